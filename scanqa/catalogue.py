@@ -1,0 +1,218 @@
+"""One row for each measure: its name, unit, sentence and method version.
+
+Code, report, JSON and documentation all read these rows; a measure that is not here cannot be
+reported (`scanqa.model.Measurement` checks the name when it is built).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Better = Literal["higher", "lower", "target", "neither"]
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """What a measure is.
+
+    Attributes
+    ----------
+    name : str
+        Dotted name; the part before the first dot is the module in `scanqa.measures`.
+    unit : str
+        Unit of the value and of its uncertainty; an empty string for a ratio.
+    better : str
+        Whether a higher or a lower value is better, or one near a target, or neither.
+    digits : int
+        Decimals printed in the report.
+    sentence : str
+        What it is, for someone who does not know the term.
+    version : int
+        Raised when the method changes so that old values no longer compare.
+    """
+
+    name: str
+    unit: str
+    better: Better
+    digits: int
+    sentence: str
+    version: int = 1
+
+
+SIDES = ("left", "right", "top", "bottom")
+FALLOFF_DISTANCES_MM = (2, 5, 10, 20)
+GUTTER_DISTANCES_MM = (0, 2, 5, 10, 20)
+GUTTER_REACH_DELTA_L = (2, 5, 10)
+
+
+def _rows() -> list[Definition]:
+    row = Definition
+    rows = [
+        row(
+            "sharpness.sfr50",
+            "cy/mm",
+            "higher",
+            2,
+            "Finest detail still shown at half its contrast (spatial frequency response 0.5).",
+        ),
+        row(
+            "sharpness.sfr10",
+            "cy/mm",
+            "higher",
+            2,
+            "Finest detail that can just be told apart (spatial frequency response 0.1).",
+        ),
+        row(
+            "sharpness.sampling_efficiency",
+            "%",
+            "higher",
+            0,
+            "SFR10 frequency as a share of the finest that the delivered dpi could hold.",
+        ),
+        row(
+            "sharpness.effective_dpi",
+            "dpi",
+            "higher",
+            0,
+            "The dpi that the optics support, whatever the driver delivers.",
+        ),
+        row(
+            "sharpness.peak",
+            "",
+            "target",
+            2,
+            "Highest spatial frequency response; clearly over 1 means sharpening was applied.",
+        ),
+        row(
+            "streaks.column_pattern",
+            "% rms",
+            "lower",
+            3,
+            "Fine column-to-column unevenness left after single streaks are set aside.",
+        ),
+        row(
+            "shading.nonuniformity",
+            "%",
+            "lower",
+            1,
+            "Difference between the lightest and darkest parts of the bed over their mean.",
+        ),
+        row("edges.usable_width", "mm", "higher", 1, "Width of the bed that is lit evenly."),
+        row("edges.usable_height", "mm", "higher", 1, "Height of the bed that is lit evenly."),
+        row("gutter.plateau", "L*", "higher", 1, "Lightness of the open page away from the spine."),
+        row(
+            "noise.temporal",
+            "L*",
+            "lower",
+            2,
+            "Grain that differs from scan to scan, as standard deviation of lightness.",
+        ),
+        row(
+            "noise.fixed_pattern",
+            "L*",
+            "lower",
+            2,
+            "Unevenness that stays in place while the paper moves, pixel to pixel.",
+        ),
+        row(
+            "noise.total",
+            "L*",
+            "lower",
+            2,
+            "All pixel-to-pixel variation on white paper, the paper's own grain included.",
+        ),
+        row("noise.snr", "dB", "higher", 1, "Level over temporal noise on white paper."),
+        row(
+            "geometry.dpi_across",
+            "dpi",
+            "target",
+            2,
+            "Samples per inch along the sensor line, from the printed sheet.",
+        ),
+        row(
+            "geometry.dpi_travel",
+            "dpi",
+            "target",
+            2,
+            "Samples per inch along the carriage travel, from the printed sheet.",
+        ),
+        row("geometry.skew", "°", "target", 3, "How far the sheet lay turned on the glass."),
+        row(
+            "geometry.orthogonality",
+            "°",
+            "target",
+            3,
+            "Departure from a right angle between sensor line and carriage travel.",
+        ),
+        row(
+            "geometry.distortion",
+            "%",
+            "lower",
+            3,
+            "Largest bend left over after scale, turn and shear, against the sheet's diagonal.",
+        ),
+        row(
+            "colour.registration",
+            "px",
+            "target",
+            2,
+            "Shift of red and blue against green; seen as coloured fringes on black lines.",
+        ),
+        row("tone.clipped", "%", "lower", 3, "Share of pixels at the very top of the scale."),
+        row("tone.white", "L*", "neither", 1, "Lightness given to plain white paper."),
+        row("tone.black", "L*", "lower", 1, "Lightness given to the darkest thing scanned."),
+    ]
+    for side in SIDES:
+        rows.append(
+            row(
+                f"edges.shadow_{side}",
+                "mm",
+                "lower",
+                2,
+                f"Depth of the shadow along the {side} edge of the image.",
+            )
+        )
+        rows.append(
+            row(
+                f"edges.dead_margin_{side}",
+                "mm",
+                "lower",
+                2,
+                f"Glass at the {side} edge that the sensor never sees.",
+            )
+        )
+        for distance in FALLOFF_DISTANCES_MM:
+            rows.append(
+                row(
+                    f"shading.falloff_{side}_{distance}mm",
+                    "%",
+                    "higher",
+                    1,
+                    f"Light {distance} mm from the {side} edge against the centre.",
+                )
+            )
+    for distance in GUTTER_DISTANCES_MM:
+        rows.append(
+            row(
+                f"gutter.delta_L_at_{distance}mm",
+                "L*",
+                "lower",
+                1,
+                f"How much darker the page is {distance} mm from the spine.",
+            )
+        )
+    for delta in GUTTER_REACH_DELTA_L:
+        rows.append(
+            row(
+                f"gutter.reach_{delta}",
+                "mm",
+                "lower",
+                1,
+                f"Distance from the spine at which the page is only {delta} L* darker.",
+            )
+        )
+    return rows
+
+
+CATALOGUE: dict[str, Definition] = {row.name: row for row in _rows()}

@@ -1,0 +1,39 @@
+"""Errors that the user's input can cause. Anything else is a bug and shows its traceback."""
+
+from __future__ import annotations
+
+from os import PathLike
+
+
+class ScanqaError(Exception):
+    """Base of every error that the command line prints as one line and answers with status 2."""
+
+
+class UnreadableScan(ScanqaError):
+    """A file that cannot be used as a scan: names the file, what is wrong and what would help.
+
+    Parameters
+    ----------
+    path : str or path
+        The file as the user named it.
+    why : str
+        What is wrong, in words.
+    hint : str
+        What to do about it.
+    """
+
+    def __init__(self, path: str | PathLike[str], why: str, hint: str = "") -> None:
+        super().__init__(f"{path}: {why}" + (f"; {hint}" if hint else ""))
+        self.path = str(path)
+
+
+class UnknownRole(UnreadableScan):
+    """A readable image that is none of the things scanqa measures (a holiday photo, say)."""
+
+
+class MirroredScan(UnreadableScan):
+    """A scan whose fiducials can only be read in a mirror."""
+
+
+class BadOption(ScanqaError):
+    """An option whose value cannot be used."""

@@ -1,0 +1,1 @@
+"""Results to judgement: cited criteria, diagnosis, fitness for use."""

@@ -1,0 +1,1 @@
+"""Numerics that know no scanner: plain functions on arrays, numpy and scipy only."""

@@ -1,0 +1,40 @@
+"""Relative light to CIE lightness and luma.
+
+Source: CIE 15 / ISO 11664-4 for L*; ITU-R BT.709 (IEC 61966-2-1) for the luma weights.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import LUMA_WEIGHTS
+
+_BREAK = (6 / 29) ** 3
+_SLOPE = (29 / 3) ** 3
+
+
+def lstar(y: NDArray[Any] | float) -> NDArray[np.float64]:
+    """CIE L* of relative light.
+
+    Parameters
+    ----------
+    y : array or float
+        Relative luminance, 1 is white. Negative light (noise below black) is taken as 0.
+
+    Returns
+    -------
+    float64 array of the same shape
+        L*, 0 to 100 (more for light above white).
+    """
+    light = np.maximum(np.asarray(y, np.float64), 0.0)
+    return np.where(light > _BREAK, 116 * np.cbrt(light) - 16, _SLOPE * light)
+
+
+def luma(light: NDArray[Any]) -> NDArray[np.float64]:
+    """Luminance of linear light (…, channels): the BT.709 sum of its channels; grey as it is."""
+    if light.shape[-1] == 1:
+        return light[..., 0].astype(np.float64)
+    return np.asarray(light @ np.asarray(LUMA_WEIGHTS), np.float64)

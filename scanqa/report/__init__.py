@@ -1,0 +1,1 @@
+"""A record to one self-contained page and one JSON document; it computes nothing."""

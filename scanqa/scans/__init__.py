@@ -1,0 +1,1 @@
+"""Files to scans: pixels in strips and windows, resolution, profile, linear light."""

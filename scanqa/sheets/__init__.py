@@ -1,0 +1,1 @@
+"""Printable sheets: declarative geometry in mm, and the PDF drawn from it."""
