@@ -9,6 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+Role = Literal[
+    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim"
+]
+Side = Literal["left", "right", "top", "bottom"]
 Better = Literal["higher", "lower", "target", "neither"]
 
 

@@ -25,14 +25,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import Role as Role
+from scanqa.catalogue import Side as Side
 
 Floats: TypeAlias = NDArray[np.float64]
 Pixels: TypeAlias = NDArray[Any]  # uint8 or uint16, (rows, columns, channels)
 
-Role = Literal[
-    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim"
-]
-Side = Literal["left", "right", "top", "bottom"]
 Direction = Literal["across", "travel"]
 Channel = Literal["luma", "red", "green", "blue"]
 Status = Literal["ok", "lower-bound", "not-measurable"]

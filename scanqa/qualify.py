@@ -1,0 +1,251 @@
+"""The main job as one call: files in, a `Record` out.
+
+Says which role feeds which measure; knows the rooms and no numerics.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+from scanqa import __version__
+from scanqa.errors import BadOption, ScanqaError, UnreadableScan
+from scanqa.findings import judge
+from scanqa.model import Placement, Record, Rejected, Results, Role, ScanFacts, Side
+
+SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
+
+Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the user knows and the files do not say.
+
+    Attributes
+    ----------
+    dpi : float or None
+        Sampling of scans whose file does not say it, or says it wrongly.
+    book_edge : str or None
+        The side of the image where the spine lies.
+    curve : str or None
+        Tone curve of the scanner when it is known: ``linear``, ``srgb``, a gamma, or a file.
+    bars_mm : (across, down) or None
+        Lengths of the bed sheet's two bars as measured with a steel rule.
+    roles : mapping from path to role
+        Roles that override what is recognised.
+    conditions : mapping
+        Words to keep with the record (light, operator, temperature …).
+    """
+
+    dpi: float | None = None
+    book_edge: Side | None = None
+    curve: str | None = None
+    bars_mm: tuple[float, float] | None = None
+    roles: Mapping[Path, Role] = field(default_factory=dict)
+    conditions: Mapping[str, str] = field(default_factory=dict)
+
+
+def find_scans(paths: Sequence[Path]) -> tuple[list[Path], list[Rejected]]:
+    """Files to read: those named, and the images in the folders named (not below them)."""
+    files: list[Path] = []
+    rejected: list[Rejected] = []
+    for path in paths:
+        if not path.is_dir():
+            files.append(path)
+            continue
+        inside = sorted(
+            p for p in path.iterdir() if p.suffix.lower() in SUFFIXES and not p.is_dir()
+        )
+        if not inside:
+            error = UnreadableScan(
+                path, "the folder holds no scans", "put TIFF, PNG or JPEG files in it"
+            )
+            rejected.append(Rejected(str(path), str(error)))
+        files += inside
+    return list(dict.fromkeys(files)), rejected
+
+
+def qualify(
+    paths: Sequence[Path],
+    *,
+    scanner: str,
+    options: Options | None = None,
+    progress: Progress = lambda done, total, words: None,
+) -> Record:
+    """Measure and judge one scanner from its scans.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Files and folders.
+    scanner : str
+        The name that the record goes by.
+    options : Options
+        What the user adds.
+    progress : callable
+        Told before each step.
+
+    Returns
+    -------
+    Record
+        Files that could not be used are in `Record.rejected`; the others are measured all the
+        same. A record may have no scans at all: then nothing could be used.
+
+    Raises
+    ------
+    BadOption
+        If an option cannot be used whatever the files.
+    """
+    options = options or Options()
+    files, rejected = find_scans([*paths, *options.roles])
+    total = len(files) + len(MEASURE_STEPS) + 1
+    placements: list[Placement] = []
+    for step, path in enumerate(files):
+        progress(step, total, f"reading {path.name}")
+        try:
+            placements += _place(path, options)
+        except BadOption:
+            raise
+        except ScanqaError as error:
+            rejected.append(Rejected(str(path), str(error)))
+    results = Results()
+    for step, (words, measure) in enumerate(MEASURE_STEPS.items()):
+        progress(len(files) + step, total, f"measuring {words}")
+        if placements:
+            results += measure(placements, options)
+    progress(total - 1, total, "judging")
+    scans = tuple(_facts(placements))
+    return Record(
+        scanner=scanner,
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        tool_version=__version__,
+        scans=scans,
+        results=results,
+        judgement=judge(results, scans),
+        rejected=tuple(rejected),
+        conditions=dict(options.conditions),
+    )
+
+
+def _place(path: Path, options: Options) -> tuple[Placement, ...]:
+    from scanqa.locate import locate
+    from scanqa.scans.linear import linear
+    from scanqa.scans.open import open_scan
+    from scanqa.scans.overview import overview
+
+    scan = open_scan(path)
+    light = linear(scan, curve=options.curve)
+    role = options.roles.get(path)
+    return locate(scan, overview(scan), light, dpi=options.dpi, role=role)
+
+
+def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
+    """One for each scan, whatever the number of pieces found on it."""
+    seen: set[str] = set()
+    for placement in placements:
+        scan = placement.scan
+        if scan.name in seen:
+            continue
+        seen.add(scan.name)
+        yield ScanFacts(
+            file=scan.name,
+            role=placement.role,
+            width_px=scan.width_px,
+            height_px=scan.height_px,
+            bits=scan.bits,
+            channels=scan.channels,
+            dpi=placement.dpi,
+            dpi_source=placement.dpi_source,
+            rotation_deg=placement.rotation_deg,
+            sheet=placement.sheet.id if placement.sheet else None,
+            format=scan.format,
+            lossy=scan.lossy,
+            light=placement.light.source,
+            sha256=scan.sha256,
+            modified=scan.modified,
+            notes=placement.notes,
+        )
+
+
+def _of(placements: Sequence[Placement], *roles: Role) -> list[Placement]:
+    return [placement for placement in placements if placement.role in roles]
+
+
+# Each step imports its own measure, so that asking for help loads none of them.
+
+
+def _sharpness(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import sharpness
+
+    return sharpness.measure(_of(placements, "bed-sheet", "claim"))
+
+
+def _registration(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import colour
+
+    return colour.measure(_of(placements, "bed-sheet"))
+
+
+def _geometry(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import geometry
+
+    return geometry.measure(_of(placements, "bed-sheet"), bars_mm=options.bars_mm)
+
+
+def _streaks(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import streaks
+
+    return streaks.measure(_of(placements, "blank"))
+
+
+def _glass(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import glass
+
+    return glass.measure(_of(placements, "blank"))
+
+
+def _shading(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import shading
+
+    return shading.measure(_of(placements, "blank"))
+
+
+def _edges(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import edges
+
+    return edges.measure(_of(placements, "blank"), _of(placements, "edge-strip"))
+
+
+def _gutter(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import gutter
+
+    return gutter.measure(_of(placements, "open-book"), book_edge=options.book_edge)
+
+
+def _noise(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import noise
+
+    return noise.measure(_of(placements, "blank"))
+
+
+def _tone(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import tone
+
+    return tone.measure(_of(placements, "blank"), _of(placements, "dark"), placements)
+
+
+MEASURE_STEPS: dict[str, Callable[[Sequence[Placement], Options], Results]] = {
+    "sharpness": _sharpness,
+    "colour registration": _registration,
+    "geometry": _geometry,
+    "streaks": _streaks,
+    "the glass": _glass,
+    "shading": _shading,
+    "edges": _edges,
+    "the gutter": _gutter,
+    "noise": _noise,
+    "tone": _tone,
+}
