@@ -1,0 +1,19 @@
+# Sourced by demo.sh and test.sh: makes .venv with scanqa in it. Debian 12 or later, Python 3.11 or
+# later. Uses apt-get (as root or through sudo) only for what is missing.
+cd "$(dirname "$0")/.."
+
+debian() { # debian PACKAGE…: install Debian packages
+    as_root=""
+    [ "$(id -u)" = 0 ] || as_root=sudo
+    echo "installing Debian packages: $*"
+    $as_root apt-get update -q
+    $as_root env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends "$@"
+}
+
+make_venv() { # make_venv EXTRAS: .venv with scanqa, editable, and its extras
+    python3 -c 'import ensurepip, venv' 2>/dev/null || debian python3-venv
+    python3 -c 'import sys; sys.exit(sys.version_info < (3, 11))' ||
+        { echo "scanqa needs Python 3.11 or later; this is $(python3 --version)" >&2; exit 1; }
+    [ -x .venv/bin/python ] || python3 -m venv .venv
+    .venv/bin/python -m pip install --quiet --disable-pip-version-check --editable ".$1"
+}
