@@ -1,0 +1,103 @@
+"""Signs lead to the right first cause, with an action, and a caution where it can hurt."""
+
+import pytest
+
+from scanqa.findings import judge
+from scanqa.findings.diagnosis import diagnose
+from scanqa.model import Mark, Measurement, Results, ScanFacts, Streak
+
+SCAN = ScanFacts(
+    "bed-sheet.tif", "bed-sheet", 2480, 3508, 8, 3, (300.0, 300.0), "file", 0, "bed-sheet-a4",
+    "tiff", False, "sRGB assumed", "0" * 64, "",
+)  # fmt: skip
+
+
+def streak(cause, polarity="dark", visible=True, contrast=2.0):
+    return Streak(
+        at_mm=100.0, at_px=1181.0, width_um=85.0, contrast_percent=contrast, delta_L=0.8,
+        polarity=polarity, channels=("luma",), extent_mm=(0.0, 297.0), significance=20.0,
+        likely_cause=cause, visible=visible, scan="blank-1.tif",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("cause", "polarity", "first"),
+    [
+        ("dirt in the moving light path or on the sensor window", "dark", "sensor window"),
+        ("dirt on the white calibration strip", "bright", "calibration strip"),
+        ("dead or weak sensor element", "dark", "sensor element"),
+        ("joins of a contact sensor's segments", "dark", "sensor segments"),
+        ("on the glass", "dark", "glass"),
+        ("in the paper", "dark", "paper"),
+    ],
+)
+def test_a_streak_leads_to_its_cause(cause, polarity, first):
+    (finding,) = diagnose(Results(streaks=(streak(cause, polarity),)), (SCAN,))
+    assert first in finding.causes[0]
+    assert finding.action
+
+
+def test_cleaning_and_opening_carry_cautions():
+    (finding,) = diagnose(Results(streaks=(streak("moving light path"),)), (SCAN,))
+    assert "Unplug" in finding.caution
+    assert "local codes" in finding.caution
+
+
+def test_an_invisible_streak_is_a_note_and_asks_for_nothing():
+    judgement = judge(Results(streaks=(streak("moving", visible=False, contrast=0.2),)), (SCAN,))
+    assert judgement.actions == ()
+
+
+def effective(value, at_mm, direction="across"):
+    return Measurement(
+        "sharpness.effective_dpi", value, 3.0, scan=SCAN.file, at_mm=at_mm, direction=direction
+    )
+
+
+def test_a_softer_side_is_called_tilt_and_names_the_side():
+    sites = tuple(
+        effective(290.0 if x < 120 else 180.0, (float(x), float(y)))
+        for x in range(20, 200, 40)
+        for y in range(20, 280, 60)
+    )
+    titles = [f.title for f in diagnose(Results(sites), (SCAN,))]
+    assert any("One side is softer" in t and "at right" in t for t in titles)
+
+
+def test_an_evenly_soft_scanner_is_soft_but_not_tilted():
+    sites = tuple(
+        effective(180.0, (float(x), float(y)))
+        for x in range(20, 200, 40)
+        for y in range(20, 280, 60)
+    )
+    titles = [f.title for f in diagnose(Results(sites), (SCAN,))]
+    assert any("180 dpi of the 300 dpi" in t for t in titles)
+    assert not any("One side" in t for t in titles)
+
+
+def test_marks_shadow_and_gutter_are_reported_with_numbers():
+    results = Results(
+        (
+            Measurement("edges.shadow_left", 3.1, 0.1),
+            Measurement("edges.shadow_right", 0.0, 0.1),
+            Measurement("gutter.delta_L_at_5mm", 9.0, 0.2),
+        ),
+        marks=(Mark((50.0, 60.0), (0.4, 0.4), 4.0, "dark", "spot", "blank-1.tif"),),
+    )
+    titles = [f.title for f in diagnose(results, (SCAN,))]
+    assert "Shadow 3.1 mm deep along the left edge" in titles
+    assert not any("right edge" in t for t in titles)
+    assert any("9.0 L* at 5 mm" in t for t in titles)
+    assert any("1 mark(s)" in t for t in titles)
+
+
+def test_a_healthy_unit_has_nothing_to_do():
+    sites = tuple(
+        effective(295.0, (float(x), float(y)), direction)
+        for x in range(20, 200, 40)
+        for y in range(20, 280, 60)
+        for direction in ("across", "travel")
+    )
+    judgement = judge(Results(sites), (SCAN,))
+    assert judgement.actions == ()
+    assert judgement.outcome.fitness == "fit"
