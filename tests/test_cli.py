@@ -1,0 +1,196 @@
+"""The command line as a user meets it: files on disk, exit statuses, one line per fault."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from scanqa.cli import main
+
+SEED = 20261125
+DPI = 150
+
+
+def run(*args, cwd):
+    before = Path.cwd()
+    os.chdir(cwd)
+    try:
+        return CliRunner().invoke(main, [str(a) for a in args], catch_exceptions=False)
+    finally:
+        os.chdir(before)
+
+
+def blank_pixels(seed=SEED):
+    """White paper at 150 dpi, 100 × 120 mm, with 0.5 % noise: plain numpy, no simulator."""
+    rng = np.random.default_rng(seed)
+    shape = (round(120 / 25.4 * DPI), round(100 / 25.4 * DPI), 3)
+    return np.clip(rng.normal(225, 1.2, shape), 0, 255).round().astype(np.uint8)
+
+
+def save(path, pixels, mode=None, dpi=(DPI, DPI), **options):
+    Image.fromarray(pixels, mode).save(path, dpi=dpi, **options)
+    return path
+
+
+@pytest.fixture
+def blanks(tmp_path):
+    folder = tmp_path / "scans"
+    folder.mkdir()
+    for number in (1, 2):
+        save(folder / f"blank-{number}.tif", blank_pixels(SEED + number))
+    return folder
+
+
+def test_help_loads_nothing_heavy():
+    code = (
+        "import sys; from click.testing import CliRunner; from scanqa.cli import main;"
+        "r = CliRunner().invoke(main, ['--help']); assert r.exit_code == 0, r.output;"
+        "print([m for m in ('numpy', 'scipy', 'matplotlib', 'cv2', 'skimage', 'pyvips', 'jinja2',"
+        " 'reportlab', 'rich') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("command", ["sheets", "qualify", "demo"])
+def test_every_command_has_help_and_stands_in_the_readme(command):
+    assert CliRunner().invoke(main, [command, "--help"]).exit_code == 0
+    assert f"scanqa {command}" in (Path(__file__).parents[1] / "README.md").read_text("utf-8")
+
+
+def test_two_blanks_give_report_and_json(blanks, tmp_path):
+    result = run("qualify", blanks, "--scanner", "heron", "--json", "heron.json", cwd=tmp_path)
+    assert result.exit_code == 0, result.output
+    assert result.stdout.splitlines()[-1] == "reports/heron.html"
+    assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    document = json.loads((tmp_path / "heron.json").read_text("utf-8"))
+    assert document["schema"] == "scanqa.qualification/1"
+    assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
+
+
+def test_json_to_standard_output_is_json_alone(blanks, tmp_path):
+    result = run("qualify", blanks, "--scanner", "heron", "--json", "-", cwd=tmp_path)
+    assert json.loads(result.stdout)["scanner"] == "heron"
+
+
+def text_named_tif(path):
+    path.write_text("a letter, not a scan\n" * 40)
+
+
+def truncated_tiff(path):
+    save(path, blank_pixels())
+    path.write_bytes(path.read_bytes()[:-50_000])
+
+
+def one_bit(path):
+    Image.fromarray(blank_pixels()[..., 0] > 225).save(path, dpi=(DPI, DPI))
+
+
+def cmyk(path):
+    Image.fromarray(blank_pixels()).convert("CMYK").save(path, dpi=(DPI, DPI))
+
+
+def alpha(path):
+    image = Image.fromarray(blank_pixels()).convert("RGBA")
+    image.putalpha(Image.fromarray(blank_pixels()[..., 0]))
+    image.save(path, dpi=(DPI, DPI))
+
+
+def photo(path):
+    from skimage import data
+
+    Image.fromarray(data.astronaut()).resize((900, 900)).save(path, dpi=(DPI, DPI))
+
+
+BAD = {
+    "truncated": truncated_tiff,
+    "empty": lambda path: path.write_bytes(b""),
+    "text": text_named_tif,
+    "one-bit": one_bit,
+    "cmyk": cmyk,
+    "alpha": alpha,
+    "photo": photo,
+}
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_a_bad_file_costs_one_line_and_status_2_and_the_rest_is_measured(kind, blanks, tmp_path):
+    bad = blanks / f"{kind}.tif"
+    BAD[kind](bad)
+    result = run("qualify", blanks, "--scanner", "heron", "--json", "heron.json", cwd=tmp_path)
+    assert result.exit_code == 2
+    (line,) = [text for text in result.stderr.splitlines() if bad.name in text]
+    assert "Traceback" not in result.output
+    assert ";" in line, f"says what is wrong but not what to do: {line}"
+    document = json.loads((tmp_path / "heron.json").read_text("utf-8"))
+    assert len(document["scans"]) == 2
+    assert document["measures"]
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_a_bad_file_alone_writes_no_report(kind, tmp_path):
+    bad = tmp_path / f"{kind}.tif"
+    BAD[kind](bad)
+    result = run("qualify", bad, "--scanner", "heron", cwd=tmp_path)
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 1
+    assert not (tmp_path / "reports").exists()
+
+
+def test_an_empty_folder_and_a_missing_file_are_one_line_each(tmp_path):
+    (tmp_path / "nothing").mkdir()
+    result = run("qualify", "nothing", "absent.tif", "--scanner", "heron", cwd=tmp_path)
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 2
+    assert "nothing" in result.stderr
+    assert "absent.tif" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--scanner", "../escape"),
+        ("--scanner", ""),
+        ("--scanner", "heron", "--dpi", "0"),
+        ("--scanner", "heron", "--role", "blank"),
+        ("--scanner", "heron", "--role", "banana=a.tif"),
+        ("--scanner", "heron", "--fail-on", "banana>3"),
+        ("--scanner", "heron", "--curve", "no-such-curve"),
+    ],
+)
+def test_a_bad_option_is_one_line_and_status_2(options, blanks, tmp_path):
+    result = run("qualify", blanks, *options, cwd=tmp_path)
+    assert result.exit_code == 2
+    assert len(result.stderr.strip().splitlines()) == 1
+    assert not (tmp_path / "reports").exists()
+
+
+@pytest.mark.parametrize(("limit", "status"), [("noise.total>0.001", 1), ("noise.total>50", 0)])
+def test_a_broken_limit_is_status_1(limit, status, blanks, tmp_path):
+    result = run("qualify", blanks, "--scanner", "heron", "--fail-on", limit, cwd=tmp_path)
+    assert result.exit_code == status
+    assert (tmp_path / "reports/heron.html").exists()
+
+
+def test_no_dpi_tag_asks_for_one_and_takes_it(tmp_path):
+    path = tmp_path / "blank.png"
+    Image.fromarray(blank_pixels()).save(path)
+    result = run("qualify", path, "--scanner", "heron", cwd=tmp_path)
+    assert result.exit_code == 2
+    assert "--dpi" in result.stderr
+    result = run("qualify", path, "--scanner", "heron", "--dpi", DPI, cwd=tmp_path)
+    assert result.exit_code == 0, result.output
+
+
+def test_sheets_writes_the_pdfs_for_one_paper(tmp_path):
+    result = run("sheets", "--paper", "a4", "--out", "mine", cwd=tmp_path)
+    assert result.exit_code == 0
+    written = sorted(p.name for p in (tmp_path / "mine").iterdir())
+    assert {"bed-sheet-a4.pdf", "edge-strip-a4.pdf"} <= set(written)
+    assert all(name.endswith("-a4.pdf") for name in written)
