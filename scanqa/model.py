@@ -128,6 +128,8 @@ class Piece:
     ----------
     fold_mm : ((x, y), (x, y)) or None
         The line that is laid on the edge of the glass (the strip is folded there).
+    holes_mm : tuple of outlines
+        Windows to be cut out with a knife and backed with black card; their sides are ``cut`` edges.
     """
 
     name: str
@@ -136,6 +138,7 @@ class Piece:
     edges: tuple[Edge, ...] = ()
     patches: tuple[Patch, ...] = ()
     fold_mm: tuple[Point, Point] | None = None
+    holes_mm: tuple[tuple[Point, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
