@@ -1,0 +1,187 @@
+"""Four strips that cross the edge of the glass, one for each side.
+
+Each is cut out, folded on its fold line and set against the edge of the glass. The tags say where
+the fold line lies in the image, even if the sensor never sees it: what is missing is the dead
+margin. A scale that starts at the fold gives the same by eye, and a white field along the whole
+strip shows how the light falls towards the edge.
+
+Along a strip u runs from the fold into the glass and v across it; the four strips are one
+description, turned by quarter turns and set around the middle of the page.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from scanqa.model import Piece, Point, Polygon, Sheet, Side, Text
+from scanqa.sheets.papers import FIRST_TAG, MARGIN_MM, PAPER_NAMES, PAPERS
+from scanqa.sheets.shapes import dashes, line, turned
+from scanqa.sheets.tags import tag_edges, tilted_tag
+
+BODY_MM = 106.0  # from the fold into the glass
+FLAP_MM = 24.0  # beyond the fold
+WIDTH_MM = 44.0
+TAG_MM = 12.0
+TAGS_U_MM = (14.0, 40.0, 66.0, 92.0)
+TAG_V_MM = 21.0  # the white field is v from 2 to 11 mm, the scale from 33 to 42
+SCALE_V_MM = 33.0
+SCALE_MM = 60
+GAP_MM = 5.0  # between neighbouring strips
+
+# Quarter turns of a strip whose fold is to the left; its top-left corner follows the pinwheel.
+SIDES: tuple[tuple[Side, float], ...] = (("left", 0), ("top", 90), ("right", 180), ("bottom", 270))
+
+INSTRUCTIONS = (
+    "Print at 100 % (“actual size”) on plain",
+    "white paper. Cut out the four strips.",
+    "",
+    "Fold each to a sharp right angle on its",
+    "dashed line: score it with a rule first.",
+    "",
+    "Lay a strip at each side of the glass,",
+    "print down, at a right angle to the edge.",
+    "Hook the flap over the edge of the glass,",
+    "or push the fold against the frame and let",
+    "the flap stand up: the fold is the edge.",
+    "",
+    "Weigh the strips down with white paper,",
+    "close the lid and scan the whole bed,",
+    "with every enhancement switched off.",
+    "",
+    "By eye: the first tick that shows is the",
+    "margin in mm that the scanner never sees.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """From strip (u, v) to the page: a quarter turn about the middle of the page."""
+
+    corner: Point  # (u, v) = (0, 0) before the turn
+    centre: Point
+    turn_deg: float
+
+    def at(self, u: float, v: float) -> Point:
+        return turned((self.corner[0] + u, self.corner[1] + v), self.turn_deg, about=self.centre)
+
+
+def edge_strip(paper: str) -> Sheet:
+    """Edge-strip sheet for ``a4``, ``letter`` or ``a3``."""
+    width, height = PAPERS[paper]
+    sheet_id = f"edge-strip-{paper}"
+    centre = (width / 2, height / 2 + 12)
+    reach = (BODY_MM + FLAP_MM + GAP_MM + WIDTH_MM) / 2  # half the side of the pinwheel
+    corner = (centre[0] - reach + FLAP_MM, centre[1] - reach)
+    pieces, shapes, words = [], [], _title(centre, reach, sheet_id, paper)
+    for n, (side, turn_deg) in enumerate(SIDES):
+        frame = _Frame(corner, centre, turn_deg)
+        first = FIRST_TAG[sheet_id] + n * len(TAGS_U_MM)
+        pieces.append(_strip(side, frame, first))
+        shapes += _cut_lines(frame) + _fold_line(frame) + _scale(frame)
+        words += _numbers(frame) + _labels(frame, side, sheet_id)
+    return Sheet(
+        id=sheet_id,
+        role="edge-strip",
+        paper=paper,
+        width_mm=width,
+        height_mm=height,
+        pieces=tuple(pieces),
+        shapes=tuple(shapes),
+        words=tuple(words),
+    )
+
+
+def _strip(side: Side, frame: _Frame, first_tag: int) -> Piece:
+    tags = tuple(
+        tilted_tag(first_tag + i, frame.at(u, TAG_V_MM), TAG_MM, clockwise=i % 2 == 0)
+        for i, u in enumerate(TAGS_U_MM)
+    )
+    return Piece(
+        name=f"strip-{side}",
+        outline_mm=_outline(frame),
+        tags=tags,
+        edges=tuple(edge for tag in tags for edge in tag_edges(tag, TAG_MM)),
+        fold_mm=(frame.at(0, 0), frame.at(0, WIDTH_MM)),
+    )
+
+
+def _outline(frame: _Frame) -> tuple[Point, ...]:
+    return (
+        frame.at(-FLAP_MM, 0),
+        frame.at(BODY_MM, 0),
+        frame.at(BODY_MM, WIDTH_MM),
+        frame.at(-FLAP_MM, WIDTH_MM),
+    )
+
+
+def _cut_lines(frame: _Frame) -> list[Polygon]:
+    corners = _outline(frame)
+    return [line(corners[i - 1], corner) for i, corner in enumerate(corners)]
+
+
+def _fold_line(frame: _Frame) -> list[Polygon]:
+    """Dashed over the tags and the scale; only a mark at the rim of the white field."""
+    return [
+        line(frame.at(0, 0), frame.at(0, 2)),
+        *dashes(frame.at(0, 11), frame.at(0, SCALE_V_MM)),
+        line(frame.at(0, WIDTH_MM - 2), frame.at(0, WIDTH_MM)),
+    ]
+
+
+def _scale(frame: _Frame) -> list[Polygon]:
+    """Ticks at every millimetre from the fold line on, longer at 5 and 10."""
+    ticks = []
+    for u in range(SCALE_MM + 1):
+        length = 4.5 if u % 10 == 0 else 3.5 if u % 5 == 0 else 2.2
+        ticks.append(line(frame.at(u, SCALE_V_MM), frame.at(u, SCALE_V_MM + length)))
+    return ticks
+
+
+def _numbers(frame: _Frame) -> list[Text]:
+    return [_upright(frame.at(u, SCALE_V_MM + 6.6), str(u), 2.2) for u in range(0, SCALE_MM + 1, 5)]
+
+
+def _labels(frame: _Frame, side: Side, sheet_id: str) -> list[Text]:
+    turn = frame.turn_deg if frame.turn_deg in (0, 90) else frame.turn_deg - 180
+    u_name = (SCALE_MM + 6 + BODY_MM) / 2
+    down = 0.9
+    return [
+        Text(
+            _beside(frame.at(u_name, SCALE_V_MM + 3.4), turn, down),
+            f"{side} · mm from the fold",
+            2.2,
+            anchor="middle",
+            turn_deg=turn,
+        ),
+        Text(
+            _beside(frame.at(-FLAP_MM / 2, WIDTH_MM / 2), turn + 90, -2),
+            side,
+            4.5,
+            bold=True,
+            anchor="middle",
+            turn_deg=turn + 90,
+        ),
+    ]
+
+
+def _beside(at: Point, turn_deg: float, down_mm: float) -> Point:
+    """Point `down_mm` below `at`, in the sense of words that are turned."""
+    dx, dy = turned((0.0, down_mm), turn_deg)
+    return at[0] + dx, at[1] + dy
+
+
+def _upright(at: Point, words: str, size_mm: float) -> Text:
+    """Words that stand upright on the page with their middle at a point."""
+    return Text((at[0], at[1] + 0.36 * size_mm), words, size_mm, anchor="middle")
+
+
+def _title(centre: Point, reach: float, sheet_id: str, paper: str) -> list[Text]:
+    left, top = centre[0] - reach, MARGIN_MM + 12
+    inner = reach - WIDTH_MM - GAP_MM
+    x, y = centre[0] - inner + 8, centre[1] - inner + 12
+    return [
+        Text((left, top), "Edge strips", 6.0, bold=True),
+        Text((left, top + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
+        *(Text((x, y + 3.5 * i), words, 2.4) for i, words in enumerate(INSTRUCTIONS) if words),
+    ]
