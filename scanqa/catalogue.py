@@ -44,7 +44,7 @@ class Definition:
     version: int = 1
 
 
-SIDES = ("left", "right", "top", "bottom")
+SIDES: tuple[Side, ...] = ("left", "right", "top", "bottom")
 FALLOFF_DISTANCES_MM = (2, 5, 10, 20)
 GUTTER_DISTANCES_MM = (0, 2, 5, 10, 20)
 GUTTER_REACH_DELTA_L = (2, 5, 10)
