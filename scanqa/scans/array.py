@@ -31,6 +31,8 @@ class ArrayScan:
         Whether the pixels went through lossy compression.
     modified : str
         ISO 8601 time, or an empty string.
+    notes : tuple of str
+        Remarks to show.
 
     Raises
     ------
@@ -45,6 +47,7 @@ class ArrayScan:
     format: str = "array"
     lossy: bool = False
     modified: str = ""
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         pixels = np.asarray(self.pixels)

@@ -1,0 +1,385 @@
+"""What a file says about its image before any pixel is read, and what is refused for it.
+
+TIFF tags come from tifffile (exact rationals; TIFF 6.0), everything about PNG and JPEG from
+libvips. Resolution is kept as stated, but for the rounding that PNG (whole pixels per metre) and
+JPEG in centimetres force on it; "none" or an absurd number is no resolution.
+"""
+
+from __future__ import annotations
+
+import logging
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn
+
+import numpy as np
+import pyvips
+import tifffile
+
+from scanqa.errors import UnreadableScan
+
+logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
+
+PLAUSIBLE_DPI = (20.0, 20000.0)
+CM_PER_INCH = 2.54
+METRES_PER_INCH = 0.0254
+SMALLEST_PX = 100
+LARGEST_PX = 4_000_000_000  # A3 at 4800 dpi is 4.5e9: more than a flatbed delivers in one file
+LOSSY_TIFF = {6, 7, 34712, 50001, 50002}  # JPEG old and new, JPEG 2000, WebP, JPEG XL
+# What tifffile raises on damaged tags, found by flipping bytes (tests/scans/test_damaged.py).
+DAMAGED = (
+    tifffile.TiffFileError,
+    struct.error,
+    ValueError,
+    IndexError,
+    KeyError,
+    TypeError,
+    OverflowError,
+    ArithmeticError,
+    MemoryError,
+    EOFError,
+    AttributeError,
+)
+SAVE_AGAIN = "scan again, or save it from the original as TIFF or PNG in grey or RGB"
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """Where the rows of an uncompressed TIFF lie: they can be read without decoding."""
+
+    offset: int
+    dtype: np.dtype[np.generic]
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """Facts of an image file.
+
+    Attributes
+    ----------
+    format : str
+        ``tiff``, ``png`` or ``jpeg``.
+    width_px, height_px, channels, bits : int
+        As stored, before any turn that the file asks for.
+    dpi : (x, y) or None
+        As stored.
+    orientation : int
+        TIFF / EXIF orientation 1 to 8; 1 is upright.
+    device : str
+        Make and model of the scanner, if the file names them.
+    page : int
+        Which page of a TIFF holds the image.
+    stored : Stored or None
+        For rows that need no decoding.
+    """
+
+    format: str
+    width_px: int
+    height_px: int
+    channels: int
+    bits: int
+    dpi: tuple[float, float] | None
+    icc: bytes | None
+    lossy: bool
+    orientation: int
+    device: str = ""
+    page: int = 0
+    stored: Stored | None = None
+    notes: tuple[str, ...] = ()
+
+
+def refuse(path: Path, why: str, hint: str = SAVE_AGAIN) -> NoReturn:
+    """Raise UnreadableScan."""
+    raise UnreadableScan(path, why, hint)
+
+
+def read_header(path: Path) -> Header:
+    """Facts of a TIFF, PNG or JPEG file.
+
+    Raises
+    ------
+    UnreadableScan
+        If it is another kind of file, damaged, or an image that cannot be measured.
+    """
+    kind = _kind(path)
+    header = _tiff(path) if kind == "tiff" else _png_or_jpeg(path, kind)
+    size = f"{header.width_px} × {header.height_px} px"
+    if min(header.width_px, header.height_px) < SMALLEST_PX:
+        refuse(path, f"too small to be a scan of a page ({size})", "scan the whole bed")
+    if header.width_px * header.height_px > LARGEST_PX:
+        refuse(path, f"too large ({size})", "scan at a lower dpi or a part of the bed")
+    return header
+
+
+def load(path: Path, header: Header | None, kind: str) -> pyvips.Image:
+    """Image of a file, to be decoded from top to bottom; any damage is an error, never grey.
+
+    Raises
+    ------
+    UnreadableScan
+        If libvips cannot make sense of it.
+    """
+    upright = header is None or header.orientation == 1
+    options: dict[str, Any] = {
+        "access": "sequential" if upright else "random",
+        "fail_on": "error",
+        "revalidate": True,  # a file scanned again under the same name is another file
+    }
+    loaders = {
+        "tiff": pyvips.Image.tiffload,
+        "png": pyvips.Image.pngload,
+        "jpeg": pyvips.Image.jpegload,
+    }
+    if kind == "tiff" and header is not None:
+        options["page"] = header.page
+    try:
+        image = loaders[kind](str(path), **options)
+        return image if upright else image.autorot()
+    except pyvips.Error as error:
+        damaged(path, error)
+
+
+def damaged(path: Path, error: pyvips.Error) -> NoReturn:
+    """Raise UnreadableScan with what libvips said."""
+    lines = [line.strip() for line in str(error).splitlines() if line.strip()]
+    said = lines[1] if len(lines) > 1 else lines[0]  # the first line is pyvips' own summary
+    reason = f"the image data is damaged or ends early ({said})"
+    raise UnreadableScan(path, reason, "scan it again or copy the file again") from error
+
+
+def _kind(path: Path) -> str:
+    """``tiff``, ``png`` or ``jpeg`` by the first bytes of a file."""
+    if path.is_dir():
+        refuse(path, "is a folder", "name a file")
+    try:
+        with path.open("rb") as file:
+            head = file.read(16)
+    except FileNotFoundError:
+        refuse(path, "no such file", "check the name")
+    except PermissionError:
+        refuse(path, "may not be read", "change its permissions (chmod +r)")
+    except OSError as error:
+        refuse(path, f"cannot be read ({error.strerror})", "copy it to a local disk")
+    if not head:
+        refuse(path, "is empty (0 bytes)", "scan it again")
+    if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return "tiff"
+    if head[:8] == b"\x89PNG\r\n\x1a\n":
+        return "png"
+    if head[:3] == b"\xff\xd8\xff":
+        return "jpeg"
+    refuse(path, _other(head), "save the scan as TIFF, PNG or JPEG")
+
+
+def _other(head: bytes) -> str:
+    """Say what a file is that is no TIFF, PNG or JPEG."""
+    named = {
+        b"%PDF": "a PDF",
+        b"GIF8": "a GIF image",
+        b"BM": "a BMP image",
+        b"P4": "a PBM image",
+        b"P5": "a PGM image",
+        b"P6": "a PPM image",
+        b"\xff\x4f\xff\x51": "a JPEG 2000 image",
+        b"\0\0\0\x0cjP  ": "a JPEG 2000 image",
+        b"PK\x03\x04": "a ZIP archive",
+        b"\x1f\x8b": "a gzip archive",
+    }
+    for magic, name in named.items():
+        if head.startswith(magic):
+            return f"is {name}, which is not read"
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return "is a WebP image, which is not read"
+    if head[4:8] == b"ftyp":
+        return "is a HEIF, AVIF or video file, which is not read"
+    text = all(byte >= 32 or byte in b"\t\n\r\f\x1b" for byte in head)
+    return "is text, not an image" if text else "is not an image of a known kind"
+
+
+# ---------------------------------------------------------------------------------- TIFF
+
+
+def _tiff(path: Path) -> Header:
+    try:
+        with tifffile.TiffFile(path) as tiff:
+            page = _only_page(path, tiff)
+            return _tiff_header(path, tiff, page)
+    except DAMAGED as error:
+        raise UnreadableScan(
+            path, "the TIFF tags are damaged or the file ends early", "scan it again"
+        ) from error
+
+
+def _only_page(path: Path, tiff: tifffile.TiffFile) -> tifffile.TiffPage:
+    pages: list[tifffile.TiffPage] = []
+    for page in tiff.pages:
+        if isinstance(page, tifffile.TiffPage) and not page.is_reduced:  # thumbnails are
+            pages.append(page)
+        if len(pages) > 1:
+            refuse(path, "holds several pages", "save each page as its own file")
+    if not pages:
+        refuse(path, "holds no full-size image", "scan it again")
+    return pages[0]
+
+
+def _tiff_header(path: Path, tiff: tifffile.TiffFile, page: tifffile.TiffPage) -> Header:
+    _refuse_tiff_kinds(path, page)
+    width, height = int(page.imagewidth), int(page.imagelength)
+    channels, bits = int(page.samplesperpixel), int(page.bitspersample)
+    orientation = _tag(page, 274)
+    orientation = int(orientation) if orientation in range(1, 9) else 1
+    dpi, notes = _tiff_dpi(page)
+    stored = None
+    rows_as_they_are = (
+        page.is_contiguous
+        and not page.is_tiled
+        and int(page.photometric) in (1, 2)
+        and (channels == 1 or int(page.planarconfig) == 1)
+        and int(page.fillorder) == 1
+        and orientation == 1
+    )
+    if rows_as_they_are:
+        stored = Stored(int(page.dataoffsets[0]), np.dtype(f"{tiff.byteorder}u{bits // 8}"))
+        _refuse_short(path, stored.offset, width * height * channels * bits // 8)
+    icc = _tag(page, 34675)
+    device = " ".join(str(_tag(page, code) or "").strip(" \0") for code in (271, 272)).strip()
+    return Header(
+        format="tiff",
+        width_px=width,
+        height_px=height,
+        channels=channels,
+        bits=bits,
+        dpi=dpi,
+        icc=bytes(icc) if icc else None,
+        lossy=int(page.compression) in LOSSY_TIFF,
+        orientation=orientation,
+        device=device,
+        page=page.index,
+        stored=stored,
+        notes=notes,
+    )
+
+
+def _refuse_tiff_kinds(path: Path, page: tifffile.TiffPage) -> None:
+    photometric, bits = int(page.photometric), page.bitspersample
+    if photometric == 3:
+        refuse(path, "has a colour palette", "scan in grey or RGB")
+    if photometric == 5:
+        refuse(path, "is CMYK", "scan in grey or RGB")
+    if photometric not in (0, 1, 2, 6):
+        refuse(path, f"has an unsupported colour space (photometric {photometric})")
+    if bits == 1:
+        refuse(path, "is 1-bit black and white", "scan in grey or colour, 8 or 16 bits")
+    if int(page.sampleformat or 1) != 1:
+        refuse(path, "holds floating-point or signed numbers", "save as 8- or 16-bit grey or RGB")
+    if bits not in (8, 16):
+        refuse(path, f"has {bits} bits per sample", "save with 8 or 16 bits")
+    colours = 1 if photometric in (0, 1) else 3
+    if page.samplesperpixel > colours:
+        refuse(path, "has transparency or extra channels", "save without transparency")
+    if page.samplesperpixel < colours:
+        refuse(path, "has too few channels for its colour space")
+
+
+def _refuse_short(path: Path, offset: int, size: int) -> None:
+    there = path.stat().st_size - offset
+    if there < size:
+        share = max(there, 0) / size
+        refuse(path, f"ends early: only {share:.0%} of the pixels are there", "scan it again")
+
+
+def _tiff_dpi(page: tifffile.TiffPage) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
+    unit = _tag(page, 296)
+    unit = 2 if unit is None else int(unit)  # TIFF 6.0: inch is the default
+    x, y = (_ratio(_tag(page, code)) for code in (282, 283))
+    if x is None or y is None or unit not in (2, 3):
+        return None, ("the file states no resolution",)
+    scale = CM_PER_INCH if unit == 3 else 1.0
+    return plausible(x * scale, y * scale)
+
+
+def _ratio(value: object) -> float | None:
+    if not isinstance(value, tuple) or len(value) != 2 or value[1] == 0:
+        return None
+    return float(value[0]) / float(value[1])
+
+
+def _tag(page: tifffile.TiffPage, code: int) -> Any:
+    tag = page.tags.get(code)
+    return None if tag is None else tag.value
+
+
+# ------------------------------------------------------------------------- PNG and JPEG
+
+
+def _png_or_jpeg(path: Path, kind: str) -> Header:
+    image = load(path, None, kind)
+    fields = set(image.get_fields())
+    if kind == "png":
+        _refuse_png_kinds(path, image)
+    if image.bands == 4 and image.interpretation == "cmyk":
+        refuse(path, "is CMYK", "scan in grey or RGB")
+    if image.bands not in (1, 3):
+        refuse(path, "has transparency", "save without transparency")
+    if image.format not in ("uchar", "ushort"):
+        refuse(path, f"holds {image.format} samples", "save with 8 or 16 bits")
+    dpi, notes = _vips_dpi(image, kind, "resolution-unit" in fields)
+    return Header(
+        format=kind,
+        width_px=image.width,
+        height_px=image.height,
+        channels=image.bands,
+        bits=8 if image.format == "uchar" else 16,
+        dpi=dpi,
+        icc=image.get("icc-profile-data") if "icc-profile-data" in fields else None,
+        lossy=kind == "jpeg",
+        orientation=image.get("orientation") if "orientation" in fields else 1,
+        notes=notes,
+    )
+
+
+def _refuse_png_kinds(path: Path, image: pyvips.Image) -> None:
+    fields = image.get_fields()
+    if "palette" in fields or "palette-bit-depth" in fields:
+        refuse(path, "has a colour palette", "scan in grey or RGB")
+    bits = image.get("bits-per-sample") if "bits-per-sample" in fields else 8
+    if bits == 1:
+        refuse(path, "is 1-bit black and white", "scan in grey or colour, 8 or 16 bits")
+    if bits not in (8, 16):
+        refuse(path, f"has {bits} bits per sample", "save with 8 or 16 bits")
+
+
+def _vips_dpi(
+    image: pyvips.Image, kind: str, unit_known: bool
+) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
+    """Resolution from libvips, which says 72 dpi for "unknown": told apart by its unit field.
+
+    PNG has no such field for its own chunk; there the default is exactly 2834 px/m, which no
+    program writes (72 dpi is 2835 when rounded).
+    """
+    per_mm = (image.xres, image.yres)
+    known = unit_known or (kind == "png" and per_mm != (2.834, 2.834))
+    if not known:
+        return None, ("the file states no resolution",)
+    x, y = (25.4 * value for value in per_mm)
+    if kind == "png":  # whole pixels per metre
+        x, y = (_unround(value, METRES_PER_INCH, 1) for value in (x, y))
+    elif unit_known and image.get("resolution-unit") == "cm":  # whole pixels per centimetre
+        x, y = (_unround(value, CM_PER_INCH, 25) for value in (x, y))
+    return plausible(round(x, 6), round(y, 6))
+
+
+def _unround(dpi: float, quantum: float, grid: int) -> float:
+    """Multiple of `grid` that `dpi` is the rounding of, to multiples of `quantum`; else `dpi`."""
+    likely = grid * round(dpi / grid)
+    return float(likely) if abs(likely - dpi) <= quantum / 2 else dpi
+
+
+def plausible(x: float, y: float) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
+    """Resolution if a scanner could have made it, and a remark if not."""
+    low, high = PLAUSIBLE_DPI
+    if low <= x <= high and low <= y <= high:
+        remark = () if x >= 100 else (f"the file states {x:g} dpi, perhaps not its true sampling",)
+        return (x, y), remark
+    return None, (f"the file states {x:g} × {y:g} dpi, which cannot be",)

@@ -1,0 +1,206 @@
+"""Files to scans: TIFF, PNG and JPEG at their true depth, in strips and windows.
+
+Rows of an uncompressed TIFF are read where they lie. Every other file is decoded once, strip by
+strip, into an unnamed temporary file (``TMPDIR``, else ``/var/tmp``) and read from there: a window
+costs microseconds in both cases, memory never holds a page, and damage anywhere in the file shows
+before the first pixel is handed out.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+import pyvips
+
+from scanqa.errors import ScanqaError, UnreadableScan
+from scanqa.model import Pixels, Window
+from scanqa.scans.array import check_inside
+from scanqa.scans.header import Header, damaged, load, read_header
+from scanqa.scans.raster import Raster
+
+TURNED = {
+    2: "mirrored",
+    3: "turned by 180°",
+    4: "mirrored top to bottom",
+    5: "turned and mirrored",
+    6: "turned by 90°",
+    7: "turned and mirrored",
+    8: "turned by 270°",
+}
+
+
+def open_scan(path: str | os.PathLike[str]) -> FileScan:
+    """Open a scan; its header is read and checked, its pixels are not.
+
+    Parameters
+    ----------
+    path : str or path
+        TIFF (any strips or tiles, uncompressed, LZW, deflate, PackBits or JPEG, big or not), PNG
+        or JPEG; grey or RGB; 8 or 16 bits.
+
+    Returns
+    -------
+    FileScan
+        The image as a viewer shows it: an orientation tag is applied, and noted.
+
+    Raises
+    ------
+    UnreadableScan
+        Not an image, damaged, or of a kind that cannot be measured. Damage inside compressed
+        data is found, and raised, at the first strip or window.
+    """
+    path = Path(path)
+    return FileScan(path, read_header(path))
+
+
+@dataclass(frozen=True, eq=False)
+class FileScan:
+    """A scan in a file (`scanqa.model.Scan`); made by `open_scan`."""
+
+    path: Path
+    header: Header
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.path.name
+
+    @property
+    def width_px(self) -> int:
+        """Columns, after the turn that the file asks for."""
+        return self.header.height_px if self._on_its_side else self.header.width_px
+
+    @property
+    def height_px(self) -> int:
+        """Rows, after the turn that the file asks for."""
+        return self.header.width_px if self._on_its_side else self.header.height_px
+
+    @property
+    def channels(self) -> int:
+        """1 or 3."""
+        return self.header.channels
+
+    @property
+    def bits(self) -> int:
+        """8 or 16."""
+        return self.header.bits
+
+    @property
+    def dpi(self) -> tuple[float, float] | None:
+        """Samples per inch in x and y, or None where the file states none that could be."""
+        if self.header.dpi is None or not self._on_its_side:
+            return self.header.dpi
+        return self.header.dpi[1], self.header.dpi[0]
+
+    @property
+    def icc(self) -> bytes | None:
+        """Embedded ICC profile."""
+        return self.header.icc
+
+    @property
+    def format(self) -> str:
+        """``tiff``, ``png`` or ``jpeg``."""
+        return self.header.format
+
+    @property
+    def lossy(self) -> bool:
+        """Whether this file's compression loses detail."""
+        return self.header.lossy
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Remarks on the file."""
+        if self.header.orientation == 1:
+            return self.header.notes
+        return (*self.header.notes, f"{TURNED[self.header.orientation]}, as its tag asks")
+
+    @property
+    def modified(self) -> str:
+        """When the file was last written: ISO 8601, UTC, whole seconds."""
+        written = datetime.fromtimestamp(self.path.stat().st_mtime, UTC)
+        return written.isoformat(timespec="seconds")
+
+    @cached_property
+    def sha256(self) -> str:
+        """Hash of the file's bytes."""
+        with self.path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
+    def window(self, window: Window) -> Pixels:
+        """Pixels of a window, (height, width, channels), a new array.
+
+        Raises
+        ------
+        ValueError
+            If it reaches outside the image.
+        UnreadableScan
+            If the file is damaged or ends early.
+        """
+        check_inside(window, self.width_px, self.height_px)
+        try:
+            return self._raster.read(window)
+        except EOFError as error:
+            raise UnreadableScan(self.path, "became shorter", "scan it again") from error
+
+    def strips(self, rows: int = 256) -> Iterator[tuple[int, Pixels]]:
+        """First row and pixels of each strip of `rows` rows, from top to bottom."""
+        for row in range(0, self.height_px, rows):
+            height = min(rows, self.height_px - row)
+            yield row, self.window(Window(row, 0, height, self.width_px))
+
+    @property
+    def _on_its_side(self) -> bool:
+        return self.header.orientation >= 5
+
+    @cached_property
+    def _raster(self) -> Raster:
+        shape = (self.height_px, self.width_px, self.channels)
+        stored = self.header.stored
+        if stored is not None:
+            return Raster.in_file(self.path, stored.offset, shape, stored.dtype)
+        return _decoded(self.path, self.header, shape)
+
+
+def _decoded(path: Path, header: Header, shape: tuple[int, int, int]) -> Raster:
+    """Decode a whole file into an unnamed temporary one."""
+    dtype = np.dtype(np.uint8 if header.bits == 8 else np.uint16)
+    image = load(path, header, header.format)
+    found = (image.height, image.width, image.bands)
+    if found != shape or image.format != ("uchar" if header.bits == 8 else "ushort"):
+        raise UnreadableScan(
+            path, f"decodes to {found} {image.format}, not {shape}", "save it as a plain TIFF"
+        )
+    descriptor = _unnamed_file(int(np.prod(shape)) * dtype.itemsize)
+    raster = Raster(descriptor, 0, shape, dtype)  # closes the descriptor in any case
+    try:
+        image.rawsave_target(pyvips.Target.new_to_descriptor(descriptor))
+    except pyvips.Error as error:
+        damaged(path, error)
+    return raster
+
+
+def _unnamed_file(size: int) -> int:
+    """Descriptor of a temporary file that vanishes with it.
+
+    /tmp may be memory; /var/tmp is for large files (Filesystem Hierarchy Standard 5.15), so it
+    is taken unless the user chose a place.
+    """
+    chosen = any(name in os.environ for name in ("TMPDIR", "TEMP", "TMP"))
+    folder = "/var/tmp" if not chosen and os.access("/var/tmp", os.W_OK) else tempfile.gettempdir()
+    if shutil.disk_usage(folder).free < size:
+        raise ScanqaError(
+            f"{folder}: no room to unpack a scan ({size / 1e6:.0f} MB); "
+            "free some, or name another folder in TMPDIR"
+        )
+    descriptor, name = tempfile.mkstemp(prefix="scanqa-", dir=folder)
+    os.unlink(name)
+    return descriptor

@@ -1,0 +1,76 @@
+"""Uncompressed pixels somewhere in a file, read by rows and rectangles without mapping them.
+
+Plain positioned reads: memory holds only what was asked for, a file that became shorter is an
+error instead of a signal, and hundreds of small windows cost no more than their bytes.
+"""
+
+from __future__ import annotations
+
+import os
+import weakref
+from pathlib import Path
+
+import numpy as np
+
+from scanqa.model import Pixels, Window
+
+
+class Raster:
+    """Rows of interleaved samples at an offset of an open file.
+
+    Parameters
+    ----------
+    descriptor : int
+        Open for reading; closed when the raster is no longer used.
+    offset : int
+        First byte of the first row.
+    shape : (rows, columns, channels)
+        Size of the image.
+    dtype : dtype
+        uint8 or uint16 in the file's byte order.
+    """
+
+    def __init__(
+        self, descriptor: int, offset: int, shape: tuple[int, int, int], dtype: np.dtype[np.generic]
+    ) -> None:
+        self._descriptor, self._offset, self._shape, self._dtype = descriptor, offset, shape, dtype
+        weakref.finalize(self, os.close, descriptor)
+
+    @classmethod
+    def in_file(
+        cls, path: Path, offset: int, shape: tuple[int, int, int], dtype: np.dtype[np.generic]
+    ) -> Raster:
+        """Of a file that is opened here."""
+        return cls(os.open(path, os.O_RDONLY | os.O_CLOEXEC), offset, shape, dtype)
+
+    def read(self, window: Window) -> Pixels:
+        """Pixels of a window in the machine's byte order.
+
+        Raises
+        ------
+        EOFError
+            If the file ends before them.
+        """
+        _, columns, channels = self._shape
+        row_bytes = columns * channels * self._dtype.itemsize
+        start = self._offset + window.row * row_bytes
+        if window.width == columns:
+            pixels = np.empty((window.height, columns, channels), self._dtype)
+            self._fill(pixels, start)
+        else:
+            pixels = np.empty((window.height, window.width, channels), self._dtype)
+            start += window.col * channels * self._dtype.itemsize
+            for row in range(window.height):
+                self._fill(pixels[row], start + row * row_bytes)
+        if not self._dtype.isnative:
+            pixels = pixels.byteswap(inplace=True).view(self._dtype.newbyteorder("="))
+        return pixels
+
+    def _fill(self, part: Pixels, start: int) -> None:
+        buffer = part.data.cast("B")
+        done = 0
+        while done < len(buffer):  # one read is at most 2 GiB
+            count = os.preadv(self._descriptor, [buffer[done:]], start + done)
+            if count == 0:
+                raise EOFError
+            done += count
