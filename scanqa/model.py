@@ -219,6 +219,10 @@ class Scan(Protocol):
     def modified(self) -> str:
         """When the file was last written, ISO 8601, or an empty string."""
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is worth knowing about the file: no resolution, turned by its tag, …"""
+
     def window(self, window: Window) -> Pixels:
         """Pixels of a window, (height, width, channels), uint8 or uint16."""
 
