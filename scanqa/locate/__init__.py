@@ -1,0 +1,181 @@
+"""From a scan to its frame in millimetres and its role.
+
+A sheet is known by its tags (`tags`, `frame`); paper without a sheet by what it looks like
+(`role`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.errors import MirroredScan, UnknownRole, UnreadableScan
+from scanqa.locate.frame import Frame, frames
+from scanqa.locate.role import looks_like
+from scanqa.locate.tags import detect, mirrored, picture, reduced, refine
+from scanqa.model import Floats, Linear, Overview, Placement, Point, Role, Scan
+
+WRONG_DPI = 0.02  # a stated dpi this far from the sheet's is not believed
+FEW_TAGS = 3
+FINER = 3  # a second look uses blocks this many times smaller
+NEED_TAGS = ("bed-sheet", "edge-strip", "gutter-ramp")
+WITHOUT_TAGS = ("blank", "dark", "open-book", "back-print")
+SHOW_THROUGH = 0.6  # tags whose ink is lighter than this part of the paper lie on its back
+
+__all__ = ["locate"]
+
+
+def locate(
+    scan: Scan,
+    overview: Overview,
+    light: Linear,
+    *,
+    dpi: float | None = None,
+    role: Role | None = None,
+) -> tuple[Placement, ...]:
+    """Find what lies on the glass and where.
+
+    Parameters
+    ----------
+    scan, overview, light : Scan, Overview, Linear
+        The image, its small preview and its tone curve.
+    dpi : float, optional
+        Samples per inch that the user states; goes before what the file says.
+    role : str, optional
+        What lies on the glass, if the user says so; otherwise it is recognised.
+
+    Returns
+    -------
+    tuple of Placement
+        One for each piece of a sheet; a single one for paper without a sheet.
+
+    Raises
+    ------
+    MirroredScan
+        If tags can be read in a mirror only.
+    UnknownRole
+        If the image shows no sheet, no blank or dark paper and no open book.
+    UnreadableScan
+        If there is no sheet and neither the file nor the user says the dpi, or if the role that
+        the user names needs a sheet and there is none.
+    """
+    stated: Point | None = (dpi, dpi) if dpi is not None else scan.dpi
+    source = "option" if dpi is not None else "file"
+    if role not in WITHOUT_TAGS:
+        found, looks = _search(scan, overview, light, stated)
+        if found:
+            return tuple(_placements(scan, overview, light, found, stated, source, role))
+        if role in NEED_TAGS:
+            raise UnreadableScan(
+                scan.name,
+                f"shows no tags of a {role} sheet",
+                "check that the printed side lies on the glass and in focus",
+            )
+        role = role or looks
+    if role is None:
+        raise UnknownRole(
+            scan.name,
+            "shows no scanqa sheet, is neither blank paper nor an open book",
+            "lay a printed sheet on the glass, or name its role with --role",
+        )
+    if stated is None:
+        raise UnreadableScan(scan.name, "says no dpi", "give it with --dpi")
+    return (Placement(scan, overview, light, role, stated, source),)
+
+
+def _search(
+    scan: Scan, overview: Overview, light: Linear, stated: Point | None
+) -> tuple[list[Frame], Role | None]:
+    """Pieces of a sheet, or else the role that the image looks like."""
+    grey = picture(overview.preview)
+    step = overview.step_px
+    found = frames(refine(scan, light, detect(grey, step)), stated)
+    if found:
+        return found, None
+    backs = mirrored(grey, step)
+    if frames(backs, stated):
+        relative = light.light(overview.preview).mean(axis=2)[:, ::-1]
+        if min(_ink_to_paper(relative, tag.corners_px / step) for tag in backs) > SHOW_THROUGH:
+            return [], "back-print"
+        raise MirroredScan(
+            scan.name,
+            "is mirrored: its tags can only be read in a mirror",
+            "switch off mirroring in the scanning software",
+        )
+    looks = looks_like(light.light(overview.preview), step, stated)
+    if looks in ("blank", "dark") or step == 1:
+        return [], looks
+    finer = max(step // FINER, 1)
+    tags = detect(picture(reduced(scan, finer)), finer)
+    return frames(refine(scan, light, tags), stated), looks
+
+
+def _ink_to_paper(relative: NDArray[np.float32], corners: Floats) -> float:
+    """Light of the dark parts about a tag over that of the light parts."""
+    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0)
+    high = np.ceil(corners.max(axis=0)).astype(int) + 3
+    ink, paper = np.percentile(relative[low[1] : high[1], low[0] : high[0]], (5, 95))
+    return float(ink / paper)
+
+
+def _placements(
+    scan: Scan,
+    overview: Overview,
+    light: Linear,
+    found: list[Frame],
+    stated: Point | None,
+    source: str,
+    role: Role | None,
+) -> Iterator[Placement]:
+    """One for each piece; all use one dpi, since they lie on one glass."""
+    dpi, source, notes = _dpi(found, stated, source)
+    for frame in found:
+        own = list(notes)
+        if frame.set_aside:
+            own.append(f"{frame.set_aside} tags do not lie where the others say: set aside")
+        if len(frame.tags) < min(FEW_TAGS, len(frame.piece.tags)):
+            own.append(f"only {len(frame.tags)} of {len(frame.piece.tags)} tags could be used")
+        yield Placement(
+            scan,
+            overview,
+            light,
+            role or frame.sheet.role,
+            dpi,
+            source,
+            sheet=frame.sheet,
+            piece=frame.piece,
+            to_px=frame.to_px,
+            rotation_deg=frame.rotation_deg,
+            residual_um=frame.residual_um,
+            tags=tuple(tag.id for tag in frame.tags),
+            corners_px=np.array([tag.corners_px for tag in frame.tags]),
+            notes=tuple(own),
+        )
+
+
+def _dpi(found: list[Frame], stated: Point | None, source: str) -> tuple[Point, str, list[str]]:
+    """The dpi to use, where it comes from, and what to say about it."""
+    measured = found[0].dpi
+    if stated is None:
+        return measured, "sheet", [f"the file says no dpi; the sheet shows {_words(measured)}"]
+    ratios = [shown / said for shown, said in zip(measured, stated, strict=True)]
+    if len(found[0].tags) == 1 or all(abs(ratio - 1) <= WRONG_DPI for ratio in ratios):
+        return stated, source, []
+    if source == "option":
+        return stated, source, [
+            f"the sheet shows {_words(measured)}, not {_words(stated)} as stated: "
+            "was it printed at 100 %?"
+        ]
+    return measured, "sheet", [
+        f"the file says {_words(stated)} but the sheet shows {_words(measured)}, which is used "
+        "(it is wrong if the sheet was not printed at 100 %; then state the dpi)"
+    ]
+
+
+def _words(dpi: Point) -> str:
+    across, travel = dpi
+    if abs(across / travel - 1) < 0.002:
+        return f"{(across + travel) / 2:.1f} dpi"
+    return f"{across:.1f} × {travel:.1f} dpi"

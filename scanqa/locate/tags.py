@@ -1,0 +1,197 @@
+"""Find AprilTags on a small picture of a scan, then their corners at full resolution.
+
+A corner is the intersection of two border lines of the tag's black square; a line is fitted
+through the places where profiles across the border pass half-way between ink and paper, in
+linear light. Blur and ink spread move all four borders outwards alike, so they leave the middle of a tag
+alone; `scanqa.locate.frame` takes the common growth out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import Floats, Linear, Scan, Window
+from scanqa.numeric.lightness import luma
+from scanqa.numeric.linear_fit import robust_least_squares
+
+MODULES = 8  # of the black square's side: 6 data modules and the border
+MOST_POINTS = 160  # across one border
+CORNER_SHARE = 0.06  # of a side, left out at its ends: corners are rounded by blur
+NARROW_PX = 8.0  # reach of the last profiles: far beyond any useful optics' blur
+LEAST_REACH_PX = 1.6
+LEAST_CONTRAST = 0.25  # of ink against paper, in light
+ROUGHEST_PX = 0.6  # standard deviation of a border about its line: a torn or covered tag
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FoundTag:
+    """A tag in a scan: its id and the corners (4, 2) of its square in full-resolution pixels.
+
+    The corners go round in the tag's own order (see `scanqa.model.Tag`).
+    """
+
+    id: int
+    corners_px: Floats
+
+    @property
+    def side_px(self) -> float:
+        """Mean length of the sides."""
+        sides = np.roll(self.corners_px, -1, axis=0) - self.corners_px
+        return float(np.hypot(*sides.T).mean())
+
+
+def picture(preview: NDArray[Any]) -> NDArray[np.uint8]:
+    """Grey 8-bit picture of a preview in codes, stretched over the levels that occur."""
+    grey = preview.mean(axis=2)
+    low, high = np.percentile(grey, (0.5, 99.5))
+    stretched = (grey - low) * (255 / max(float(high - low), 1e-6))
+    return np.clip(stretched, 0, 255).astype(np.uint8)
+
+
+def detect(grey: NDArray[np.uint8], step_px: float) -> list[FoundTag]:
+    """Tags on a reduced picture, corners good to about a pixel of it.
+
+    Parameters
+    ----------
+    grey : (rows, columns) uint8
+        Each pixel the mean of a block of `step_px` × `step_px` pixels of the scan.
+
+    Returns
+    -------
+    list of FoundTag
+        In full-resolution pixels.
+    """
+    import cv2
+
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(grey)
+    if ids is None:
+        return []
+    return [
+        FoundTag(int(number), (np.asarray(quad, np.float64).reshape(4, 2) + 0.5) * step_px - 0.5)
+        for number, quad in zip(np.ravel(ids), corners, strict=True)
+    ]
+
+
+def mirrored(grey: NDArray[np.uint8], step_px: float) -> list[FoundTag]:
+    """Tags that can be read in a mirror, with corners as they lie in the mirrored picture."""
+    return detect(np.ascontiguousarray(grey[:, ::-1]), step_px)
+
+
+def reduced(scan: Scan, step_px: int) -> NDArray[np.float32]:
+    """Block means of a scan in codes, read once by strips: (rows, columns, channels)."""
+    columns = scan.width_px // step_px
+    rows = max(256 // step_px, 1) * step_px
+    parts = []
+    for _, strip in scan.strips(rows):
+        count = len(strip) // step_px
+        used = strip[: count * step_px, : columns * step_px]
+        blocks = used.reshape(count, step_px, columns, step_px, scan.channels)
+        parts.append(blocks.mean(axis=(1, 3), dtype=np.float32))
+    return np.concatenate(parts)
+
+
+def refine(scan: Scan, light: Linear, tags: Sequence[FoundTag]) -> list[FoundTag]:
+    """The same tags with corners at full resolution; those cut or covered are left out."""
+    found = []
+    for tag in tags:
+        corners = _refined_corners(scan, light, tag)
+        if corners is not None:
+            found.append(FoundTag(tag.id, corners))
+    return found
+
+
+def _refined_corners(scan: Scan, light: Linear, tag: FoundTag) -> Floats | None:
+    """Corners of one tag, or None if a border cannot be followed along its whole length."""
+    module = tag.side_px / MODULES
+    corners = tag.corners_px
+    last = np.array([scan.width_px - 1, scan.height_px - 1])
+    low = np.floor(corners.min(axis=0) - 1.5 * module).astype(int).clip(0, last)
+    high = np.ceil(corners.max(axis=0) + 1.5 * module).astype(int).clip(0, last)
+    window = Window(int(low[1]), int(low[0]), int(high[1] - low[1] + 1), int(high[0] - low[0] + 1))
+    plane = luma(light.light(scan.window(window)))
+    corners = corners - low
+    # Wide profiles catch the rough corners of the small picture; narrow ones are exact.
+    wide = max(0.7 * module, LEAST_REACH_PX)
+    narrow = min(max(0.55 * module, LEAST_REACH_PX), NARROW_PX)
+    for reach in (wide, narrow, narrow):
+        lines = [_border(plane, corners[k], corners[(k + 1) % 4], reach) for k in range(4)]
+        if any(line is None for line in lines):
+            return None
+        corners = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
+    return np.asarray(corners + low)
+
+
+def _border(plane: Floats, start: Floats, end: Floats, reach: float) -> tuple[Floats, Floats] | None:
+    """A point and the direction of the border near the line from `start` to `end`."""
+    length = float(np.hypot(*(end - start)))
+    if length < 2 * MODULES:
+        return None
+    along = (end - start) / length
+    outward = np.array([along[1], -along[0]])
+    points = int(np.clip(round(length), 12, MOST_POINTS))
+    t = np.linspace(CORNER_SHARE, 1 - CORNER_SHARE, points) * length
+    s = np.linspace(-reach, reach, 2 * int(np.ceil(2 * reach)) + 1)
+    at = start + t[:, None, None] * along + s[None, :, None] * outward
+    if at.min() < 0 or np.any(at.max(axis=(0, 1)) > np.array(plane.shape[::-1]) - 1):
+        return None
+    profiles = _sampled(plane, at)
+    crossing = _half_way(profiles, s)
+    good = ~np.isnan(crossing)
+    if np.count_nonzero(good) < 0.7 * points:
+        return None
+    fit = robust_least_squares(np.stack([np.ones_like(t), t], axis=1)[good], crossing[good])
+    if fit.sd > max(ROUGHEST_PX, 0.02 * length):
+        return None
+    offset, slope = fit.solution
+    return start + offset * outward, along + slope * outward
+
+
+def _half_way(profiles: Floats, s: Floats) -> Floats:
+    """Place along each profile where it passes from ink to paper; NaN where it does not.
+
+    The levels of ink and paper are straight lines along the border, so that uneven light does
+    not tilt it.
+    """
+    fifth = max(len(s) // 5, 1)
+    n = np.linspace(-1, 1, len(profiles))
+    design = np.stack([np.ones_like(n), n], axis=1)
+    dark = design @ robust_least_squares(design, profiles[:, :fifth].mean(axis=1)).solution
+    bright = design @ robust_least_squares(design, profiles[:, -fifth:].mean(axis=1)).solution
+    if np.any(bright - dark < LEAST_CONTRAST * bright):
+        return np.full(len(profiles), np.nan)
+    level = ((dark + bright) / 2)[:, None]
+    rises = (profiles[:, :-1] < level) & (profiles[:, 1:] >= level)
+    # Noise can make several crossings: the one nearest the middle of the profile is the border.
+    middle = (s[1:] + s[:-1]) / 2
+    cost = np.where(rises, np.abs(middle), np.inf)
+    pick = cost.argmin(axis=1)
+    row = np.arange(len(profiles))
+    low, high = profiles[row, pick], profiles[row, pick + 1]
+    rise = np.where(rises[row, pick], high - low, 1.0)
+    crossing = s[pick] + (level[:, 0] - low) / rise * (s[1] - s[0])
+    return np.where(rises[row, pick], crossing, np.nan)
+
+
+def _sampled(plane: Floats, at: Floats) -> Floats:
+    """Bilinear samples of (rows, columns) at (…, 2) positions (x, y) inside it."""
+    last = np.array(plane.shape[::-1]) - 2
+    cell = np.minimum(np.floor(at).astype(np.intp), last)
+    fx, fy = np.moveaxis(at - cell, -1, 0)
+    x, y = np.moveaxis(cell, -1, 0)
+    top = plane[y, x] * (1 - fx) + plane[y, x + 1] * fx
+    bottom = plane[y + 1, x] * (1 - fx) + plane[y + 1, x + 1] * fx
+    return np.asarray(top * (1 - fy) + bottom * fy)
+
+
+def _meet(one: tuple[Floats, Floats] | None, two: tuple[Floats, Floats] | None) -> Floats:
+    """Intersection of two lines, each a point and a direction."""
+    assert one is not None and two is not None
+    (p, u), (q, v) = one, two
+    k = np.linalg.solve(np.stack([u, -v], axis=1), q - p)[0]
+    return np.asarray(p + k * u)
