@@ -1,0 +1,66 @@
+"""The database schema, once, for SQLite and PostgreSQL. Changes go through ``migrations/``.
+
+`document` is the whole qualification as `scanqa.report.document` writes it; everything in `value`
+can be made again from it. `value` holds one number per measure, direction, channel and kind of
+edge (the median over the sites), so that a history is one query.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    UniqueConstraint,
+)
+from sqlalchemy.dialects.postgresql import JSONB
+
+metadata = MetaData()
+
+record = Table(
+    "record",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("scanner", String(100), nullable=False),
+    Column("taken", String(32), nullable=False),  # ISO 8601, UTC: when the scans were made
+    Column("created", String(32), nullable=False),  # ISO 8601, UTC: when they were measured
+    Column("tool_version", String(32), nullable=False),
+    Column("scans_key", String(64), nullable=False),  # hash over the hashes of the scans
+    Column("document", JSON().with_variant(JSONB(), "postgresql"), nullable=False),
+    UniqueConstraint("scanner", "scans_key", name="uq_record_scans"),
+    Index("ix_record_scanner_taken", "scanner", "taken"),
+)
+
+value = Table(
+    "value",
+    metadata,
+    Column("record_id", Integer, ForeignKey("record.id", ondelete="CASCADE"), primary_key=True),
+    Column("name", String(80), primary_key=True),
+    Column("direction", String(8), primary_key=True),  # '' where it has none
+    Column("channel", String(8), primary_key=True),
+    Column("edge_kind", String(8), primary_key=True),
+    Column("method_version", Integer, nullable=False),
+    Column("value", Float(53), nullable=False),
+    Column("uncertainty", Float(53)),
+    Column("unit", String(16), nullable=False),
+    Column("count", Integer, nullable=False),
+    Column("at_least", Boolean, nullable=False),
+    Index("ix_value_name", "name"),
+)
+
+event = Table(
+    "event",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("scanner", String(100), nullable=False),
+    Column("at", String(32), nullable=False),  # ISO 8601, UTC
+    Column("words", String(500), nullable=False),
+    UniqueConstraint("scanner", "at", "words", name="uq_event"),
+)
