@@ -26,7 +26,7 @@ WINDOW_REACH_MM = 1.8
 GUIDE_MM = (1.0, 5.0)  # knife guides run from here to there beyond each corner
 
 BAR_END_MM = 6.0  # length of the ticks that end a bar
-SMALL_MM = 1.9
+SMALL_MM = 2.0
 
 # The gaps between tags, row by row below the instructions and above the horizontal bar, right of
 # the vertical bar: a digit is a patch, w a window, a dot stays empty. Neighbours in tone stand
@@ -37,13 +37,13 @@ GAPS = {
     "a3": ("w3.5w", ".0.6.", "2.w.1", ".7.4.", "6.w.0", ".1.3.", "w5.2w"),
 }
 COLUMNS_ROWS = {"a4": (5, 7), "letter": (5, 7), "a3": (7, 10)}
-BARS_MM = {"a4": (160.0, 180.0), "letter": (160.0, 160.0), "a3": (240.0, 280.0)}
+BARS_MM = {"a4": (180.0, 180.0), "letter": (180.0, 160.0), "a3": (260.0, 290.0)}
 
 INSTRUCTIONS = (
-    "1  Print at 100 % (“actual size”) on plain white paper, best on a laser printer.",
+    "1  Print at 100 % (“actual size”) on plain white paper, on a laser printer if you can.",
     "2  Lay a steel rule along both bars and note what they really measure, to 0.1 mm.",
-    "3  Optional, best: cut out the windows along their guides and back them with black card.",
-    "4  Lay this side on the glass, any way round. Close the lid. Do not let it move.",
+    "3  Optional: cut out the numbered windows between their guides; back them with black card.",
+    "4  Lay the printed side down on the glass, any way round, and close the lid.",
     "5  Scan in colour at your working dpi, with every enhancement switched off.",
 )
 
@@ -91,12 +91,14 @@ def bed_sheet(paper: str) -> Sheet:
                 holes.append(corners)
                 edges += _window_edges(len(holes), corners)
                 shapes += _guides(corners)
-                words.append(_caption(centre, f"window {len(holes)}"))
+                words += _to_be_cut(centre, len(holes))
             elif what != ".":
                 patch = _patch(len(patches) + 1, centre, COVERS[int(what)])
                 patches.append(patch)
                 shapes += [rectangle(patch.box_mm, cover=patch.cover)] if patch.cover else []
-                words.append(_caption(centre, f"{patch.cover:.0%}" if patch.cover else "paper"))
+                words.append(
+                    _caption(centre, f"{patch.cover * 100:.0f} %" if patch.cover else "bare paper")
+                )
 
     bars, labels = _bars(grid, paper)
     outline = ((0.0, 0.0), (width, 0.0), (width, height), (0.0, height))
@@ -121,15 +123,12 @@ def _spread(length_mm: float, count: int) -> tuple[float, ...]:
 def _title(grid: _Grid, sheet_id: str, paper: str) -> list[Text]:
     left = grid.xs[0] - TAG_MM / 2
     middle = grid.gap(0, 0)[1]
-    leading = 2.9
-    top = middle - leading * (len(INSTRUCTIONS) - 1) / 2 + 0.8
+    leading = 3.0
+    top = middle - leading * (len(INSTRUCTIONS) - 1) / 2 + 0.85
     return [
         Text((left, middle - 0.2), "Bed sheet", 6.0, bold=True),
         Text((left, middle + 4.6), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
-        *(
-            Text((left + 48, top + i * leading), words, 2.15)
-            for i, words in enumerate(INSTRUCTIONS)
-        ),
+        *(Text((left + 46, top + i * leading), words, 2.3) for i, words in enumerate(INSTRUCTIONS)),
     ]
 
 
@@ -143,6 +142,15 @@ def _patch(number: int, centre: Point, cover: float) -> Patch:
 
 def _caption(centre: Point, words: str) -> Text:
     return Text((centre[0], centre[1] + PATCH_MM / 2 + 3.4), words, SMALL_MM, anchor="middle")
+
+
+def _to_be_cut(centre: Point, number: int) -> list[Text]:
+    """Words in the middle of a window: they leave with what is cut out."""
+    x, y = centre
+    return [
+        Text((x, y - 0.4), "cut out", 1.7, anchor="middle"),
+        Text((x, y + 2.2), str(number), 1.7, anchor="middle"),
+    ]
 
 
 def _window_edges(number: int, corners: tuple[Point, Point, Point, Point]) -> tuple[Edge, ...]:

@@ -12,10 +12,9 @@ description, turned by quarter turns and set around the middle of the page.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from scanqa.model import Piece, Point, Polygon, Sheet, Side, Text
-from scanqa.sheets.papers import FIRST_TAG, MARGIN_MM, PAPER_NAMES, PAPERS
+from scanqa.sheets.papers import FIRST_TAG, PAPER_NAMES, PAPERS
 from scanqa.sheets.shapes import dashes, line, turned
 from scanqa.sheets.tags import tag_edges, tilted_tag
 
@@ -28,29 +27,26 @@ TAG_V_MM = 21.0  # the white field is v from 2 to 11 mm, the scale from 33 to 42
 SCALE_V_MM = 33.0
 SCALE_MM = 60
 GAP_MM = 5.0  # between neighbouring strips
+DIGIT_HEIGHT = 0.73  # of the size of the type
 
 # Quarter turns of a strip whose fold is to the left; its top-left corner follows the pinwheel.
 SIDES: tuple[tuple[Side, float], ...] = (("left", 0), ("top", 90), ("right", 180), ("bottom", 270))
 
 INSTRUCTIONS = (
-    "Print at 100 % (“actual size”) on plain",
-    "white paper. Cut out the four strips.",
+    "1  Print at 100 % (“actual size”) on plain white",
+    "    paper. Check a scale with a steel rule.",
+    "2  Cut out the strips. Score each on its dashed",
+    "    line and fold it to a sharp right angle.",
+    "3  Lay one at each side of the glass, print down,",
+    "    square to the edge. Hook the flap over the edge,",
+    "    or let it stand up against the frame: the fold",
+    "    lies on the very edge of the glass.",
+    "4  Cover the strips with white paper, close the lid",
+    "    and scan the whole bed, every enhancement off.",
     "",
-    "Fold each to a sharp right angle on its",
-    "dashed line: score it with a rule first.",
-    "",
-    "Lay a strip at each side of the glass,",
-    "print down, at a right angle to the edge.",
-    "Hook the flap over the edge of the glass,",
-    "or push the fold against the frame and let",
-    "the flap stand up: the fold is the edge.",
-    "",
-    "Weigh the strips down with white paper,",
-    "close the lid and scan the whole bed,",
-    "with every enhancement switched off.",
-    "",
-    "By eye: the first tick that shows is the",
-    "margin in mm that the scanner never sees.",
+    "By eye: the scale starts at the fold. Where it first",
+    "shows in the scan, read how many mm of glass the",
+    "scanner never sees.",
 )
 
 
@@ -70,10 +66,10 @@ def edge_strip(paper: str) -> Sheet:
     """Edge-strip sheet for ``a4``, ``letter`` or ``a3``."""
     width, height = PAPERS[paper]
     sheet_id = f"edge-strip-{paper}"
-    centre = (width / 2, height / 2 + 12)
+    centre = (width / 2, height / 2)
     reach = (BODY_MM + FLAP_MM + GAP_MM + WIDTH_MM) / 2  # half the side of the pinwheel
     corner = (centre[0] - reach + FLAP_MM, centre[1] - reach)
-    pieces, shapes, words = [], [], _title(centre, reach, sheet_id, paper)
+    pieces, shapes, words = [], [], _title(centre, sheet_id, paper)
     for n, (side, turn_deg) in enumerate(SIDES):
         frame = _Frame(corner, centre, turn_deg)
         first = FIRST_TAG[sheet_id] + n * len(TAGS_U_MM)
@@ -139,49 +135,44 @@ def _scale(frame: _Frame) -> list[Polygon]:
 
 
 def _numbers(frame: _Frame) -> list[Text]:
-    return [_upright(frame.at(u, SCALE_V_MM + 6.6), str(u), 2.2) for u in range(0, SCALE_MM + 1, 5)]
-
-
-def _labels(frame: _Frame, side: Side, sheet_id: str) -> list[Text]:
-    turn = frame.turn_deg if frame.turn_deg in (0, 90) else frame.turn_deg - 180
-    u_name = (SCALE_MM + 6 + BODY_MM) / 2
-    down = 0.9
     return [
-        Text(
-            _beside(frame.at(u_name, SCALE_V_MM + 3.4), turn, down),
-            f"{side} · mm from the fold",
-            2.2,
-            anchor="middle",
-            turn_deg=turn,
-        ),
-        Text(
-            _beside(frame.at(-FLAP_MM / 2, WIDTH_MM / 2), turn + 90, -2),
-            side,
-            4.5,
-            bold=True,
-            anchor="middle",
-            turn_deg=turn + 90,
-        ),
+        _centred(frame.at(u, SCALE_V_MM + 6.6), 0.0, str(u), 2.2, turn_deg=0.0)
+        for u in range(0, SCALE_MM + 1, 5)
     ]
 
 
-def _beside(at: Point, turn_deg: float, down_mm: float) -> Point:
-    """Point `down_mm` below `at`, in the sense of words that are turned."""
-    dx, dy = turned((0.0, down_mm), turn_deg)
-    return at[0] + dx, at[1] + dy
-
-
-def _upright(at: Point, words: str, size_mm: float) -> Text:
-    """Words that stand upright on the page with their middle at a point."""
-    return Text((at[0], at[1] + 0.36 * size_mm), words, size_mm, anchor="middle")
-
-
-def _title(centre: Point, reach: float, sheet_id: str, paper: str) -> list[Text]:
-    left, top = centre[0] - reach, MARGIN_MM + 12
-    inner = reach - WIDTH_MM - GAP_MM
-    x, y = centre[0] - inner + 8, centre[1] - inner + 12
+def _labels(frame: _Frame, side: Side, sheet_id: str) -> list[Text]:
+    """Name on the flap; what it is, short, on the strip. Never upside down on the page."""
+    turn = {"left": 0.0, "top": -90.0, "right": 0.0, "bottom": -90.0}[side]
+    middle = frame.at((SCALE_MM + 6 + BODY_MM) / 2, SCALE_V_MM + 3.4)
+    flap = frame.at(-FLAP_MM / 2, WIDTH_MM / 2)
     return [
-        Text((left, top), "Edge strips", 6.0, bold=True),
-        Text((left, top + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
-        *(Text((x, y + 3.5 * i), words, 2.4) for i, words in enumerate(INSTRUCTIONS) if words),
+        _centred(middle, -1.6, f"{side} · mm from the fold", 2.2, turn_deg=turn),
+        _centred(middle, 1.8, sheet_id, 2.2, turn_deg=turn),
+        _centred(flap, -2.4, side, 5.0, bold=True, turn_deg=-90 - turn),
+        _centred(flap, 3.4, "flap", 2.2, turn_deg=-90 - turn),
+    ]
+
+
+def _centred(
+    at: Point, down_mm: float, words: str, size_mm: float, *, bold: bool = False, turn_deg: float
+) -> Text:
+    """Words whose middle is `down_mm` below a point, seen the way they are turned."""
+    dx, dy = turned((0.0, down_mm + DIGIT_HEIGHT * size_mm / 2), turn_deg)
+    return Text(
+        (at[0] + dx, at[1] + dy), words, size_mm, bold=bold, anchor="middle", turn_deg=turn_deg
+    )
+
+
+def _title(centre: Point, sheet_id: str, paper: str) -> list[Text]:
+    """Title and instructions in the square that the strips leave in the middle."""
+    x, y = centre[0] - 33.0, centre[1] - 27.0
+    return [
+        Text((x, y), "Edge strips", 6.0, bold=True),
+        Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
+        *(
+            Text((x, y + 13.0 + 3.4 * i), words, 2.4)
+            for i, words in enumerate(INSTRUCTIONS)
+            if words
+        ),
     ]

@@ -1,0 +1,216 @@
+import math
+
+import numpy as np
+import pytest
+
+from scanqa.sheets import SHEET_IDS, by_tag, sheet, sheets
+from scanqa.sheets.papers import FIRST_TAG, PAPERS, printable
+from scanqa.sheets.tags import tag_polygons, white_modules
+from tests.sheets.ink import beside, cover_at, text_box
+
+TAGS_IN_36H11 = 587  # Wang & Olson 2016, table I
+CLEAR_MM = 4.0  # white around every tag: more than any lens smears
+
+
+def edges_of(page):
+    return [edge for piece in page.pieces for edge in piece.edges]
+
+
+def test_papers_are_iso_216_and_letter():
+    # ISO 216: A4 is A3 halved, sides are whole mm, and An holds 2^-n m² at 1 : √2 within a mm.
+    for n, paper in ((3, "a3"), (4, "a4")):
+        width, height = PAPERS[paper]
+        long_mm = 1000 * 2 ** (1 / 4 - n / 2)
+        assert height == pytest.approx(long_mm, abs=1)
+        assert width == pytest.approx(long_mm / math.sqrt(2), abs=1)
+    assert PAPERS["a4"] == (PAPERS["a3"][1] / 2, PAPERS["a3"][0])
+    assert PAPERS["letter"] == pytest.approx((215.9, 279.4), abs=1e-9)  # 8.5 in × 11 in
+
+
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_printed_edges_are_dark_on_the_right_and_white_on_the_left(sheet_id):
+    page = sheet(sheet_id)
+    for edge in edges_of(page):
+        if edge.kind == "printed":
+            inside = cover_at(page, beside(edge, np.linspace(0.02, edge.reach_mm, 12)))
+            outside = cover_at(page, beside(edge, -np.linspace(0.02, edge.reach_mm, 12)))
+            assert inside.min() == 1, edge.name
+            assert outside.max() == 0, edge.name
+
+
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_tags_stand_in_clean_white(sheet_id):
+    page = sheet(sheet_id)
+    for edge in edges_of(page):
+        if edge.kind == "printed":
+            around = cover_at(page, beside(edge, -np.linspace(0.02, CLEAR_MM, 25)))
+            assert around.max() == 0, edge.name
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_ink_lies_along_a_cut(paper):
+    page = sheet(f"bed-sheet-{paper}")
+    cuts = [edge for edge in edges_of(page) if edge.kind == "cut"]
+    assert len(cuts) >= 16
+    for edge in cuts:
+        zone = beside(edge, np.linspace(-CLEAR_MM / 2, edge.reach_mm, 25))
+        assert cover_at(page, zone).max() == 0, edge.name
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_cut_edges_are_the_sides_of_the_holes(paper):
+    (piece,) = sheet(f"bed-sheet-{paper}").pieces
+    cuts = [edge for edge in piece.edges if edge.kind == "cut"]
+    assert len(cuts) == 4 * len(piece.holes_mm)
+    for n, hole in enumerate(np.array(piece.holes_mm)):
+        for i, edge in enumerate(cuts[4 * n : 4 * n + 4]):
+            start, end = hole[i], hole[(i + 1) % 4]
+            along = (end - start) / np.linalg.norm(end - start)
+            for point in (edge.start_mm, edge.end_mm):
+                dx, dy = point - start
+                assert abs(along[0] * dy - along[1] * dx) < 1e-9
+            middle = np.mean([edge.start_mm, edge.end_mm], axis=0)
+            into = hole.mean(axis=0) - middle
+            assert along[0] * into[1] - along[1] * into[0] > 0  # the hole lies to the right
+
+
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_all_edges_have_the_slant_and_both_signs_occur_in_both_directions(sheet_id):
+    counts = {}
+    for edge in edges_of(sheet(sheet_id)):
+        dx, dy = np.subtract(edge.end_mm, edge.start_mm)
+        direction = "travel" if abs(dx) > abs(dy) else "across"
+        tangent = dy / dx if direction == "travel" else -dx / dy
+        assert abs(tangent) == pytest.approx(0.0902, abs=1e-9)
+        key = direction, tangent > 0
+        counts[key] = counts.get(key, 0) + 1
+    assert len(counts) == 4
+    assert min(counts.values()) >= 0.4 * max(counts.values())
+
+
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_ink_stays_in_the_printable_area(sheet_id):
+    page = sheet(sheet_id)
+    left, top, right, bottom = printable(page.paper)
+    outlines = [shape.points_mm for shape in page.shapes]
+    outlines += [tag.corners_mm for piece in page.pieces for tag in piece.tags]
+    outlines += [text_box(text) for text in page.words]
+    for outline in outlines:
+        xs, ys = np.transpose(outline)
+        assert left <= xs.min(), outline
+        assert xs.max() <= right, outline
+        assert top <= ys.min(), outline
+        assert ys.max() <= bottom, outline
+
+
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_words_overlap_nothing(sheet_id):
+    page = sheet(sheet_id)
+    bare = type(page)(**{name: getattr(page, name) for name in page.__slots__} | {"words": ()})
+    grid = np.linspace(0, 1, 25)
+    for i, text in enumerate(page.words):
+        box = np.array(text_box(text))
+        points = (
+            box[0]
+            + grid[:, None, None] * (box[1] - box[0])
+            + grid[None, :, None] * (box[3] - box[0])
+        ).reshape(-1, 2)
+        assert cover_at(bare, points).max() == 0, text.words
+        for other in page.words[i + 1 :]:
+            their = np.array(text_box(other))
+            # Descenders of one line may enter the ascender room of the next: compare x-heights.
+            apart = np.all(
+                points.max(0) - 0.35 * text.size_mm <= their.min(0) + 0.35 * text.size_mm
+            )
+            inside = np.all(
+                (points > their.min(0) + 0.35 * text.size_mm)
+                & (points < their.max(0) - 0.35 * text.size_mm),
+                axis=1,
+            )
+            assert apart or not inside.any(), (text.words, other.words)
+
+
+def test_each_tag_belongs_to_one_place():
+    seen = {}
+    for sheet_id in SHEET_IDS:
+        for piece in sheet(sheet_id).pieces:
+            for tag in piece.tags:
+                assert tag.id not in seen, (sheet_id, seen[tag.id])
+                seen[tag.id] = sheet_id
+                assert by_tag(tag.id) == (sheet(sheet_id), piece, tag)
+    assert max(seen) < TAGS_IN_36H11
+    starts = sorted((first, name) for name, first in FIRST_TAG.items())
+    for (first, name), (following, _) in zip(
+        starts, [*starts[1:], (TAGS_IN_36H11, "")], strict=True
+    ):
+        ids = [tag_id for tag_id, owner in seen.items() if owner == name]
+        assert all(first <= tag_id < following for tag_id in ids)
+
+
+def test_any_piece_has_three_tags_that_are_not_one_point():
+    for sheet_id in SHEET_IDS:
+        for piece in sheet(sheet_id).pieces:
+            assert len(piece.tags) >= 3
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_strips_do_not_overlap_and_start_at_their_fold(paper):
+    page = sheet(f"edge-strip-{paper}")
+    boxes = []
+    for piece in page.pieces:
+        outline = np.array(piece.outline_mm)
+        boxes.append((outline.min(0), outline.max(0)))
+        start, end = np.array(piece.fold_mm)
+        along = (end - start) / np.linalg.norm(end - start)
+        depths = [
+            abs(along[0] * dy - along[1] * dx)
+            for dx, dy in (tag.centre_mm - start for tag in piece.tags)
+        ]
+        assert 12 <= min(depths) <= 15
+        assert 80 <= max(depths) <= 110
+    for i, (low, high) in enumerate(boxes):
+        for their_low, their_high in boxes[i + 1 :]:
+            assert np.any(high < their_low) or np.any(their_high < low)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_strips_keep_a_white_field_of_8_mm_from_fold_to_end(paper):
+    page = sheet(f"edge-strip-{paper}")
+    for piece in page.pieces:
+        start, end = np.array(piece.fold_mm)
+        across = (end - start) / np.linalg.norm(end - start)
+        inward = np.mean([tag.centre_mm for tag in piece.tags], axis=0) - start
+        inward -= across * (inward @ across)
+        inward /= np.linalg.norm(inward)
+        u, v = np.meshgrid(np.linspace(0, 105, 400), np.linspace(2.5, 10.5, 40))
+        points = start + u.reshape(-1, 1) * inward + v.reshape(-1, 1) * across
+        assert cover_at(page, points).max() == 0
+
+
+@pytest.mark.parametrize("tag_id", [0, 7, 191, 586])
+def test_outlines_of_a_tag_paint_its_modules(tag_id):
+    from scanqa.model import Sheet
+    from scanqa.sheets.tags import tilted_tag
+
+    tag = tilted_tag(tag_id, (20.0, 20.0), 16.0, clockwise=True)
+    corner, right, _, down = np.array(tag.corners_mm)
+    alone = Sheet("x", "bed-sheet", "a4", 40, 40, (), tag_polygons(tag), ())
+    for row, modules in enumerate(white_modules(tag_id)):
+        for column, white in enumerate(modules):
+            u, v = np.meshgrid(np.linspace(0.05, 0.95, 5), np.linspace(0.05, 0.95, 5))
+            points = (
+                corner
+                + (column + u.reshape(-1, 1)) / 8 * (right - corner)
+                + (row + v.reshape(-1, 1)) / 8 * (down - corner)
+            )
+            assert np.all(cover_at(alone, points) == (0 if white else 1)), (row, column)
+
+
+def test_unknown_names_are_key_errors():
+    with pytest.raises(KeyError, match="bed-sheet-a4"):
+        sheet("bed-sheet-a5")
+    with pytest.raises(KeyError):
+        sheets("a5")
+    with pytest.raises(ValueError, match="no tag 587"):
+        white_modules(587)
+    assert by_tag(586) is None
