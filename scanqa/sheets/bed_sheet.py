@@ -123,12 +123,12 @@ def _spread(length_mm: float, count: int) -> tuple[float, ...]:
 def _title(grid: _Grid, sheet_id: str, paper: str) -> list[Text]:
     left = grid.xs[0] - TAG_MM / 2
     middle = grid.gap(0, 0)[1]
-    leading = 3.0
-    top = middle - leading * (len(INSTRUCTIONS) - 1) / 2 + 0.85
+    leading = 2.8
+    top = middle - leading * (len(INSTRUCTIONS) - 1) / 2 + 0.77
     return [
         Text((left, middle - 0.2), "Bed sheet", 6.0, bold=True),
         Text((left, middle + 4.6), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
-        *(Text((left + 46, top + i * leading), words, 2.3) for i, words in enumerate(INSTRUCTIONS)),
+        *(Text((left + 46, top + i * leading), words, 2.2) for i, words in enumerate(INSTRUCTIONS)),
     ]
 
 

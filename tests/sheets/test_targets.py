@@ -1,0 +1,18 @@
+from pathlib import Path
+
+import pytest
+
+from scanqa.sheets import SHEET_IDS, sheet
+from scanqa.sheets.pdf import draw
+
+TARGETS = Path(__file__).parents[2] / "targets"
+
+
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_committed_pdf_is_what_the_code_draws(sheet_id):
+    """To renew them after a change: ``scanqa sheets --paper … --out targets``."""
+    assert (TARGETS / f"{sheet_id}.pdf").read_bytes() == draw(sheet(sheet_id))
+
+
+def test_there_are_no_other_pdfs():
+    assert sorted(path.stem for path in TARGETS.glob("*.pdf")) == sorted(SHEET_IDS)
