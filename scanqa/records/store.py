@@ -10,8 +10,9 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -114,7 +115,10 @@ def _engine(url: sa.URL) -> Engine:
     def _set_up(connection: Any, _: Any) -> None:
         connection.isolation_level = None  # transactions begin where we say, just below
         connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA journal_mode = WAL")  # readers do not wait for a writer
+        # In WAL mode, which stays with the file, readers do not wait for a writer. The switch does
+        # not wait its turn: when another process is at it, it is theirs to make.
+        with suppress(sqlite3.OperationalError):
+            connection.execute("PRAGMA journal_mode = WAL")
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:

@@ -92,7 +92,9 @@ def test_events_are_kept_once_and_in_order(engine):
     deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_any_words_survive(engine, text):
-    number, _ = store.add(engine, qualification("x" + text.encode().hex(), conditions={"w": text}))
+    number, _ = store.add(
+        engine, qualification([f"x{text.encode().hex()}"], conditions={"w": text})
+    )
     assert store.document(engine, number)["conditions"] == {"w": text}
 
 
