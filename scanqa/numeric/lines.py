@@ -1,0 +1,484 @@
+"""Narrow lines in a stack of profiles: least-squares amplitude of a line on a cubic background.
+
+The input is a stack (signals, bands, samples): each band is the profile of one part of a page,
+each signal one channel; a line runs through several bands at the same sample. For each of a
+range of widths the amplitude of a raised-cosine line is estimated at every sample by least
+squares together with a cubic background, so that level, slope and bend of the shading around it
+drop out (a matched filter; the widths are visited in octaves of a binned pyramid). The noise of
+an amplitude is the robust scatter of the amplitudes of all other places, so that whatever does
+not average like white noise is counted at its true size: paper texture, sensor pattern, shading.
+
+A line must stand out from *both* its sides: steps and slopes do not. It must be borne by most
+of the bands in which it is said to run: a spot is not.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.numeric.spread import MAD_EFFICIENCY, local_sigma, sigma_about_zero
+
+Floats = NDArray[np.float64]
+
+MIN_REACH = 8  # samples of background on each side of the narrowest line
+REACH = 3  # background on each side, in line widths
+SIDE_SHARE = 0.4  # of its amplitude by which a line must stand out from each side
+LEAST_BANDS = 3  # a shorter line cannot be told from a spot
+PASSES = 6  # strong lines hide weak ones: each pass finds what the last uncovered
+MOST_GROUPS = 16  # bands are joined to this many when parts of the page are searched
+CUT = 8.0  # log likelihood that an end of a line must gain to be cut off
+_TINY = float(np.finfo(np.float64).tiny)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line in the stack.
+
+    Attributes
+    ----------
+    at, width : float
+        Sample of its middle and full width at half height, in samples.
+    amplitude, sigma : float
+        Signed height at its middle and the standard uncertainty of it, in units of the stack.
+    signal : int
+        The signal in which it stands out most.
+    bands : (first, end)
+        Half-open range of the bands through which it runs.
+    """
+
+    at: float
+    width: float
+    amplitude: float
+    sigma: float
+    signal: int
+    bands: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    excess: float  # amplitude over its threshold
+    at: int
+    width: int
+    amplitude: float
+    sigma: float
+    signal: int
+    bands: tuple[int, int]
+
+    @property
+    def reach(self) -> int:
+        return max(MIN_REACH, REACH * self.width)
+
+
+def profile_of_line(width: float, offsets: NDArray[np.float64] | NDArray[np.int64]) -> Floats:
+    """Raised cosine of height 1 and full width `width` at half height, at offsets (samples)."""
+    inside = np.abs(offsets) < width
+    return np.where(inside, np.cos(np.pi * offsets / (2 * width)) ** 2, 0.0)
+
+
+@cache
+def _kernel_values(width: int) -> tuple[float, ...]:
+    reach = max(MIN_REACH, REACH * width)
+    x = np.arange(-reach, reach + 1) / reach
+    line = profile_of_line(width, np.arange(-reach, reach + 1))
+    background = np.stack([np.ones_like(x), x**2])  # odd powers are orthogonal to an even line
+    weights = np.linalg.lstsq(background.T, line, rcond=None)[0]
+    clean = line - weights @ background
+    return tuple(clean / (clean @ line))
+
+
+def kernel(width: int) -> Floats:
+    """Weights whose scalar product with a profile is the amplitude of a line in its middle.
+
+    Least squares for a line of that width (samples) on a cubic background, all samples of
+    ``max(8, 3 width)`` on each side counting the same.
+    """
+    return np.asarray(_kernel_values(width))
+
+
+def amplitudes(stack: Floats, width: int) -> Floats:
+    """Amplitude of a line of `width` samples at each sample of (…, n); nought near the ends."""
+    from scipy.ndimage import correlate1d
+
+    weights = kernel(width)
+    reach = weights.size // 2
+    out = correlate1d(stack, weights, axis=-1, mode="nearest")
+    out[..., :reach] = 0.0
+    out[..., out.shape[-1] - reach :] = 0.0
+    return np.asarray(out, np.float64)
+
+
+def amplitudes_at(stack: Floats, at: int, width: int) -> Floats:
+    """Amplitude of a line at one sample of each profile, (…, n) to (…); background cut at ends."""
+    weights = kernel(width)
+    reach = weights.size // 2
+    low, high = max(at - reach, 0), min(at + reach + 1, stack.shape[-1])
+    if high - low == weights.size:
+        return np.asarray(stack[..., low:high] @ weights, np.float64)
+    # Near an end the two sides differ: fit the line with a sloping background on what is there.
+    x = np.arange(low, high) - at
+    model = np.stack([profile_of_line(width, x), np.ones(x.size), x / reach], axis=1)
+    inverse = np.linalg.pinv(model)[0]
+    return np.asarray(stack[..., low:high] @ inverse, np.float64)
+
+
+def measure_at(
+    stack: Floats, weights: Floats, at: int, width: int, bands: tuple[int, int], *, block: int
+) -> tuple[Floats, Floats]:
+    """Amplitude of a line at a known place in each signal, and its standard uncertainty.
+
+    Parameters
+    ----------
+    stack : (signals, bands, n)
+    weights : (bands,)
+    at, width : int
+        Samples.
+    bands : (first, end)
+        Bands through which the line runs.
+    block : int
+        Samples on each side from which the uncertainty is taken.
+
+    Returns
+    -------
+    (signals,), (signals,)
+    """
+    part = slice(*bands)
+    share = weights[part] / weights[part].sum()
+    low, high = max(at - block, 0), min(at + block + 1, stack.shape[-1])
+    profile = np.einsum("b,sbn->sn", share, stack[:, part, low:high])
+    around = amplitudes(profile, width)
+    own = np.abs(np.arange(low, high) - at) <= 2 * width + 1
+    used = ~own & np.any(around != 0, axis=0)
+    if np.count_nonzero(used) < MIN_REACH:
+        used = ~own
+    values = amplitudes_at(np.einsum("b,sbn->sn", share, stack[:, part]), at, width)
+    return values, sigma_about_zero(around[:, used])
+
+
+def scales(max_width: float) -> Iterator[tuple[int, int]]:
+    """(bin, width in bins) from 1 sample to `max_width` samples, about half an octave apart."""
+    yield 1, 1
+    factor = 1
+    while True:
+        for width in (2, 3):
+            if factor * width > max(max_width, 1):
+                return
+            yield factor, width
+        factor *= 2
+
+
+def spans(bands: int) -> list[tuple[int, int]]:
+    """All bands, then overlapping halves, quarters and eighths of at least three bands."""
+    out = [(0, bands)]
+    for parts in (2, 4, 8):
+        length = bands // parts
+        if length < LEAST_BANDS:
+            break
+        starts = np.unique(np.linspace(0, bands - length, 2 * parts - 1).round().astype(int))
+        out += [(int(start), int(start) + length) for start in starts]
+    return out
+
+
+def threshold(false_alarms: float, tests: float, independent: float) -> float:
+    """Multiple of a *estimated* sigma that noise passes with the stated family-wise probability.
+
+    Student's t, because sigma was itself estimated (by a median absolute deviation) from a
+    number of independent values that is small for wide lines. Bonferroni over `tests`, two-sided.
+    """
+    from scipy.special import stdtrit
+
+    freedom = max(MAD_EFFICIENCY * independent, 3.0)
+    return float(-stdtrit(freedom, false_alarms / (2 * tests)))
+
+
+def find_lines(
+    stack: Floats,
+    weights: Floats,
+    *,
+    max_width: float,
+    false_alarms: float,
+    floor: float = 0.0,
+    bend: float = 0.0,
+    block: int = 600,
+) -> list[Line]:
+    """All significant lines of a stack, the most significant first, each once.
+
+    Parameters
+    ----------
+    stack : (signals, bands, samples) float64
+        Profiles, for contrasts the natural logarithm of light. Not changed.
+    weights : (bands,) float64
+        Weight of each band (its height).
+    max_width : float
+        Widest line searched for, in samples.
+    false_alarms : float
+        Probability that a stack of pure noise gives any line at all.
+    floor : float
+        Smallest noise of an amplitude to believe in (quantisation without dither).
+    bend : float
+        Standard uncertainty that the bends of the background add to an amplitude, per sample of
+        line width.
+    block : int
+        Samples over which noise is taken to be even.
+
+    Returns
+    -------
+    list of Line
+    """
+    signals, bands, samples = stack.shape
+    work = stack.copy()
+    found: list[Line] = []
+    if samples < 2 * MIN_REACH + 8:
+        return found
+    for _ in range(PASSES):
+        candidates = _strongest(
+            _candidates(work, weights, max_width, false_alarms, floor, bend, block)
+        )
+        if not candidates:
+            break
+        for candidate in candidates:
+            line = _confirm(work, weights, candidate)
+            if line is not None:
+                found.append(line)
+            _paint_over(work, candidate)
+    return sorted(found, key=lambda line: -abs(line.amplitude) / line.sigma)
+
+
+def _candidates(
+    work: Floats,
+    weights: Floats,
+    max_width: float,
+    false_alarms: float,
+    floor: float,
+    bend: float,
+    block: int,
+) -> Iterator[_Candidate]:
+    """Local maxima over their threshold: all bands in every signal, parts in the first one."""
+    signals, bands, samples = work.shape
+    groups = _groups(bands)
+    starts = [first for first, _ in groups]
+    sums = np.add.reduceat(weights, starts)
+    grouped = np.add.reduceat(work * weights[:, None], starts, axis=1) / sums[:, None]
+    whole_page = np.einsum("b,sbn->sn", weights / weights.sum(), work)
+    parts = spans(len(groups))[1:]
+    in_all = np.zeros((len(parts), len(groups)))
+    for row, (first, end) in zip(in_all, parts, strict=True):
+        row[first:end] = sums[first:end] / sums[first:end].sum()
+    searched = np.concatenate([whole_page, in_all @ grouped[0]])
+    where = [(signal, (0, bands)) for signal in range(signals)]
+    where += [(0, (groups[first][0], groups[end - 1][1])) for first, end in parts]
+
+    used = [
+        (factor, width)
+        for factor, width in scales(max_width)
+        if samples // factor > 2 * max(MIN_REACH, REACH * width) + 8
+    ]
+    for factor, width in used:
+        whole = samples // factor
+        reach = max(MIN_REACH, REACH * width)
+        binned = searched[:, : whole * factor].reshape(-1, whole, factor).mean(axis=-1)
+        values = amplitudes(binned, width)[:, reach : whole - reach]
+        spread = local_sigma(values, max(block // factor, 16 * width))
+        sigma = np.hypot(np.maximum(spread, floor), bend * width * factor)
+        freedom = values.shape[1] / (1.5 * width)
+        tests = len(used) * values.shape[1]
+        limits = np.full(len(where), threshold(false_alarms / 2, tests * signals, freedom))
+        if parts:
+            limits[signals:] = threshold(false_alarms / 2, tests * len(parts), freedom)
+        excess = np.abs(values) / np.maximum(limits[:, None] * sigma, _TINY)
+        for row, index in _peaks(excess, width):
+            signal, run = where[row]
+            yield _Candidate(
+                excess=float(excess[row, index]),
+                at=round((index + reach + 0.5) * factor - 0.5),
+                width=width * factor,
+                amplitude=float(values[row, index]),
+                sigma=max(float(sigma[row, index]), _TINY),
+                signal=signal,
+                bands=run,
+            )
+
+
+def _groups(bands: int) -> list[tuple[int, int]]:
+    """Neighbouring bands joined to at most `MOST_GROUPS`, for the search only."""
+    ends = np.linspace(0, bands, min(bands, MOST_GROUPS) + 1).round().astype(int)
+    return [(int(first), int(end)) for first, end in itertools.pairwise(ends)]
+
+
+def _peaks(excess: Floats, width: int) -> Iterator[tuple[int, int]]:
+    from scipy.ndimage import maximum_filter1d
+
+    if excess.max() <= 1:
+        return
+    tops = (excess > 1) & (excess == maximum_filter1d(excess, 2 * width + 1, axis=-1))
+    for row, index in zip(*np.nonzero(tops), strict=True):
+        yield int(row), int(index)
+
+
+def _strongest(candidates: Iterator[_Candidate]) -> list[_Candidate]:
+    """Those that no stronger one could have caused through its own response."""
+    kept: list[_Candidate] = []
+    for one in sorted(candidates, key=lambda c: -c.excess):
+        if all(abs(one.at - other.at) > other.reach + one.reach for other in kept):
+            kept.append(one)
+    return kept
+
+
+def _confirm(work: Floats, weights: Floats, candidate: _Candidate) -> Line | None:
+    """The line behind a candidate, or None if it is a step, a slope or a spot."""
+    signal = work[candidate.signal]
+    at, width = candidate.at, candidate.width
+    first, end = candidate.bands
+    profile = weights[first:end] @ signal[first:end] / weights[first:end].sum()
+    at = _recentre(profile, at, width)
+    of_bands = amplitudes_at(signal, at, width)
+    amplitude = float(weights[first:end] @ of_bands[first:end] / weights[first:end].sum())
+    if amplitude * candidate.amplitude <= 0:
+        return None
+    bands = extent(of_bands, amplitude)
+    part = slice(*bands)
+    amplitude = float(weights[part] @ of_bands[part] / weights[part].sum())
+    if bands[1] - bands[0] < min(LEAST_BANDS, len(of_bands)):
+        return None
+    sign = math.copysign(1.0, candidate.amplitude)
+    if np.median(sign * of_bands[part]) < 0.5 * sign * amplitude:
+        return None
+    profile = weights[part] @ signal[part] / weights[part].sum()
+    if min(_sides(profile, at, width) * sign) < SIDE_SHARE * sign * amplitude:
+        return None
+    middle, full_width = shape(profile, at, width, sign)
+    height = float(amplitudes_at(profile, round(middle), max(round(full_width), 1)))
+    if height * sign <= 0:
+        return None
+    return Line(
+        at=middle,
+        width=full_width,
+        amplitude=height,
+        sigma=candidate.sigma * abs(height / candidate.amplitude),
+        signal=candidate.signal,
+        bands=bands,
+    )
+
+
+def _recentre(profile: Floats, at: int, width: int) -> int:
+    """The sample with the largest amplitude near a place known to the size of a bin only."""
+    reach = max(width // 2, 1)
+    places = range(max(at - reach, 0), min(at + reach + 1, profile.size))
+    values = [abs(float(amplitudes_at(profile, place, width))) for place in places]
+    return places[int(np.argmax(values))]
+
+
+def extent(of_bands: Floats, amplitude: float) -> tuple[int, int]:
+    """Half-open run of bands that bears a line; shorter than all only if that is clearly better.
+
+    The run is the one with the largest sum of (share of the amplitude less one half): a band
+    with the whole line counts +1/2, one without it −1/2 (Kadane's maximum sub-array). An end is
+    cut off only where the likelihood of the bands beyond it says so beyond doubt.
+
+    Parameters
+    ----------
+    of_bands : (bands,)
+        Amplitude in each band.
+    amplitude : float
+        Amplitude of the line, signed.
+    """
+    bands = len(of_bands)
+    noise = max(float(np.std(np.diff(of_bands))) / math.sqrt(2), 0.05 * abs(amplitude))
+    score = np.clip(of_bands / amplitude - 0.5, -1.5, 1.5)
+    best, run = -math.inf, (0, bands)
+    total, start = 0.0, 0
+    for index, value in enumerate(score):
+        if total <= 0:
+            total, start = 0.0, index
+        total += float(value)
+        if total > best:
+            best, run = total, (start, index + 1)
+    gain = (amplitude / noise) ** 2
+    first = run[0] if -gain * score[: run[0]].sum() > CUT else 0
+    end = run[1] if -gain * score[run[1] :].sum() > CUT else bands
+    return first, end
+
+
+def _sides(profile: Floats, at: int, width: int) -> Floats:
+    """By how much the middle stands above its left and right flank, the wide slope taken off."""
+    half = max(width // 2, 0)
+    gap, length = width + 1, width + 4
+    middle = profile[at - half : at + half + 1].mean()
+    left = profile[max(at - gap - length, 0) : max(at - gap, 1)].mean()
+    right = profile[at + gap + 1 : at + gap + 1 + length].mean()
+    far = 6 * width + 20
+    slope = 0.0
+    if at - far - length >= 0 and at + far + length < profile.size:
+        before = np.median(profile[at - far - length : at - far])
+        after = np.median(profile[at + far + 1 : at + far + 1 + length])
+        slope = float(after - before) / (2 * far + length)
+    shift = slope * (gap + length / 2)
+    return np.array([middle - left - shift, middle - right + shift])
+
+
+def shape(profile: Floats, at: int, width: int, sign: float) -> tuple[float, float]:
+    """Middle (sample) and full width at half height of a line, from the profile itself."""
+    reach = max(MIN_REACH, REACH * width)
+    low, high = max(at - reach, 0), min(at + reach + 1, profile.size)
+    x = np.arange(low, high, dtype=np.float64) - at
+    part = profile[low:high]
+    outside = np.abs(x) > 1.5 * width
+    ground = np.polyval(np.polyfit(x[outside] / reach, part[outside], 2), x / reach)
+    smooth = max(width // 4, 1)
+    height = sign * np.convolve(part - ground, np.ones(smooth) / smooth, mode="same")
+    near = np.flatnonzero(np.abs(x) <= max(width / 2, 1))
+    top = int(near[np.argmax(height[near])])
+    half = height[top] / 2
+    if half <= 0:
+        return float(at), float(width)
+    left = _crossing(height, top, -1, half)
+    right = _crossing(height, top, +1, half)
+    if right - left > 3 * width + 1:  # noise hid the flank: trust the matched width
+        return float(at), float(width)
+    return float(x[0]) + at + (left + right) / 2, right - left
+
+
+def _crossing(height: Floats, top: int, step: int, level: float) -> float:
+    index = top
+    while 0 <= index + step < height.size and height[index + step] > level:
+        index += step
+    beyond = index + step
+    if not 0 <= beyond < height.size:
+        return float(index)
+    return index + step * float((height[index] - level) / (height[index] - height[beyond]))
+
+
+def _paint_over(work: Floats, candidate: _Candidate) -> None:
+    """Replace a line by a straight bridge between its flanks, in every signal and band."""
+    reach = candidate.width + candidate.width // 2 + 1
+    low, high = max(candidate.at - reach, 1), min(candidate.at + reach, work.shape[-1] - 2)
+    flank = max(candidate.width, 4)
+    left = work[..., max(low - flank, 0) : low].mean(axis=-1)
+    right = work[..., high + 1 : high + 1 + flank].mean(axis=-1)
+    part = np.linspace(0.0, 1.0, high - low + 1)
+    work[..., low : high + 1] = left[..., None] * (1 - part) + right[..., None] * part
+
+
+def local_pattern(stack: Floats, reach: int) -> tuple[Floats, float]:
+    """Profile less its local cubic background over ±`reach` samples, and its gain.
+
+    Returns
+    -------
+    residual : (…, n − 2 reach)
+    gain : float
+        Share of the rms of an uncorrelated pattern that survives, ``√(1 − leverage)``.
+    """
+    from scipy.ndimage import correlate1d
+
+    x = np.arange(-reach, reach + 1) / reach
+    background = np.stack([np.ones_like(x), x**2], axis=1)
+    smoother = background[reach] @ np.linalg.pinv(background)
+    smooth = correlate1d(stack, smoother, axis=-1, mode="nearest")
+    inner = slice(reach, stack.shape[-1] - reach)
+    return (stack - smooth)[..., inner], math.sqrt(1 - float(smoother[reach]))
