@@ -118,8 +118,27 @@ class Patch:
 
 
 @dataclass(frozen=True, slots=True)
+class Rise:
+    """How a piece leaves the glass: height = `height_mm` × distance from the foot / `length_mm`.
+
+    Attributes
+    ----------
+    foot_mm : ((x, y), (x, y))
+        The line where it still touches the glass.
+    length_mm : float
+        Length of the slope, measured on the paper.
+    height_mm : float
+        Height above the glass at its upper end, if it is folded as designed.
+    """
+
+    foot_mm: tuple[Point, Point]
+    length_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Piece:
-    """A part of a sheet that lies flat on the glass as one: found and placed on its own.
+    """A part of a sheet that is flat as one: found and placed on its own.
 
     The bed sheet is one piece; the edge-strip sheet is cut into several. Coordinates are those
     of the whole page.
@@ -129,7 +148,11 @@ class Piece:
     fold_mm : ((x, y), (x, y)) or None
         The line that is laid on the edge of the glass (the strip is folded there).
     holes_mm : tuple of outlines
-        Windows to be cut out with a knife and backed with black card; their sides are ``cut`` edges.
+        Windows to cut out with a knife and back with black card; their sides are ``cut`` edges.
+    rise : Rise or None
+        Given if the piece does not lie on the glass but slopes up from it.
+    back_patches : tuple of Patch
+        Tone patches on the other side of the paper, where they lie as seen from this side.
     """
 
     name: str
@@ -139,11 +162,17 @@ class Piece:
     patches: tuple[Patch, ...] = ()
     fold_mm: tuple[Point, Point] | None = None
     holes_mm: tuple[tuple[Point, ...], ...] = ()
+    rise: Rise | None = None
+    back_patches: tuple[Patch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A printable page: what is drawn, what is located and what is simulated, in mm."""
+    """A printable page: what is drawn, what is located and what is simulated, in mm.
+
+    `back` and `back_words` are printed on the other side of the paper. `back` lies where it would
+    be seen from the front if the paper were glass; the words read upright in the back's own frame.
+    """
 
     id: str  # "bed-sheet-a4"
     role: Role
@@ -153,6 +182,8 @@ class Sheet:
     pieces: tuple[Piece, ...]
     shapes: tuple[Polygon, ...]  # everything inked except tags and words
     words: tuple[Text, ...]
+    back: tuple[Polygon, ...] = ()
+    back_words: tuple[Text, ...] = ()
 
 
 # ----------------------------------------------------------------------------------- scans
