@@ -42,6 +42,7 @@ SHADOW_DELTA_L = 2.0
 SHOWN_MM = 25.0  # of each profile in the figure
 SHOWN_PITCH_MM = 0.1
 TOO_DARK_L = 20.0  # paper that is darker than this was not lit (or is not paper)
+FAR_DELTA_L = 10.0  # a level further in that lies lower than the middle by this is in shadow itself
 UNEVEN_MM = 0.5  # a part of a side deeper than the median by this is named
 FOLD_SD_MM = 0.1  # how well a strip is folded on its line and hooked on (common practice)
 FOLD_INSIDE_MM = 3.0  # a fold this far inside the image was not on the glass edge
@@ -146,12 +147,15 @@ def _side_depth(blanks: list[Placement], side: Side, delta_l: float, name: str) 
     if zone is None or np.diff(np.searchsorted(at_mm, zone)) < 2:
         return _SideDepth(_missing(measure_name, "the image is too small to show its edges", name))
     bands = np.vstack(scans)
-    line = np.median(far_line(at_mm, bands, zone), axis=0)
-    if line[np.searchsorted(at_mm, zone[0])] < TOO_DARK_L:
+    further_in = float(
+        np.median(far_line(at_mm, bands, zone)[:, np.searchsorted(at_mm, zone[1]) - 1])
+    )
+    middle = float(np.median(bands[:, at_mm > 0.9 * at_mm[-1]]))
+    if middle < TOO_DARK_L:
         return _SideDepth(_missing(measure_name, "the scan is too dark for white paper", name))
     found = shadow(at_mm, bands, zone, delta_l)
     curve = _curve(at_mm, bands, side)
-    if not np.isfinite(found.depth):
+    if not np.isfinite(found.depth) or further_in < middle - FAR_DELTA_L:
         why = f"darkness reaches further than {zone[0]:.0f} mm: no level further in to compare with"
         least = Measurement(measure_name, zone[0], None, "lower-bound", why, name)
         return _SideDepth(least, zone[0], curve)

@@ -18,6 +18,7 @@ FAR_ZONE_SHARE = 0.45  # of the extent at most: the zone never crosses the middl
 MIN_ZONE_MM = 3.0
 SPECK_MM = 0.5  # dips narrower than half of this do not count
 CLEAR_MM = 2.0  # a shadow has ended when this much in a row is clear of it
+UNSETTLED = 2.0  # times the limit: a far zone that still rises by more is not a level
 
 
 def far_zone_mm(extent_mm: float) -> tuple[float, float] | None:
@@ -71,7 +72,8 @@ class Shadow:
     lack : (bands, n)
         Level further in less level here, small specks smoothed away.
     depth : float
-        Of the median over bands; NaN if it does not end before the far zone.
+        Of the median over bands; NaN if it does not end before the far zone, or if the far zone
+        itself has not settled.
     depths : (bands,)
         Of each band; NaN likewise.
     """
@@ -93,13 +95,17 @@ def shadow(at_mm: Floats, profiles: Floats, zone_mm: tuple[float, float], limit:
         A position is in shadow if it lies lower than the far line by more than this (in the unit
         of the profiles).
     """
-    lack = far_line(at_mm, profiles, zone_mm) - profiles
-    count = int(np.searchsorted(at_mm, zone_mm[0]))
+    line = far_line(at_mm, profiles, zone_mm)
+    count, end = np.searchsorted(at_mm, zone_mm)
+    # The line climbs over the whole zone twice as far as from the middle of one half to the other.
+    climb = np.abs(line[:, end - 1] - line[:, count]) / 2
+    lack = line - profiles
     pitch = float(at_mm[1] - at_mm[0])
     speck = 2 * round(SPECK_MM / pitch / 2) + 1
     lack = ndimage.median_filter(lack[:, :count], size=(1, speck), mode="nearest")
     both = np.vstack([np.median(lack, axis=0), lack])
-    depths = _depths(both, pitch, limit)
+    settled = np.concatenate([[np.median(climb)], climb]) <= UNSETTLED * limit
+    depths = np.where(settled, _depths(both, pitch, limit), np.nan)
     return Shadow(at_mm[:count], lack, float(depths[0]), depths[1:])
 
 

@@ -25,7 +25,6 @@ def printed_page(shape, dpi, *, seed=3, margin_mm=12.0, picture=None, lines_alon
             left += word + rng.uniform(1.2, 1.8) * px
         top += int(4.2 * px)
     if picture:
-        h, w = shape
-        t, l, b, r = picture
-        page[int(t * h) : int(b * h), int(l * w) : int(r * w)] *= 0.3
+        top, left, bottom, right = (np.array(picture) * (shape * 2)).astype(int)
+        page[top:bottom, left:right] *= 0.3
     return page

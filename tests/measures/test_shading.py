@@ -1,0 +1,160 @@
+"""Shading against fields of light in closed form."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scanqa.measures import shading
+from scanqa.numeric.lightness import lstar
+from tests.measures.paper import grid_mm, placed, value
+
+DPI = 75
+WIDTH, HEIGHT = 297.0, 420.0
+TOLERANCE = 0.5  # % of light: the acceptance figure
+rng = np.random.default_rng(5)
+
+
+def bowl(x, y, across=0.06, down=0.03):
+    """Separable parabola, 1 at the centre: at a distance d 1 - across × (1 - 2 d / width)²."""
+    return (1 - across * (2 * x / WIDTH - 1) ** 2) * (1 - down * (2 * y / HEIGHT - 1) ** 2)
+
+
+@pytest.fixture(scope="module")
+def bowl_results():
+    return shading.measure([placed(0.8 * bowl(*grid_mm(WIDTH, HEIGHT, DPI)), DPI, noise=0.01)])
+
+
+def test_nonuniformity_of_a_parabola(bowl_results):
+    mean = (1 - 0.06 / 3) * (1 - 0.03 / 3)  # ∫ (2u - 1)² du = 1/3
+    truth = 100 * (1 - 0.94 * 0.97) / mean
+    assert value(bowl_results, "shading.nonuniformity") == pytest.approx(truth, abs=TOLERANCE)
+    lightest, darkest = lstar(0.8), lstar(0.8 * 0.94 * 0.97)
+    assert value(bowl_results, "shading.range_L") == pytest.approx(lightest - darkest, abs=0.2)
+
+
+def test_deviation_is_that_of_the_field(bowl_results):
+    x, y = grid_mm(WIDTH, HEIGHT, 10)
+    field = lstar(0.8 * bowl(x, y))
+    truth = 100 * field.std() / field.mean()
+    assert value(bowl_results, "shading.deviation_L") == pytest.approx(truth, abs=0.05)
+
+
+@pytest.mark.parametrize("distance", [2, 5, 10, 20])
+def test_falloff_of_a_parabola(bowl_results, distance):
+    across, down = (0.06, WIDTH), (0.03, HEIGHT)
+    for side, (amplitude, extent) in {
+        "left": across,
+        "right": across,
+        "top": down,
+        "bottom": down,
+    }.items():
+        truth = 100 * (1 - amplitude * (1 - 2 * distance / extent) ** 2)
+        found = value(bowl_results, f"shading.falloff_{side}_{distance}mm")
+        assert found == pytest.approx(truth, abs=TOLERANCE)
+
+
+def test_even_light_is_even():
+    """A pixel here is one preview block: 0.6 % is the grain of 5 % pixels at 600 dpi."""
+    found = shading.measure([placed(np.full((1240, 876), 0.8), DPI, noise=0.006)])
+    assert value(found, "shading.nonuniformity") < 0.3
+    assert value(found, "shading.falloff_left_2mm") == pytest.approx(100, abs=0.2)
+
+
+def test_the_map_is_in_its_place():
+    x, y = grid_mm(WIDTH, HEIGHT, DPI)
+    bump = 1 - 0.1 * np.exp(-((x - 220) ** 2 + (y - 90) ** 2) / (2 * 30**2))
+    (evidence,) = shading.measure([placed(0.8 * bump, DPI, noise=0.01)]).evidence
+    left, top, right, bottom = evidence.extent_mm
+    row, col = np.unravel_index(np.argmin(evidence.image), evidence.image.shape)
+    rows, cols = evidence.image.shape
+    at = (left + (col + 0.5) * (right - left) / cols, top + (row + 0.5) * (bottom - top) / rows)
+    assert np.hypot(at[0] - 220, at[1] - 90) < 6  # mm: a cell and a bit
+
+
+def test_dust_streaks_and_shadow_are_not_shading():
+    x, y = grid_mm(WIDTH, HEIGHT, DPI)
+    light = 0.8 * bowl(x, y)
+    clean = shading.measure([placed(light, DPI, noise=0.01)])
+    dirty = light.copy()
+    for row, col in rng.integers(0, (len(dirty) - 4, dirty.shape[1] - 4), (400, 2)):
+        dirty[row : row + 4, col : col + 4] *= 0.2
+    dirty[:, 300:302] *= 0.97
+    dirty *= 1 - 0.7 * np.exp(-x / 1.0)
+    found = shading.measure([placed(dirty, DPI, noise=0.01)])
+    name = "shading.nonuniformity"
+    assert value(found, name) == pytest.approx(value(clean, name), abs=0.3)
+
+
+def test_paper_that_is_uneven_itself_shows_in_the_uncertainty():
+    """Each sheet has its own cloud of 1 %: the moved paper tells how far the figure can be off."""
+    x, y = grid_mm(WIDTH, HEIGHT, DPI)
+    light = 0.8 * bowl(x, y)
+    blanks = [
+        placed(
+            light * (1 + 0.01 * np.sin(x / 40 + a) * np.sin(y / 50 + b)), DPI, noise=0.01, seed=i
+        )
+        for i, (a, b) in enumerate(rng.uniform(0, 6, (4, 2)))
+    ]
+    alone = shading.measure(blanks[:1]).named("shading.nonuniformity")[0]
+    together = shading.measure(blanks).named("shading.nonuniformity")[0]
+    assert together.uncertainty > 2 * alone.uncertainty
+    truth = 100 * (1 - 0.94 * 0.97) / (0.98 * 0.99)
+    assert abs(together.value - truth) < 3 * together.uncertainty + 0.2
+
+
+def test_stated_error_of_falloff_is_the_scatter():
+    """Twenty sheets with grain of their own: scatter within a factor of two of what is stated."""
+    x, y = grid_mm(120, 160, DPI)
+    light = np.broadcast_to(0.8 * (1 - 0.03 * (x / 60 - 1) ** 2), (y.size, x.size))
+    name = "shading.falloff_left_5mm"
+    found = [
+        shading.measure([placed(light, DPI, noise=0.03, seed=seed)]).named(name)[0]
+        for seed in range(20)
+    ]
+    scatter = np.std([m.value for m in found], ddof=1)
+    stated = np.median([m.uncertainty for m in found])
+    assert 0.5 < stated / scatter < 2.0
+
+
+def test_clipped_paper_is_said_to_be_a_lower_bound():
+    x, y = grid_mm(WIDTH, HEIGHT, DPI)
+    found = shading.measure([placed(1.04 * bowl(x, y), DPI, noise=0.003)])
+    (nonuniformity,) = found.named("shading.nonuniformity")
+    assert nonuniformity.status == "lower-bound"
+    assert not found.named("shading.falloff_left_2mm")
+
+
+@pytest.mark.parametrize("light", [np.full((900, 700), 0.01), np.full((20, 20), 0.8)])
+def test_what_cannot_be_measured_says_why(light):
+    found = shading.measure([placed(light, DPI)])
+    (m,) = [m for m in found.measurements if m.name == "shading.nonuniformity"]
+    assert m.status == "not-measurable"
+    assert m.reason
+
+
+def test_without_blank_scans_every_figure_says_so():
+    found = shading.measure([]).measurements
+    assert len(found) == 3 + 16
+    assert all("blank" in m.reason for m in found)
+
+
+@settings(deadline=None, max_examples=8)
+@given(amplitude=st.floats(-0.08, 0.08), gain=st.floats(0.5, 1.1), seed=st.integers(0, 1000))
+def test_mirror_turn_and_gain(amplitude, gain, seed):
+    """A mirrored bed swaps left and right, a transposed one the axes; brightness is no matter."""
+    x, y = grid_mm(130, 170, DPI)
+    light = 0.8 * (1 + amplitude * (x / 130 - 0.5)) * (1 + 0.02 * np.cos(y / 40))
+    plain, mirrored, turned, brighter = (
+        shading.measure([placed(each, DPI, noise=0.002, seed=seed, bits=16)])
+        for each in (light, light[:, ::-1], light.T, gain * light)
+    )
+    for d in (5, 20):
+        left, right = (value(plain, f"shading.falloff_{s}_{d}mm") for s in ("left", "right"))
+        assert value(mirrored, f"shading.falloff_left_{d}mm") == pytest.approx(right, abs=0.1)
+        assert value(mirrored, f"shading.falloff_right_{d}mm") == pytest.approx(left, abs=0.1)
+        assert value(turned, f"shading.falloff_top_{d}mm") == pytest.approx(left, abs=0.1)
+        assert value(brighter, f"shading.falloff_left_{d}mm") == pytest.approx(left, abs=0.1)
+    name = "shading.nonuniformity"
+    for other in (mirrored, turned, brighter):
+        assert value(other, name) == pytest.approx(value(plain, name), abs=0.15)
