@@ -1,0 +1,407 @@
+"""Scan a scene with a scanner: pixels, and the truth about them.
+
+In the order of the physics: reflectance of the scene, averaged over area · page lift · optics
+blur and pixel aperture, each channel where it looks · marks on the glass · illumination, streaks,
+banding · photon and read noise · white calibration and fixed pattern · tone curve · codes. It
+works strip by strip in float32, so that memory is bounded whatever the size.
+
+Left out: the paper's texture is not blurred by the optics, light does not spread inside the
+paper, and a lifted page is not magnified differently.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import MM_PER_INCH, Floats, Pixels
+from scanqa.simulate.coverage import Layer, Shape, layers, paint
+from scanqa.simulate.deliver import deliver, tone
+from scanqa.simulate.optics import BLOCK_PX, CELLS, padding_px, resolve
+from scanqa.simulate.scanner import RGB, Scanner
+from scanqa.simulate.scenes import Laid, Paper, Scene, chained, inverse
+from scanqa.simulate.truth import Truth
+
+Light = NDArray[np.float32]
+
+_STRIP_ROWS = 4 * BLOCK_PX
+_TEXTURE_PITCH_MM = 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Simulated:
+    """A simulated scan.
+
+    Attributes
+    ----------
+    pixels : (rows, columns, 3) uint8 or uint16
+        As delivered.
+    dpi : (x, y)
+        As a file would say.
+    truth : Truth
+        What a measure should find.
+    """
+
+    pixels: Pixels
+    dpi: tuple[float, float]
+    truth: Truth
+
+
+def scan(
+    scene: Scene, scanner: Scanner, *, dpi: float | tuple[float, float], rng: np.random.Generator
+) -> Simulated:
+    """Scan a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+        What lies on the glass.
+    scanner : Scanner
+        The device.
+    dpi : float or (x, y)
+        Samples per inch asked for.
+    rng : numpy.random.Generator
+        Noise of this scan. Paper, print and fixed pattern have seeds of their own, so they stay
+        from scan to scan.
+
+    Returns
+    -------
+    Simulated
+    """
+    asked = (float(dpi), float(dpi)) if isinstance(dpi, (int, float)) else dpi
+    native = scanner.output.native_dpi or asked
+    laid = scene.lay(scanner.glass_mm)
+    width, height = scanner.size_px(native)
+    codes = np.empty((height, width, 3), np.uint8 if scanner.output.bits == 8 else np.uint16)
+    for row, light in _strips(laid, scanner, native, rng):
+        codes[row : row + len(light)] = tone(light, scanner.output)
+    to_px = scanner.glass_to_px(asked)
+    pixels = deliver(codes, scanner.output, native=native, asked=asked, size=scanner.size_px(asked))
+    paper_light = tuple(
+        _calibrated(laid.paper.reflectance * tint, scanner) for tint in laid.paper.tint
+    )
+    truth = Truth(
+        scanner=scanner,
+        dpi=asked,
+        size_px=(pixels.shape[1], pixels.shape[0]),
+        paper_light=(paper_light[0], paper_light[1], paper_light[2]),
+        to_px={name: chained(onto, to_px) for name, onto in laid.maps.items()},
+        turn_deg=laid.turn_deg + scanner.skew_deg,
+        lift=laid.lift,
+    )
+    return Simulated(pixels, asked, truth)
+
+
+def _calibrated(reflectance: float, scanner: Scanner) -> float:
+    """Light that a reflectance is given."""
+    return reflectance / scanner.white_reflectance + scanner.black_light
+
+
+def _strips(
+    laid: Laid, scanner: Scanner, dpi: tuple[float, float], rng: np.random.Generator
+) -> Iterator[tuple[int, Light]]:
+    """First row and relative light (rows, width, 3) of each strip, noise and all."""
+    width, height = scanner.size_px(dpi)
+    seen = _reflectance(laid, scanner, dpi)
+    grain = _texture(laid, scanner, dpi)
+    marks = _marks(scanner, dpi)
+    across = _across(laid, scanner, dpi)
+    along = _along(laid, scanner, dpi)
+    gain = _gain(scanner, dpi, rng)
+    share = scanner.lamp.level * (1 - _vignette(scanner, width))
+    well, read = scanner.sensor.full_well_e, scanner.sensor.read_noise_e
+    photons = (1 / (well * share)).astype(np.float32)[:, np.newaxis]
+    reading = ((read / (well * share)) ** 2).astype(np.float32)[:, np.newaxis]
+    noisy = math.isfinite(well) or read > 0
+    tint = np.asarray(laid.paper.tint, np.float32) / np.float32(scanner.white_reflectance)
+
+    for row in range(0, height, _STRIP_ROWS):
+        rows = min(_STRIP_ROWS, height - row)
+        light = seen(row, rows) * (tint * across)
+        if grain is not None:
+            light *= grain(row, rows)[:, :, np.newaxis]
+        light *= along[row : row + rows, np.newaxis, np.newaxis]
+        light += np.float32(scanner.black_light)
+        marks(row, light)
+        _partial_streaks(scanner, dpi, row, light)
+        if noisy:
+            spread = np.sqrt(np.maximum(light, 0) * photons + reading)
+            spread *= rng.standard_normal(light.shape, dtype=np.float32)
+            light += spread
+        light *= gain
+        yield row, light
+
+
+def _reflectance(
+    laid: Laid, scanner: Scanner, dpi: tuple[float, float]
+) -> Callable[[int, int], Light]:
+    """A function that gives the resolved reflectance of rows, (rows, width, 1 or 3)."""
+    width, height = scanner.size_px(dpi)
+    if not laid.shapes:
+        flat = np.full((_STRIP_ROWS, width, 1), laid.base, np.float32)
+        return lambda row, rows: flat[:rows]
+    picture = _in_cells(list(laid.shapes), scanner.glass_to_px(dpi))
+    optics, sensor = scanner.optics, scanner.sensor
+    aperture = (optics.aperture_across, optics.aperture_travel)
+    looks = ((-sensor.red_px[0], -sensor.red_px[1]), (0.0, 0.0), (-sensor.blue_px[0], -sensor.blue_px[1]))
+    shifts = looks if len(set(looks)) > 1 else ((0.0, 0.0),)
+    shift = max(abs(value) for look in shifts for value in look)
+
+    def seen(row: int, rows: int) -> Light:
+        sigma = _sigma_px(laid, scanner, dpi, row, rows)
+        widest = max(float(np.max(sigma[0])), float(np.max(sigma[1])))
+        pad = padding_px(widest, max(aperture), shift)
+        fine = paint(
+            picture,
+            laid.base,
+            left=-pad * CELLS,
+            top=(row - pad) * CELLS,
+            rows=(rows + 2 * pad) * CELLS,
+            cols=(width + 2 * pad) * CELLS,
+        )
+        return resolve(
+            fine, pad=pad, sigma_px=sigma, aperture_px=aperture, shifts_px=shifts
+        )
+
+    return seen
+
+
+def _in_cells(shapes: list[Shape], to_px: Floats) -> list[Layer]:
+    """Shapes as layers in fine cells: cell 0 begins where pixel 0 begins."""
+    cells = np.column_stack([to_px[:, :2] * CELLS, (to_px[:, 2] + 0.5) * CELLS])
+    return layers([shape.moved(cells) for shape in shapes])
+
+
+def _sigma_px(
+    laid: Laid, scanner: Scanner, dpi: tuple[float, float], row: int, rows: int
+) -> tuple[Floats, Floats]:
+    """Blur at the middle of each block of a strip, (row blocks, column blocks), in pixels."""
+    width, height = scanner.size_px(dpi)
+    y, x = (
+        np.minimum(np.arange(0, n, block) + block / 2, n)
+        for n, block in ((rows, BLOCK_PX), (width, BLOCK_PX * 2))
+    )
+    y = y + row
+    rise: Floats | float = 0.0
+    if laid.lift is not None:
+        rise = _heights(laid, scanner, dpi, x, y)
+    u, v = np.meshgrid(2 * x / width - 1, 2 * y / height - 1)
+    across, travel = scanner.optics.sigma_um(u, v, rise)
+    return across * dpi[0] / (1000 * MM_PER_INCH), travel * dpi[1] / (1000 * MM_PER_INCH)
+
+
+def _heights(
+    laid: Laid, scanner: Scanner, dpi: tuple[float, float], x_px: Floats, y_px: Floats
+) -> Floats:
+    """Height of the page, (rows, columns), at pixel borders counted from the image's corner."""
+    assert laid.lift is not None
+    width, height = scanner.size_px(dpi)
+    side = laid.lift.side
+    inwards = {
+        "left": x_px / dpi[0],
+        "right": (width - x_px) / dpi[0],
+        "top": y_px / dpi[1],
+        "bottom": (height - y_px) / dpi[1],
+    }[side]
+    rise = laid.lift.height_mm(inwards * MM_PER_INCH + scanner.margin_mm(side))
+    if side in ("left", "right"):
+        return np.broadcast_to(rise, (len(y_px), len(x_px)))
+    return np.broadcast_to(rise[:, np.newaxis], (len(y_px), len(x_px)))
+
+
+# --------------------------------------------------------------------------- paper and glass
+
+
+def _texture(
+    laid: Laid, scanner: Scanner, dpi: tuple[float, float]
+) -> Callable[[int, int], Light] | None:
+    """A function that gives the factor of the paper's texture for rows, (rows, width)."""
+    import cv2
+
+    paper = laid.paper
+    if paper.texture == 0:
+        return None
+    field, corner = _paper_field(paper, scanner.glass_mm)
+    width, _ = scanner.size_px(dpi)
+    to_paper = chained(inverse(scanner.glass_to_px(dpi)), laid.to_paper)
+    to_field = np.column_stack(
+        [to_paper[:, :2], to_paper[:, 2] - corner]
+    ) / _TEXTURE_PITCH_MM
+
+    def grain(row: int, rows: int) -> Light:
+        here = to_field.copy()
+        here[:, 2] += to_field[:, 1] * row
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        warped = cv2.warpAffine(
+            field, here, (width, rows), flags=flags, borderMode=cv2.BORDER_REFLECT_101
+        )
+        return np.asarray(warped, np.float32)
+
+    return grain
+
+
+def _paper_field(paper: Paper, glass_mm: tuple[float, float]) -> tuple[Light, Floats]:
+    """Texture around 1 on a grid in paper mm that covers the plate, and the grid's corner (mm).
+
+    The same paper has the same texture at the same paper mm wherever it lies: only the size of
+    the grid comes from the plate. What reaches beyond it is mirrored.
+    """
+    import cv2
+
+    margin = 12.0
+    side = math.ceil((max(glass_mm) + 2 * margin) / _TEXTURE_PITCH_MM)
+    shape = (side, side)
+    rng = np.random.default_rng([paper.seed, 7])
+    total = np.ones(shape, np.float32)
+    for sigma_mm in (paper.grain_mm, paper.cloud_mm):
+        sigma = sigma_mm / _TEXTURE_PITCH_MM
+        # White noise smoothed by a Gaussian keeps 1 / (2 √π σ) of its standard deviation.
+        strength = paper.texture / math.sqrt(2) * 2 * math.sqrt(math.pi) * sigma
+        step = max(1, int(sigma / 3))  # cloudy parts need no fine grid
+        small = tuple(math.ceil(n / step) for n in shape)
+        noise = rng.standard_normal(small, dtype=np.float32) * np.float32(strength / step)
+        smooth = cv2.GaussianBlur(noise, (0, 0), sigma / step)
+        if step > 1:
+            smooth = cv2.resize(smooth, shape[::-1], interpolation=cv2.INTER_LINEAR)
+        total += smooth
+    return total, np.array([-margin, -margin])
+
+
+def _marks(scanner: Scanner, dpi: tuple[float, float]) -> Callable[[int, Light], None]:
+    """A function that darkens or brightens a strip where dust and scratches lie, in place."""
+    patches: list[tuple[int, int, Light]] = []
+    width, height = scanner.size_px(dpi)
+    for mark in scanner.marks:
+        px = mark.outline_mm() * np.asarray(dpi) / MM_PER_INCH
+        sigma = tuple(
+            np.full((1024, 1024), blur * d / (1000 * MM_PER_INCH))
+            for blur, d in zip(
+                (scanner.optics.blur_across_um, scanner.optics.blur_travel_um), dpi, strict=True
+            )
+        )
+        pad = padding_px(max(sigma[0][0, 0], sigma[1][0, 0]), 1.0, 0.0)
+        low, high = np.floor(px.min(axis=0)) - pad, np.ceil(px.max(axis=0)) + pad
+        x0, y0 = (max(int(v), 0) for v in low)
+        x1, y1 = min(int(high[0]), width), min(int(high[1]), height)
+        if x1 <= x0 or y1 <= y0:
+            continue
+        fine = paint(
+            layers([Shape((px * CELLS,), mark.contrast)]),
+            0.0,
+            left=(x0 - pad) * CELLS,
+            top=(y0 - pad) * CELLS,
+            rows=(y1 - y0 + 2 * pad) * CELLS,
+            cols=(x1 - x0 + 2 * pad) * CELLS,
+        )
+        seen = resolve(
+            fine,
+            pad=pad,
+            sigma_px=(sigma[0], sigma[1]),
+            aperture_px=(scanner.optics.aperture_across, scanner.optics.aperture_travel),
+            shifts_px=((0.0, 0.0),),
+        )
+        patches.append((y0, x0, 1 + seen))
+
+    def darken(row: int, light: Light) -> None:
+        for top, left, patch in patches:
+            a, b = max(top, row), min(top + len(patch), row + len(light))
+            if a < b:
+                light[a - row : b - row, left : left + patch.shape[1]] *= patch[a - top : b - top]
+
+    return darken
+
+
+# ------------------------------------------------------------------------------------ light
+
+
+def _distances(size: int, dpi: float) -> Floats:
+    """Image mm of the pixel centres of a row or column from its beginning."""
+    return np.asarray((np.arange(size) + 0.5) * MM_PER_INCH / dpi)
+
+
+def _vignette(scanner: Scanner, width: int) -> Floats:
+    """Share of light that the lens loses along the sensor line, before calibration."""
+    place = 2 * (np.arange(width) + 0.5) / width - 1
+    return np.asarray(scanner.lamp.vignetting * place**2)
+
+
+def _across(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
+    """Factor of each column, (width, 3): sides, page lift, dark streaks of full length."""
+    width, _ = scanner.size_px(dpi)
+    mm = _distances(width, dpi[0])
+    light = scanner.light_from("left", mm) * scanner.light_from("right", mm[::-1])
+    if laid.lift is not None and laid.lift.side in ("left", "right"):
+        x = np.arange(width) + 0.5
+        light = light * scanner.lamp.lifted(_heights(laid, scanner, dpi, x, np.zeros(1))[0])
+    columns = np.repeat(light[:, np.newaxis], 3, axis=1)
+    for streak in scanner.streaks:
+        if streak.contrast < 0 and streak.extent_mm is None:
+            for channel in streak.channels:
+                columns[:, RGB.index(channel)] *= 1 + streak.profile(width, dpi[0])
+    return columns.astype(np.float32)
+
+
+def _along(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
+    """Factor of each row: sides, page lift, banding, warm-up."""
+    _, height = scanner.size_px(dpi)
+    mm = _distances(height, dpi[1])
+    light = scanner.light_from("top", mm) * scanner.light_from("bottom", mm[::-1])
+    if laid.lift is not None and laid.lift.side in ("top", "bottom"):
+        y = np.arange(height) + 0.5
+        light = light * scanner.lamp.lifted(_heights(laid, scanner, dpi, np.zeros(1), y)[:, 0])
+    if scanner.banding is not None:
+        band = scanner.banding
+        light = light * (
+            1 + band.amplitude * np.sin(2 * math.pi * mm / band.period_mm + band.phase)
+        )
+    lamp = scanner.lamp
+    if lamp.warm_up:
+        start = lamp.on_for_s if lamp.calibrated_at_s is None else lamp.calibrated_at_s
+        time = lamp.on_for_s + np.arange(height) * scanner.line_time_s
+        light = light * lamp.warmth(time) / lamp.warmth(start)
+    return light.astype(np.float32)
+
+
+def _partial_streaks(
+    scanner: Scanner, dpi: tuple[float, float], row: int, light: Light
+) -> None:
+    """Streaks that begin or end within the image, in place."""
+    mm = (row + np.arange(len(light)) + 0.5) * MM_PER_INCH / dpi[1]
+    for streak in scanner.streaks:
+        if streak.extent_mm is None:
+            continue
+        rows = (mm >= streak.extent_mm[0]) & (mm <= streak.extent_mm[1])
+        if rows.any():
+            factor = (1 + streak.profile(light.shape[1], dpi[0])).astype(np.float32)
+            for channel in streak.channels:
+                light[rows, :, RGB.index(channel)] *= factor
+
+
+def _gain(scanner: Scanner, dpi: tuple[float, float], rng: np.random.Generator) -> Light:
+    """Gain of each column, (width, 3): fixed pattern, chips, calibration noise, bright streaks."""
+    width, _ = scanner.size_px(dpi)
+    sensor = scanner.sensor
+    fixed = np.random.default_rng([scanner.seed, 11])
+    gain = 1 + sensor.column_pattern * fixed.standard_normal((width, 3))
+    if sensor.segments is not None:
+        chip = np.floor(_distances(width, dpi[0]) / sensor.segments.pitch_mm).astype(np.int64)
+        level = sensor.segments.gain_rms * fixed.standard_normal((int(chip[-1]) + 1, 3))
+        gain *= 1 + level[chip]
+        gain[1:][np.diff(chip) > 0] *= 1 - sensor.segments.notch
+    if math.isfinite(sensor.calibration_lines):
+        share = scanner.lamp.level * (1 - _vignette(scanner, width))
+        one_line = 1 / (sensor.full_well_e * share) + (
+            sensor.read_noise_e / (sensor.full_well_e * share)
+        ) ** 2
+        spread = np.sqrt(one_line / sensor.calibration_lines)[:, np.newaxis]
+        gain *= 1 + spread * rng.standard_normal((width, 3))
+    for streak in scanner.streaks:
+        if streak.contrast > 0 and streak.extent_mm is None:
+            for channel in streak.channels:
+                gain[:, RGB.index(channel)] *= 1 + streak.profile(width, dpi[0])
+    return np.asarray(gain, np.float32)

@@ -1,0 +1,403 @@
+"""What a simulated scanner is: the properties of a device, none of a scan.
+
+Two frames are used. *Glass* millimetres begin at the top-left corner of the glass plate; the
+sensor sees all of it but its dead margins. *Image* millimetres begin at the top-left corner of
+the delivered image and count nominal pixels, as everywhere in `scanqa.model`. Faults of the
+device (streaks, marks, shadows) are given in image millimetres, things on the glass in glass
+millimetres. Contrasts are signed shares of the light: -0.005 is half a percent darker.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import MM_PER_INCH, Channel, Floats, Point, Side
+
+ToneCurve = Literal["srgb", "linear", "gamma-1.8", "gamma-2.2"]
+Kernel = Literal["nearest", "linear", "cubic", "lanczos3"]
+RGB: tuple[Channel, ...] = ("red", "green", "blue")
+
+
+@dataclass(frozen=True, slots=True)
+class Optics:
+    """Blur of lens and sensor.
+
+    Attributes
+    ----------
+    blur_across_um, blur_travel_um : float
+        Gaussian sigma on the glass, where the focus is best.
+    aperture_across, aperture_travel : float
+        Width of the light-gathering box in native pixels (travel: the way of one line).
+    tilt : (x, y)
+        Direction, from the centre of the image, in which the focus is lost: (0.5, 0.5) is the
+        bottom-right corner. The defocus grows linearly from 0 at the centre to `tilt_um` where
+        ``x·u + y·v`` is 1, u and v being -1 … 1 over the image.
+    tilt_um : float
+        Sigma of that defocus, added in squares.
+    focus_um_per_mm : float
+        Sigma of defocus for each millimetre of height over the glass: some 10 for a lens and CCD,
+        150 for a contact sensor (common practice, no source).
+    """
+
+    blur_across_um: float = 35.0
+    blur_travel_um: float = 40.0
+    aperture_across: float = 1.0
+    aperture_travel: float = 1.0
+    tilt: Point = (0.0, 0.0)
+    tilt_um: float = 0.0
+    focus_um_per_mm: float = 10.0
+
+    def sigma_um(self, u: Floats, v: Floats, height_mm: Floats | float) -> tuple[Floats, Floats]:
+        """Gaussian sigma across and along travel at places (u, v) in -1 … 1 of the image."""
+        tilted = self.tilt_um * np.maximum(self.tilt[0] * u + self.tilt[1] * v, 0.0)
+        defocus = tilted + self.focus_um_per_mm * np.asarray(height_mm)
+        return np.hypot(self.blur_across_um, defocus), np.hypot(self.blur_travel_um, defocus)
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """The light, as seen through automatic white calibration.
+
+    Attributes
+    ----------
+    level : float
+        Light against a new lamp. Calibration restores the level; the noise grows.
+    vignetting : float
+        Share of light lost at both ends of the sensor line, likewise restored (cosine-like).
+    half_height_mm : float
+        Height over the glass at which the light has halved: ``2 ** (-height / half_height)``.
+    warm_up : float
+        Share of light still missing when the lamp is switched on.
+    settle_s : float
+        Time in which what is missing falls to 1/e.
+    on_for_s : float
+        How long the lamp has been on when the scan begins.
+    calibrated_at_s : float or None
+        When white was last calibrated; None for just before the scan.
+    """
+
+    level: float = 1.0
+    vignetting: float = 0.3
+    half_height_mm: float = 12.0
+    warm_up: float = 0.0
+    settle_s: float = 60.0
+    on_for_s: float = 300.0
+    calibrated_at_s: float | None = None
+
+    def warmth(self, time_s: Floats | float) -> Floats:
+        """Share of the settled light, `time_s` after the lamp was switched on."""
+        return np.asarray(1 - self.warm_up * np.exp(-np.asarray(time_s) / self.settle_s))
+
+    def lifted(self, height_mm: Floats) -> Floats:
+        """Share of light that reaches paper at a height over the glass."""
+        return np.asarray(np.exp2(-height_mm / self.half_height_mm))
+
+
+@dataclass(frozen=True, slots=True)
+class Shadow:
+    """Shadow of a frame or a seal along one side of the image.
+
+    The light is ``1 - strength · (1 - d / extent)²`` at a distance d inside `extent` and 1
+    beyond. `extent` follows from `depth_mm`, at which L* is 2 under that of a page whose light
+    is `DESIGN_LIGHT`; `Truth.shadow_mm` gives the depth for the page that was scanned.
+    """
+
+    depth_mm: float
+    strength: float = 0.4
+
+    DESIGN_LIGHT = 0.9
+
+    def __post_init__(self) -> None:
+        if not self._drop() < self.strength <= 1:
+            raise ValueError(f"a shadow of strength {self.strength} has no depth at 2 L*")
+
+    def _drop(self) -> float:
+        return 1 - (1 - 2 / (116 * self.DESIGN_LIGHT ** (1 / 3))) ** 3
+
+    @property
+    def extent_mm(self) -> float:
+        """Distance at which the shadow ends."""
+        return self.depth_mm / (1 - math.sqrt(self._drop() / self.strength))
+
+    def light(self, distance_mm: Floats) -> Floats:
+        """Share of light at distances from the side."""
+        return fade(distance_mm, self.strength, self.extent_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Falloff:
+    """Slow loss of light towards one side that calibration does not see."""
+
+    loss: float
+    reach_mm: float
+
+    def light(self, distance_mm: Floats) -> Floats:
+        """Share of light at distances from the side."""
+        return fade(distance_mm, self.loss, self.reach_mm)
+
+
+def fade(distance_mm: Floats, loss: float, reach_mm: float) -> Floats:
+    """Light rising from ``1 - loss`` at 0 to 1 at `reach_mm` along a parabola."""
+    return np.asarray(1 - loss * np.clip(1 - distance_mm / reach_mm, 0, None) ** 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Streak:
+    """A line down the image that the device draws.
+
+    Attributes
+    ----------
+    at_mm : float
+        Middle, image mm from the left.
+    width_um : float
+        Full width at half height.
+    contrast : float
+        Signed share of light at the middle of a wide streak. Dark ones take light away (dirt on the moving
+        optics), bright ones are gain (dirt on the white calibration strip raises the noise too).
+    softness_um : float
+        Sigma of the blur of its flanks.
+    extent_mm : (start, end) or None
+        Image mm from the top; None is the whole length.
+    cause : str
+        For the record.
+    """
+
+    at_mm: float
+    width_um: float
+    contrast: float
+    softness_um: float = 0.0
+    channels: tuple[Channel, ...] = RGB
+    extent_mm: tuple[float, float] | None = None
+    cause: str = ""
+
+    def profile(self, width_px: int, dpi: float) -> Floats:
+        """Contrast averaged over each pixel column."""
+        pitch = MM_PER_INCH / dpi
+        border = np.arange(width_px + 1) * pitch - self.at_mm
+        half = self.width_um / 2000
+        inside = _ramp(border + half, self.softness_um / 1000) - _ramp(
+            border - half, self.softness_um / 1000
+        )
+        return np.asarray(self.contrast * np.diff(inside) / pitch)
+
+
+def _ramp(x: Floats, sigma: float) -> Floats:
+    """Integral of a step at 0 blurred by a Gaussian."""
+    if sigma == 0:
+        return np.maximum(x, 0.0)
+    z = x / sigma
+    share = np.array([0.5 * (1 + math.erf(value / math.sqrt(2))) for value in z])
+    bell = np.exp(-0.5 * np.minimum(z**2, 1400)) / math.sqrt(2 * math.pi)
+    return np.asarray(x * share + sigma * bell)
+
+
+@dataclass(frozen=True, slots=True)
+class Dust:
+    """A speck on the glass: stays while the paper moves."""
+
+    at_mm: Point
+    diameter_um: float
+    contrast: float
+
+    def outline_mm(self) -> Floats:
+        """Polygon in image mm."""
+        angle = np.linspace(0, 2 * math.pi, 24, endpoint=False)
+        radius = self.diameter_um / 2000
+        ring = np.stack([np.cos(angle), np.sin(angle)], axis=1) * radius
+        return np.asarray(ring + np.asarray(self.at_mm))
+
+
+@dataclass(frozen=True, slots=True)
+class Scratch:
+    """A straight scratch in the glass."""
+
+    start_mm: Point
+    end_mm: Point
+    width_um: float
+    contrast: float
+
+    def outline_mm(self) -> Floats:
+        """Polygon in image mm."""
+        start, end = np.asarray(self.start_mm), np.asarray(self.end_mm)
+        along = (end - start) / np.hypot(*(end - start))
+        side = np.array([-along[1], along[0]]) * self.width_um / 2000
+        return np.array([start - side, end - side, end + side, start + side])
+
+
+@dataclass(frozen=True, slots=True)
+class Banding:
+    """Level that swings along travel: ``1 + amplitude · sin(2π y / period + phase)``."""
+
+    amplitude: float
+    period_mm: float
+    phase: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Segments:
+    """A contact sensor made of chips: each has its own gain, and a notch where two join."""
+
+    pitch_mm: float = 18.0
+    gain_rms: float = 0.001
+    notch: float = 0.004
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """Noise and fixed pattern.
+
+    Attributes
+    ----------
+    full_well_e : float
+        Electrons at the top of the scale with a new lamp in the middle of the line; sets the
+        photon noise.
+    read_noise_e : float
+        Electrons, one sigma.
+    calibration_lines : float
+        Lines averaged in white calibration; its noise draws a faint column pattern, new in each
+        scan. `math.inf` for none.
+    column_pattern : float
+        Share (rms) of gain that differs from column to column in every scan.
+    segments : Segments or None
+        For a contact sensor.
+    red_px, blue_px : (x, y)
+        How far red and blue marks come out against green, in native pixels.
+    """
+
+    full_well_e: float = 60_000.0
+    read_noise_e: float = 25.0
+    calibration_lines: float = 256.0
+    column_pattern: float = 0.0005
+    segments: Segments | None = None
+    red_px: Point = (0.0, 0.0)
+    blue_px: Point = (0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """What the driver does before it hands the image over.
+
+    Attributes
+    ----------
+    tone : str
+        Curve from light to code.
+    bits : int
+        8 or 16.
+    native_dpi : (across, travel) or None
+        What the device samples; the rest is interpolated by `kernel`. None: as asked for.
+    kernel : str
+        Interpolation kernel (cubic is Keys' with a = -0.5).
+    sharpen : float
+        Amount of unsharp masking on codes (0 none).
+    sharpen_sigma_px : float
+        Its Gaussian.
+    auto_levels : (black, white) or None
+        Shares of samples pushed to the ends of the scale by a stretch of each channel.
+    jpeg_quality : int or None
+        Lossy compression of the delivered file.
+    """
+
+    tone: ToneCurve = "srgb"
+    bits: Literal[8, 16] = 8
+    native_dpi: tuple[float, float] | None = None
+    kernel: Kernel = "cubic"
+    sharpen: float = 0.0
+    sharpen_sigma_px: float = 1.0
+    auto_levels: tuple[float, float] | None = None
+    jpeg_quality: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Scanner:
+    """A flatbed scanner.
+
+    Attributes
+    ----------
+    glass_mm : (width, height)
+        Of the plate; width along the sensor line.
+    dead_margin_mm : mapping of side to mm
+        Glass that the sensor never sees; the image begins that much later.
+    scale_error : (across, travel)
+        Share by which there are more samples to the real millimetre than the dpi says.
+    skew_deg : float
+        Turn of sensor line and travel together against the frame that paper is pushed against,
+        clockwise in the image.
+    shear_deg : float
+        Departure of the travel from a right angle to the sensor line: the image's columns lean
+        by it, to the right going down.
+    white_reflectance : float
+        Reflectance that comes out at the top of the scale.
+    black_light : float
+        Light given to black: stray light and offset.
+    line_time_s : float
+        Time for one line.
+    seed : int
+        Of the fixed pattern, which belongs to the device.
+    """
+
+    name: str
+    glass_mm: tuple[float, float] = (216.0, 300.0)
+    dead_margin_mm: Mapping[Side, float] = field(default_factory=dict)
+    shadows: Mapping[Side, Shadow] = field(default_factory=dict)
+    falloff: Mapping[Side, Falloff] = field(default_factory=dict)
+    optics: Optics = Optics()
+    lamp: Lamp = Lamp()
+    sensor: Sensor = Sensor()
+    streaks: tuple[Streak, ...] = ()
+    marks: tuple[Dust | Scratch, ...] = ()
+    banding: Banding | None = None
+    scale_error: tuple[float, float] = (0.0, 0.0)
+    skew_deg: float = 0.0
+    shear_deg: float = 0.0
+    white_reflectance: float = 0.92
+    black_light: float = 0.001
+    line_time_s: float = 0.004
+    output: Output = Output()
+    seed: int = 1
+
+    def margin_mm(self, side: Side) -> float:
+        """Dead margin of a side, 0 if it has none."""
+        return self.dead_margin_mm.get(side, 0.0)
+
+    def seen_mm(self) -> tuple[float, float]:
+        """Width and height of what the sensor sees."""
+        return (
+            self.glass_mm[0] - self.margin_mm("left") - self.margin_mm("right"),
+            self.glass_mm[1] - self.margin_mm("top") - self.margin_mm("bottom"),
+        )
+
+    def size_px(self, dpi: tuple[float, float]) -> tuple[int, int]:
+        """Width and height of an image."""
+        width, height = self.seen_mm()
+        return round(width * dpi[0] / MM_PER_INCH), round(height * dpi[1] / MM_PER_INCH)
+
+    def true_dpi(self, dpi: tuple[float, float]) -> tuple[float, float]:
+        """Samples to the real inch when `dpi` is asked for."""
+        return dpi[0] * (1 + self.scale_error[0]), dpi[1] * (1 + self.scale_error[1])
+
+    def glass_to_px(self, dpi: tuple[float, float]) -> NDArray[np.float64]:
+        """Affine (2, 3) map from glass mm to pixels (centres at whole numbers)."""
+        across, travel = (d / MM_PER_INCH for d in self.true_dpi(dpi))
+        turn = math.radians(self.skew_deg)
+        rotate = np.array(
+            [[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]]
+        )
+        lean = np.array([[1.0, math.tan(math.radians(self.shear_deg))], [0.0, 1.0]])
+        linear = np.diag([across, travel]) @ lean @ rotate
+        corner = np.array([self.margin_mm("left"), self.margin_mm("top")])
+        return np.column_stack([linear, -linear @ corner - 0.5])
+
+    def light_from(self, side: Side, distance_mm: Floats) -> Floats:
+        """Share of light at distances from one side of the image: its shadow and its falloff."""
+        light = np.ones_like(distance_mm)
+        if side in self.shadows:
+            light = light * self.shadows[side].light(distance_mm)
+        if side in self.falloff:
+            light = light * self.falloff[side].light(distance_mm)
+        return light
