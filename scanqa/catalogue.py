@@ -68,6 +68,8 @@ def _rows() -> list[Definition]:
             "Contrast of the strongest streak that an eye would see; 0 when there is none."),
         row("streaks.column_pattern", "% rms", "lower", 3,
             "Fine column-to-column unevenness left after single streaks are set aside."),
+        row("glass.marks", "", "lower", 0,
+            "Number of spots and scratches that stay in place while the paper moves."),
         row("shading.nonuniformity", "%", "lower", 1,
             "Difference between the lightest and darkest parts of the bed over their mean."),
         row(
