@@ -1,0 +1,131 @@
+"""Lives of a scanner with known truth: what is found, how soon, and how often in vain.
+
+Times of detection and false-alarm rates are compared with control-chart theory (sources in
+tests/numeric/test_selfstart.py); the lives are a few lines of numpy.
+"""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+
+from scanqa.catalogue import CATALOGUE
+from scanqa.records.health import RUN_LENGTH, health
+from scanqa.records.series import Value
+from scanqa.records.store import Check, Event
+
+SEED = 24
+NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sfr50", "tone.white", "noise.snr")
+
+
+def value(name, number, uncertainty=None, version=None):
+    version = version or CATALOGUE[name].version
+    return Value(name, "", "", "", version, float(number), uncertainty, "", 1, False)
+
+
+def day(month):
+    return (datetime(2025, 1, 5) + timedelta(days=30.44 * month)).isoformat() + "+00:00"
+
+
+def life(columns):
+    """Monthly checks from name → values."""
+    months = len(next(iter(columns.values())))
+    return [
+        Check(m, day(m), tuple(value(name, numbers[m]) for name, numbers in columns.items()))
+        for m in range(months)
+    ]
+
+
+def steady(rng, months=24):
+    return {name: rng.normal(10, 0.3, months) for name in NAMES}
+
+
+def of(result, name):
+    return next(s for s in result.series if s.key[0] == name)
+
+
+def test_healthy_lives_alarm_at_the_design_rate():
+    rng = np.random.default_rng(SEED)
+    lives, months = 50, 24
+    alarmed = sum(
+        any(s.changes for s in health("heron", life(steady(rng, months))).series)
+        for _ in range(lives)
+    )
+    # All charts of a scanner together alarm once in RUN_LENGTH checks; the first two have no score.
+    expected = lives * (1 - np.exp(-(months - 2) / RUN_LENGTH))
+    assert alarmed <= expected + 3 * np.sqrt(expected)
+
+
+def test_a_step_is_found_and_dated():
+    rng = np.random.default_rng(SEED)
+    columns = steady(rng)
+    columns["noise.total"][12:] += 5 * 0.3
+    found = of(health("heron", life(columns)), "noise.total")
+    (change,) = found.changes
+    assert change.began in (11, 12, 13)
+    assert change.alarm - 12 <= 5  # checks
+    assert found.state == "changed"
+    assert day(change.began)[:10] in found.sentence
+    assert change.after - change.before == pytest.approx(1.5, abs=0.6)
+
+
+def test_a_step_up_and_down_is_found_twice():
+    rng = np.random.default_rng(SEED + 1)
+    columns = steady(rng)
+    columns["noise.total"][10:16] += 10 * 0.3
+    found = of(health("heron", life(columns)), "noise.total")
+    assert [c.after > c.before for c in found.changes] == [True, False]
+
+
+def test_a_fading_lamp_is_found_and_the_crossing_dated():
+    rng = np.random.default_rng(SEED)
+    columns = steady(rng)
+    truth = np.where(np.arange(24) < 8, 100.0, 100.0 * 0.98 ** (np.arange(24) - 8.0))
+    columns["noise.snr"] = truth + rng.normal(0, 0.6, 24)
+    result = health("heron", life(columns), limits={"noise.snr": 65.0})
+    found = of(result, "noise.snr")
+    assert found.state == "drifting"
+    first = found.changes[0]
+    assert 8 <= first.alarm <= 8 + 4  # 2 % a month against 0.6 % scatter
+    # 0.98^n = 0.65 at n = 21.3 months after month 8, that is 6.3 months after the last check.
+    assert found.crossing is not None
+    likely = (found.crossing.likely - found.days[-1]) / 30.44
+    assert likely == pytest.approx(6.3, abs=2.0)
+    assert "will be met in" in found.sentence
+
+
+def test_an_event_begins_the_series_anew():
+    rng = np.random.default_rng(SEED)
+    columns = steady(rng)
+    columns["noise.total"][12:] += 3.0
+    event = Event("heron", day(11.5), "lamp replaced")
+    found = of(health("heron", life(columns), [event]), "noise.total")
+    assert found.changes == ()
+    assert found.starts == (0, 12)
+    assert found.state == "steady"
+
+
+def test_old_method_versions_leave_the_series():
+    checks = [
+        Check(m, day(m), (value("noise.total", 5.0 if m < 6 else 10.0, version=1 + (m >= 6)),))
+        for m in range(12)
+    ]
+    found = of(health("heron", checks), "noise.total")
+    assert len(found.values) == 6
+    assert found.changes == ()
+
+
+@pytest.mark.parametrize("months", [0, 1, 2, 3])
+def test_too_few_checks_say_so(months):
+    rng = np.random.default_rng(SEED)
+    result = health("heron", life(steady(rng, months)) if months else [])
+    assert all(s.state == "too few checks" for s in result.series)
+    assert "few" in result.sentence or "No check" in result.sentence
+
+
+def test_rounded_and_constant_values_do_not_alarm():
+    columns = {"noise.total": np.full(24, 3.0), "tone.white": np.tile([95.0, 95.1], 12)}
+    checks = [
+        Check(m, day(m), tuple(value(n, v[m], 0.05) for n, v in columns.items())) for m in range(24)
+    ]
+    assert all(s.changes == () for s in health("heron", checks).series)
