@@ -2,8 +2,9 @@
 
 The paper level is an *upper envelope*, so print does not count: the page is divided into bands of
 10 mm along the spine; in each, at each distance from the side where the spine lies, the paper is
-the 85th percentile of the small blocks' lightness (L*, of luma), and dips narrower than 8 mm along
-the way (lines of text that run with the spine) are filled (grey closing). Each band is compared
+the cluster of the small blocks' lightness (L*, of luma) nearest to their 85th percentile (mean
+shift), and dips narrower than 8 mm along the way (lines of text that run with the spine) are
+filled (grey closing). Each band is compared
 with its own plateau, the level further in; bands that show no bare paper there (pictures, lid
 beyond the book) are left out; the profile is the median over the bands.
 
@@ -31,6 +32,9 @@ from scanqa.numeric.sides import from_side
 
 BAND_MM = 10.0
 ENVELOPE_PERCENT = 85.0
+CLUSTER_L = 1.5  # blocks this near to the paper level are paper
+SHIFTS = 6  # mean shifts; the start is near already
+DIP_L = 1.0  # shallower dips are grain: filling them would lift the level
 FILL_MM = 8.0  # two lines of text and the space between them
 PLATEAU_MM = (35.0, 70.0)  # beyond the lift of a page, still on the page of a small book
 PLATEAU_SHARE = 0.5  # of the extent at most
@@ -121,12 +125,22 @@ def paper_envelope(lightness: Floats, along_px: int, fill_px: int) -> Floats:
         Blocks to a band; length of dips to fill along the way inwards.
     """
     count = max(1, len(lightness) // along_px)
-    bands = np.array_split(lightness, count, axis=0)
-    level = np.array([np.percentile(band, ENVELOPE_PERCENT, axis=0) for band in bands])
+    level = np.array([_paper_level(band) for band in np.array_split(lightness, count, axis=0)])
     # Carried on level beyond both ends, or the closing would lift the darkest place, at the spine.
     wide = np.pad(level, ((0, 0), (fill_px, fill_px)), mode="edge")
-    closed = ndimage.grey_closing(wide, size=(1, fill_px))
-    return np.asarray(closed[:, fill_px:-fill_px], np.float64)
+    closed = ndimage.grey_closing(wide, size=(1, fill_px))[:, fill_px:-fill_px]
+    return np.asarray(np.where(closed - level > DIP_L, closed, level), np.float64)
+
+
+def _paper_level(band: Floats) -> Floats:
+    """Mean of the bright cluster of each column: an upper percentile lies above noisy paper."""
+    level = np.percentile(band, ENVELOPE_PERCENT, axis=0)
+    for _ in range(SHIFTS):
+        near = np.abs(band - level) <= CLUSTER_L
+        count = near.sum(axis=0)
+        mean = (band * near).sum(axis=0) / np.maximum(count, 1)
+        level = np.where(count > 0, mean, level)
+    return np.asarray(level, np.float64)
 
 
 def page_profile(placement: Placement, side: Side) -> Profile | str:

@@ -1,0 +1,190 @@
+"""Gutter darkening against a curve in closed form, on bare and printed pages."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scanqa.measures import gutter
+from scanqa.numeric.lightness import lstar
+from tests.measures.book import printed_page
+from tests.measures.paper import MM, placed, value
+
+SIDES = ("left", "right", "top", "bottom")
+COLS, ROWS, DPI = 840, 1200, 100  # blocks of one pixel, 0.254 mm
+TOLERANCE_L, TOLERANCE_MM = 0.5, 0.3  # the acceptance figures
+PAPER = 0.78
+
+
+def light_at(distance_mm, lift=0.55, tau=5.0):
+    """A page that lifts off smoothly, and the sharper dark at the fold."""
+    return 1 - lift * np.exp(-distance_mm / tau) - 0.15 * np.exp(-distance_mm / 1.5)
+
+
+def distance_from(side, cols=COLS, rows=ROWS, dpi=DPI):
+    x, y = (np.arange(cols)[None] + 0.5) * MM / dpi, (np.arange(rows)[:, None] + 0.5) * MM / dpi
+    return {"left": x, "right": cols * MM / dpi - x, "top": y, "bottom": rows * MM / dpi - y}[side]
+
+
+def open_book(side="left", *, page=1.0, noise=0.004, **curve):
+    """Each pixel is a preview block: noise of 0.4 % is that of 3 % pixels at 600 dpi."""
+    light = PAPER * light_at(distance_from(side), **curve) * np.ones((ROWS, COLS))
+    return placed(light * page, DPI, role="open-book", noise=noise, name="book.tif")
+
+
+def truth(name, **curve):
+    """From the curve on a fine grid: ΔL* at a place, or the place where it is so much."""
+    at_mm = np.linspace(0, 60, 60001)
+    delta = lstar(PAPER) - lstar(PAPER * light_at(at_mm, **curve))
+    if name.startswith("gutter.reach_"):
+        return at_mm[delta > float(name.split("_")[1])].max()
+    distance = int(name.split("_")[3].removesuffix("mm"))
+    return delta[at_mm <= 0.5].mean() if distance == 0 else np.interp(distance, at_mm, delta)
+
+
+def check(found, **curve):
+    for distance in (0, 2, 5, 10, 20):
+        name = f"gutter.delta_L_at_{distance}mm"
+        assert value(found, name) == pytest.approx(truth(name, **curve), abs=TOLERANCE_L), name
+    for limit in (2, 5, 10):
+        name = f"gutter.reach_{limit}"
+        assert value(found, name) == pytest.approx(truth(name, **curve), abs=TOLERANCE_MM), name
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("curve", [{}, {"lift": 0.8, "tau": 3.0}, {"lift": 0.3, "tau": 7.0}])
+def test_bare_page(side, curve):
+    found = gutter.measure([open_book(side, **curve)], book_edge=side)
+    check(found, **curve)
+    assert value(found, "gutter.plateau") == pytest.approx(lstar(PAPER), abs=TOLERANCE_L)
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("lines_along", [0, 1])
+def test_text_on_the_page_does_not_count(side, lines_along):
+    page = printed_page((ROWS, COLS), DPI, lines_along=lines_along)
+    check(gutter.measure([open_book(side, page=page)], book_edge=side))
+
+
+def test_text_close_to_the_spine():
+    page = printed_page((ROWS, COLS), DPI, margin_mm=3.0)
+    check(gutter.measure([open_book("left", page=page)], book_edge="left"))
+
+
+@pytest.mark.parametrize("picture", [(0.05, 0.2, 0.45, 1.0), (0.0, 0.0, 0.4, 1.0)])
+def test_a_picture_does_not_count(picture):
+    """Beside the margin, and bled off at the spine over two fifths of the page."""
+    page = printed_page((ROWS, COLS), DPI, picture=picture)
+    check(gutter.measure([open_book("left", page=page)], book_edge="left"))
+
+
+def test_page_tint_cancels():
+    """Cream paper: a colour that is the same everywhere changes no more than the scale of L*."""
+    tint = np.array([0.80, 0.74, 0.60])
+    light = light_at(distance_from("left"))[:, :, None] * tint * np.ones((ROWS, 1, 1))
+    found = gutter.measure([placed(light, DPI, role="open-book", noise=0.004)], book_edge="left")
+    paper = float(tint @ (0.2126, 0.7152, 0.0722))
+    for d in (2, 5, 10):
+        expected = lstar(paper) - lstar(paper * light_at(np.array(float(d))))
+        assert value(found, f"gutter.delta_L_at_{d}mm") == pytest.approx(expected, abs=TOLERANCE_L)
+
+
+def test_a_book_shorter_than_the_glass_under_an_open_lid():
+    page = np.ones((ROWS, COLS))
+    page[800:] = 0.02 / PAPER
+    page[:, 700:] = 0.02 / PAPER  # and beyond its fore edge, 178 mm from the spine
+    check(gutter.measure([open_book("left", page=page)], book_edge="left"))
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("printed", [False, True])
+def test_the_spine_is_found(side, printed):
+    page = printed_page((ROWS, COLS), DPI) if printed else 1.0
+    check(gutter.measure([open_book(side, page=page)]))
+
+
+def test_the_spine_is_found_beside_an_open_lid_and_edge_shadows():
+    page = np.ones((ROWS, COLS))
+    page[1000:] = 0.02 / PAPER
+    page *= 1 - 0.8 * np.exp(-distance_from("right") / 0.7)
+    check(gutter.measure([open_book("left", page=page)]))
+
+
+@pytest.mark.parametrize("shadow", [0.0, 0.8])
+def test_without_a_gutter_it_asks_for_the_side(shadow):
+    light = PAPER * (1 - shadow * np.exp(-distance_from("top") / 0.7)) * np.ones((ROWS, COLS))
+    found = gutter.measure([placed(light, DPI, role="open-book", noise=0.004)])
+    assert not any(m.value is not None for m in found.measurements)
+    assert all("--book-edge" in m.reason for m in found.measurements)
+
+
+def test_a_flat_page_has_no_reach():
+    light = np.full((ROWS, COLS), PAPER)
+    found = gutter.measure([placed(light, DPI, role="open-book", noise=0.004)], book_edge="left")
+    for limit in (2, 5, 10):
+        assert value(found, f"gutter.reach_{limit}") == 0.0
+    assert abs(value(found, "gutter.delta_L_at_0mm")) < TOLERANCE_L
+
+
+def test_the_profile_is_of_the_whole_spine():
+    """The page lies closer in the middle: the figure is the median, the curves show the spread."""
+    rows = np.linspace(-1, 1, ROWS)[:, None]
+    light = PAPER * (1 - (0.3 + 0.4 * np.abs(rows)) * np.exp(-distance_from("left") / 5.0))
+    found = gutter.measure([placed(light, DPI, role="open-book", noise=0.004)], book_edge="left")
+    expected = lstar(PAPER) - lstar(PAPER * (1 - 0.5 * np.exp(-1.0)))
+    assert value(found, "gutter.delta_L_at_5mm") == pytest.approx(expected, abs=TOLERANCE_L)
+    (m,) = found.named("gutter.delta_L_at_5mm")
+    assert 0.1 < m.uncertainty < 2
+    (evidence,) = found.evidence
+    middle, low, high = (curve.y[10] for curve in evidence.curves)
+    assert low < middle - 1
+    assert high > middle + 1
+
+
+def test_stated_error_is_the_scatter():
+    """Pages with grain of their own: scatter within a factor of 2.5 of the stated error."""
+    name = "gutter.delta_L_at_5mm"
+    light = PAPER * light_at(distance_from("left", 600, 800)) * np.ones((800, 600))
+    found = [
+        gutter.measure(
+            [placed(light, DPI, role="open-book", noise=0.03, seed=seed)], book_edge="left"
+        ).named(name)[0]
+        for seed in range(20)
+    ]
+    scatter = np.std([m.value for m in found], ddof=1)
+    stated = np.median([m.uncertainty for m in found])
+    assert 0.4 < stated / scatter < 2.5
+
+
+@pytest.mark.parametrize(
+    ("light", "word"),
+    [(np.full((900, 700), 0.05), "white page"), (np.full((60, 60), 0.8), "only")],
+)
+def test_what_cannot_be_measured_says_why(light, word):
+    found = gutter.measure([placed(light, DPI, role="open-book")], book_edge="left")
+    assert not any(m.value is not None for m in found.measurements)
+    assert all(word in m.reason for m in found.measurements)
+
+
+def test_without_a_book_every_figure_says_what_to_do():
+    found = gutter.measure([]).measurements
+    assert len(found) == 5 + 3 + 1
+    assert all("open-book" in m.reason for m in found)
+
+
+@settings(deadline=None, max_examples=8)
+@given(lift=st.floats(0.2, 0.7), tau=st.floats(2, 7), gain=st.floats(0.7, 1.2))
+def test_mirror_turn_and_gain(lift, tau, gain):
+    light = 0.75 * light_at(distance_from("left", 600, 700), lift, tau) * np.ones((700, 600))
+    cases = {"left": light, "right": light[:, ::-1], "top": light.T, "bottom": light.T[::-1]}
+    name, far = "gutter.delta_L_at_5mm", "gutter.reach_5"
+    expected = lstar(0.75) - lstar(0.75 * light_at(np.array(5.0), lift, tau))
+    for side, each in cases.items():
+        placement = placed(each, DPI, role="open-book", noise=0.003, bits=16)
+        found = gutter.measure([placement], book_edge=side)
+        assert value(found, name) == pytest.approx(expected, abs=0.2)
+    brighter = placed(gain * light, DPI, role="open-book", noise=0.003 * gain, bits=16)
+    found = gutter.measure([brighter], book_edge="left")
+    # Above the toe L* + 16 goes with the cube root of light, so that differences do too.
+    assert value(found, name) == pytest.approx(expected * np.cbrt(gain), abs=0.2)
+    assert value(found, far) >= 0
