@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from scanqa.model import Floats
 
-
 _GAP = 48  # cells without an edge that make it worth to leave them out
 _ROUNDING = 1e-5
 

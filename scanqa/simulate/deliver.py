@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,13 +14,14 @@ from scanqa.simulate.scanner import Output, ToneCurve
 _STEPS = 2**16 - 1
 
 
-def encoded(light: Floats, curve: ToneCurve) -> Floats:
+def encoded(light: NDArray[np.floating[Any]], curve: ToneCurve) -> Floats:
     """Share of the code scale for relative light (IEC 61966-2-1 for sRGB), cut off at 0 and 1."""
     y = np.clip(light, 0.0, 1.0)
     if curve == "srgb":
-        return np.where(y <= 0.0031308, 12.92 * y, 1.055 * np.maximum(y, 1e-9) ** (1 / 2.4) - 0.055)
+        toe, power = 12.92 * y, 1.055 * np.maximum(y, 1e-9) ** (1 / 2.4) - 0.055
+        return np.asarray(np.where(y <= 0.0031308, toe, power))
     if curve == "linear":
-        return y
+        return np.asarray(y, np.float64)
     return np.asarray(y ** (1 / float(curve.removeprefix("gamma-"))))
 
 
@@ -36,7 +38,7 @@ def tone(light: NDArray[np.float32], output: Output) -> Pixels:
         steps *= _STEPS
         steps += 0.5
         return _table(output.tone).take(steps.astype(np.uint16))
-    return np.rint(_STEPS * encoded(light, output.tone)).astype(np.uint16)
+    return np.asarray(np.rint(_STEPS * encoded(light, output.tone)), np.uint16)
 
 
 def deliver(

@@ -85,7 +85,9 @@ def resolve(
     """
     rows, cols = (size // CELLS - 2 * pad for size in fine.shape)
     out = np.empty((rows, cols, len(shifts_px)), np.float32)
-    across, travel = (np.maximum(np.round(s / _SIGMA_STEP_PX), 1) * _SIGMA_STEP_PX for s in sigma_px)
+    across, travel = (
+        np.maximum(np.round(s / _SIGMA_STEP_PX), 1) * _SIGMA_STEP_PX for s in sigma_px
+    )
     for i, row in enumerate(range(0, rows, BLOCK_PX)):
         height = min(BLOCK_PX, rows - row)
         for j, col in enumerate(range(0, cols, BLOCK_PX * 2)):

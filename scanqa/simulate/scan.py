@@ -14,7 +14,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,6 +96,13 @@ def scan(
     return Simulated(pixels, asked, truth)
 
 
+def one_thread() -> None:
+    """Keep OpenCV in this process to one thread: for one of several workers."""
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
 def _calibrated(reflectance: float, scanner: Scanner) -> float:
     """Light that a reflectance is given."""
     return reflectance / scanner.white_reflectance + scanner.black_light
@@ -141,14 +147,18 @@ def _reflectance(
     laid: Laid, scanner: Scanner, dpi: tuple[float, float]
 ) -> Callable[[int, int], Light]:
     """A function that gives the resolved reflectance of rows, (rows, width, 1 or 3)."""
-    width, height = scanner.size_px(dpi)
+    width, _ = scanner.size_px(dpi)
     if not laid.shapes:
         flat = np.full((_STRIP_ROWS, width, 1), laid.base, np.float32)
         return lambda row, rows: flat[:rows]
     picture = _in_cells(list(laid.shapes), scanner.glass_to_px(dpi))
     optics, sensor = scanner.optics, scanner.sensor
     aperture = (optics.aperture_across, optics.aperture_travel)
-    looks = ((-sensor.red_px[0], -sensor.red_px[1]), (0.0, 0.0), (-sensor.blue_px[0], -sensor.blue_px[1]))
+    looks = (
+        (-sensor.red_px[0], -sensor.red_px[1]),
+        (0.0, 0.0),
+        (-sensor.blue_px[0], -sensor.blue_px[1]),
+    )
     shifts = looks if len(set(looks)) > 1 else ((0.0, 0.0),)
     shift = max(abs(value) for look in shifts for value in look)
 
@@ -164,9 +174,7 @@ def _reflectance(
             rows=(rows + 2 * pad) * CELLS,
             cols=(width + 2 * pad) * CELLS,
         )
-        return resolve(
-            fine, pad=pad, sigma_px=sigma, aperture_px=aperture, shifts_px=shifts
-        )
+        return resolve(fine, pad=pad, sigma_px=sigma, aperture_px=aperture, shifts_px=shifts)
 
     return seen
 
@@ -229,9 +237,7 @@ def _texture(
     field, corner = _paper_field(paper, scanner.glass_mm)
     width, _ = scanner.size_px(dpi)
     to_paper = chained(inverse(scanner.glass_to_px(dpi)), laid.to_paper)
-    to_field = np.column_stack(
-        [to_paper[:, :2], to_paper[:, 2] - corner]
-    ) / _TEXTURE_PITCH_MM
+    to_field = np.column_stack([to_paper[:, :2], to_paper[:, 2] - corner]) / _TEXTURE_PITCH_MM
 
     def grain(row: int, rows: int) -> Light:
         here = to_field.copy()
@@ -336,7 +342,7 @@ def _across(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
     mm = _distances(width, dpi[0])
     light = scanner.light_from("left", mm) * scanner.light_from("right", mm[::-1])
     if laid.lift is not None and laid.lift.side in ("left", "right"):
-        x = np.arange(width) + 0.5
+        x = np.arange(width, dtype=np.float64) + 0.5
         light = light * scanner.lamp.lifted(_heights(laid, scanner, dpi, x, np.zeros(1))[0])
     columns = np.repeat(light[:, np.newaxis], 3, axis=1)
     for streak in scanner.streaks:
@@ -352,7 +358,7 @@ def _along(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
     mm = _distances(height, dpi[1])
     light = scanner.light_from("top", mm) * scanner.light_from("bottom", mm[::-1])
     if laid.lift is not None and laid.lift.side in ("top", "bottom"):
-        y = np.arange(height) + 0.5
+        y = np.arange(height, dtype=np.float64) + 0.5
         light = light * scanner.lamp.lifted(_heights(laid, scanner, dpi, np.zeros(1), y)[:, 0])
     if scanner.banding is not None:
         band = scanner.banding
@@ -362,14 +368,12 @@ def _along(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
     lamp = scanner.lamp
     if lamp.warm_up:
         start = lamp.on_for_s if lamp.calibrated_at_s is None else lamp.calibrated_at_s
-        time = lamp.on_for_s + np.arange(height) * scanner.line_time_s
+        time = lamp.on_for_s + np.arange(height, dtype=np.float64) * scanner.line_time_s
         light = light * lamp.warmth(time) / lamp.warmth(start)
     return light.astype(np.float32)
 
 
-def _partial_streaks(
-    scanner: Scanner, dpi: tuple[float, float], row: int, light: Light
-) -> None:
+def _partial_streaks(scanner: Scanner, dpi: tuple[float, float], row: int, light: Light) -> None:
     """Streaks that begin or end within the image, in place."""
     mm = (row + np.arange(len(light)) + 0.5) * MM_PER_INCH / dpi[1]
     for streak in scanner.streaks:
@@ -395,9 +399,10 @@ def _gain(scanner: Scanner, dpi: tuple[float, float], rng: np.random.Generator) 
         gain[1:][np.diff(chip) > 0] *= 1 - sensor.segments.notch
     if math.isfinite(sensor.calibration_lines):
         share = scanner.lamp.level * (1 - _vignette(scanner, width))
-        one_line = 1 / (sensor.full_well_e * share) + (
-            sensor.read_noise_e / (sensor.full_well_e * share)
-        ) ** 2
+        one_line = (
+            1 / (sensor.full_well_e * share)
+            + (sensor.read_noise_e / (sensor.full_well_e * share)) ** 2
+        )
         spread = np.sqrt(one_line / sensor.calibration_lines)[:, np.newaxis]
         gain *= 1 + spread * rng.standard_normal((width, 3))
     for streak in scanner.streaks:

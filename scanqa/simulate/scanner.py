@@ -118,7 +118,7 @@ class Shadow:
             raise ValueError(f"a shadow of strength {self.strength} has no depth at 2 L*")
 
     def _drop(self) -> float:
-        return 1 - (1 - 2 / (116 * self.DESIGN_LIGHT ** (1 / 3))) ** 3
+        return float(1 - (1 - 2 / (116 * self.DESIGN_LIGHT ** (1 / 3))) ** 3)
 
     @property
     def extent_mm(self) -> float:
@@ -158,8 +158,9 @@ class Streak:
     width_um : float
         Full width at half height.
     contrast : float
-        Signed share of light at the middle of a wide streak. Dark ones take light away (dirt on the moving
-        optics), bright ones are gain (dirt on the white calibration strip raises the noise too).
+        Signed share of light at the middle of a wide streak. Dark ones take light away (dirt on
+        the moving optics), bright ones are gain (dirt on the white calibration strip), which
+        raises the noise too.
     softness_um : float
         Sigma of the blur of its flanks.
     extent_mm : (start, end) or None
@@ -179,7 +180,7 @@ class Streak:
     def profile(self, width_px: int, dpi: float) -> Floats:
         """Contrast averaged over each pixel column."""
         pitch = MM_PER_INCH / dpi
-        border = np.arange(width_px + 1) * pitch - self.at_mm
+        border = np.arange(width_px + 1, dtype=np.float64) * pitch - self.at_mm
         half = self.width_um / 2000
         inside = _ramp(border + half, self.softness_um / 1000) - _ramp(
             border - half, self.softness_um / 1000
@@ -385,9 +386,7 @@ class Scanner:
         """Affine (2, 3) map from glass mm to pixels (centres at whole numbers)."""
         across, travel = (d / MM_PER_INCH for d in self.true_dpi(dpi))
         turn = math.radians(self.skew_deg)
-        rotate = np.array(
-            [[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]]
-        )
+        rotate = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
         lean = np.array([[1.0, math.tan(math.radians(self.shear_deg))], [0.0, 1.0]])
         linear = np.diag([across, travel]) @ lean @ rotate
         corner = np.array([self.margin_mm("left"), self.margin_mm("top")])

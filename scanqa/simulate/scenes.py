@@ -301,7 +301,9 @@ def _roughened(shape: Shape, printer: Printer, rng: np.random.Generator) -> Shap
     """The shape with edges that wander, smoothly, by a Gaussian of the printer's sigma."""
     step = printer.roughness_mm / 2
     return Shape(
-        tuple(_rough_ring(ring, step, printer.edge_roughness_um / 1000, rng) for ring in shape.rings),
+        tuple(
+            _rough_ring(ring, step, printer.edge_roughness_um / 1000, rng) for ring in shape.rings
+        ),
         shape.reflectance,
     )
 
@@ -361,7 +363,7 @@ STIFFNESS = {"soft": (0.8, 7.0), "medium": (2.0, 14.0), "stiff": (4.0, 22.0)}
 """Height at the spine and length of the lifted part in mm. Orders of magnitude, no source."""
 
 LINES = (
-    "Ashmead's Kernel. Small russet, dull green and brown; crisp, sharp, aromatic. December to March.",
+    "Ashmead's Kernel. Small russet, dull green and brown; crisp, aromatic. December to March.",
     "Blenheim Orange. Large, flat, golden; nutty and dry. A slow bearer, strong on any stock.",
     "Catshead. Long, angled, green; keeps its shape when baked. An old kitchen sort for the hills.",
     "Court Pendu Plat. Flat, late to flower and so seldom hurt by frost. Keeps until April.",

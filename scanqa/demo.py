@@ -1,0 +1,206 @@
+"""Two simulated scanners with planted faults, for trying scanqa without a scanner.
+
+The (invented) Tarn Valley Orchard Society digitises nursery catalogues with *heron*, an old
+book-edge scanner with a cold-cathode lamp that wraps round the front of its carriage, and *wren*,
+a newer one with a contact sensor and a flat bar of LEDs. What was planted is written beside the
+scans, in ``truth.json``, with the seeds.
+"""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from scanqa.scans.save import save_tiff
+from scanqa.sheets import sheet
+from scanqa.simulate import one_thread, scan
+from scanqa.simulate.scanner import (
+    Dust,
+    Falloff,
+    Lamp,
+    Optics,
+    Scanner,
+    Segments,
+    Sensor,
+    Shadow,
+    Streak,
+)
+from scanqa.simulate.scenes import (
+    BlankScene,
+    BookScene,
+    DarkScene,
+    Paper,
+    Printer,
+    Scene,
+    SheetScene,
+    StripsScene,
+)
+from scanqa.simulate.truth import Truth
+
+Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
+
+DPI = 300
+SEED = 1871
+WORKERS = 2
+
+HERON = Scanner(
+    name="heron",
+    dead_margin_mm={"left": 2.4, "right": 0.3, "top": 0.4},
+    shadows={"left": Shadow(3.0, strength=0.35)},
+    falloff={"right": Falloff(0.02, 40.0)},
+    # The carriage sits a little low at its far right: soft towards the bottom-right corner.
+    optics=Optics(34.0, 40.0, tilt=(0.5, 0.5), tilt_um=70.0, focus_um_per_mm=12.0),
+    lamp=Lamp(level=0.7, half_height_mm=9.0),
+    sensor=Sensor(full_well_e=30_000, read_noise_e=20, column_pattern=0.0004, red_px=(0.3, 0.0)),
+    streaks=(
+        Streak(71.3, 110.0, -0.015, cause="dirt on the moving optics"),
+        Streak(148.6, 130.0, 0.006, cause="dirt on the white calibration strip"),
+    ),
+    marks=(Dust((52.0, 88.0), 420.0, -0.3), Dust((160.5, 214.0), 300.0, -0.22)),
+    scale_error=(0.0004, -0.0011),
+    seed=41,
+)
+
+WREN = Scanner(
+    name="wren",
+    dead_margin_mm={"left": 0.7},
+    falloff={"right": Falloff(0.035, 30.0)},
+    optics=Optics(22.0, 26.0, focus_um_per_mm=130.0),
+    lamp=Lamp(vignetting=0.05, half_height_mm=2.6),
+    sensor=Sensor(
+        full_well_e=180_000,
+        read_noise_e=30,
+        calibration_lines=512,
+        column_pattern=0.0003,
+        segments=Segments(gain_rms=0.0004, notch=0.0008),
+    ),
+    black_light=0.0006,
+    seed=42,
+)
+
+SCANNERS = {scanner.name: scanner for scanner in (HERON, WREN)}
+PRINTER = Printer(scale_x=1.0006, scale_y=0.9992, edge_roughness_um=6.0)
+
+
+def scenes() -> dict[str, Scene]:
+    """What was laid on the glass, by the name of the scan."""
+    blank = Paper(seed=5)
+    strips = sheet("edge-strip-a4")
+    return {
+        "blank-1": BlankScene(blank),
+        "blank-2": BlankScene(blank, moved_mm=(3.2, -4.1), turn_deg=0.4),
+        "dark": DarkScene(),
+        "bed-sheet": SheetScene(
+            sheet("bed-sheet-a4"), (3.0, 1.4), 0.35, printer=PRINTER, windows_cut=True
+        ),
+        "edge-strips": StripsScene(
+            strips, {piece.name: _side(piece.name) for piece in strips.pieces}, printer=PRINTER
+        ),
+        "open-book": BookScene("left", lift_mm=2.2, length_mm=15.0),
+    }
+
+
+def _side(strip: str) -> Any:
+    return strip.removeprefix("strip-")
+
+
+def write_demo(folder: Path, *, progress: Progress) -> dict[str, list[Path]]:
+    """Write a full set of scans for each of the two scanners.
+
+    Parameters
+    ----------
+    folder : Path
+        One folder for each scanner is made in it; files of the same names are replaced.
+    progress : callable
+        Called with steps done, steps in all and words.
+
+    Returns
+    -------
+    dict of str to list of Path
+        The scans of each scanner. ``truth.json`` beside them is not among them.
+    """
+    jobs = [(name, kind) for kind in scenes() for name in SCANNERS]
+    facts: dict[str, dict[str, Any]] = {name: {} for name in SCANNERS}
+    for name in SCANNERS:
+        (folder / name).mkdir(parents=True, exist_ok=True)
+    progress(0, len(jobs), "simulating scans")
+    spawn = multiprocessing.get_context("spawn")
+    with _one_thread_each(), ProcessPoolExecutor(WORKERS, spawn, one_thread) as pool:
+        running = {pool.submit(_write, folder, *job): job for job in jobs}
+        for done, future in enumerate(as_completed(running), start=1):
+            name, kind = running[future]
+            facts[name][kind] = future.result()
+            progress(done, len(jobs), f"simulated {name}/{kind}.tif")
+    for name, scanner in SCANNERS.items():
+        truth = {
+            "seed": SEED,
+            "dpi": DPI,
+            "scanner": _plain(asdict(scanner)),
+            "printer": asdict(PRINTER),
+            "scans": {kind: facts[name][kind] for kind in scenes()},
+        }
+        text = json.dumps(truth, indent=2, allow_nan=False)
+        (folder / name / "truth.json").write_text(text + "\n", encoding="utf-8")
+    return {name: [folder / name / f"{kind}.tif" for kind in scenes()] for name in SCANNERS}
+
+
+def _write(folder: Path, name: str, kind: str) -> dict[str, Any]:
+    """Simulate one scan, save it and give its truth in plain words and numbers."""
+    seed = [SEED, list(SCANNERS).index(name), list(scenes()).index(kind)]
+    simulated = scan(scenes()[kind], SCANNERS[name], dpi=DPI, rng=np.random.default_rng(seed))
+    save_tiff(folder / name / f"{kind}.tif", simulated.pixels, simulated.dpi)
+    return {"seed": seed, **_facts(simulated.truth)}
+
+
+def _facts(truth: Truth) -> dict[str, Any]:
+    """What a report should show for a scan."""
+    facts: dict[str, Any] = {
+        "skew_deg": truth.skew_deg,
+        "dpi": truth.true_dpi,
+        "paper_light": truth.paper_light,
+    }
+    if truth.lift is None:
+        facts["shadow_mm"] = {
+            side: truth.depth_mm(side) for side in ("left", "right", "top", "bottom")
+        }
+    else:
+        side = truth.lift.side
+        at = np.array([0.0, 2.0, 5.0, 10.0, 20.0])
+        darker = truth.delta_L(side, at)
+        facts["gutter_delta_L"] = {f"{d:.0f} mm": float(v) for d, v in zip(at, darker, strict=True)}
+        facts["gutter_reach_mm"] = {f"{d} L*": truth.depth_mm(side, d) for d in (2, 5, 10)}
+    return facts
+
+
+def _plain(value: Any) -> Any:
+    """Dataclasses as dictionaries hold tuples and mappings; JSON wants lists and dicts."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(inner) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(inner) for inner in value]
+    return value
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Processes started inside use one thread for matrix products."""
+    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
+    before = {name: os.environ.get(name) for name in names}
+    os.environ.update(dict.fromkeys(names, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
