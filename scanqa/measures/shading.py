@@ -21,9 +21,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby, pairwise
+from itertools import groupby
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
@@ -107,15 +108,21 @@ class LightMap:
 
 
 def cell_medians(blocks: Floats, shape: tuple[int, int]) -> Floats:
-    """Median of the blocks in each of rows × columns cells that divide the array evenly."""
-    rows = np.linspace(0, blocks.shape[0], shape[0] + 1).round().astype(int)
-    cols = np.linspace(0, blocks.shape[1], shape[1] + 1).round().astype(int)
-    return np.array(
-        [
-            [np.median(blocks[r0:r1, c0:c1]) for c0, c1 in pairwise(cols)]
-            for r0, r1 in pairwise(rows)
-        ]
-    )
+    """Median of the blocks in each of rows × columns cells, evenly spread over the array.
+
+    All cells are of one size; where it does not divide the array, single rows and columns of
+    blocks between cells are not used.
+    """
+    rows, cols = (_cell_indices(n, count) for n, count in zip(blocks.shape, shape, strict=True))
+    cells = blocks[rows[:, None, :, None], cols[None, :, None, :]]
+    return np.asarray(np.median(cells.reshape(*shape, -1), axis=2), np.float64)
+
+
+def _cell_indices(length: int, count: int) -> NDArray[np.int64]:
+    """Indices of the members of each cell, (count, size)."""
+    size = length // count
+    starts = np.linspace(0, length - size, count).round().astype(np.int64)
+    return starts[:, None] + np.arange(size)
 
 
 def light_map(cells: Floats) -> LightMap:
