@@ -5,11 +5,18 @@ from __future__ import annotations
 import functools
 
 from scanqa.model import Piece, Sheet, Tag
+from scanqa.sheets.back_print import back_print
 from scanqa.sheets.bed_sheet import bed_sheet
 from scanqa.sheets.edge_strip import edge_strip
+from scanqa.sheets.gutter_ramp import gutter_ramp
 from scanqa.sheets.papers import PAPERS
 
-BUILDERS = {"bed-sheet": bed_sheet, "edge-strip": edge_strip}
+BUILDERS = {
+    "bed-sheet": bed_sheet,
+    "edge-strip": edge_strip,
+    "gutter-ramp": gutter_ramp,
+    "back-print": back_print,
+}
 SHEET_IDS = tuple(f"{kind}-{paper}" for kind in BUILDERS for paper in PAPERS)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scanqa.model import MM_PER_INCH, Role
+from scanqa.model import MM_PER_INCH
 from scanqa.sheets.shapes import Box
 
 PAPERS: dict[str, tuple[float, float]] = {  # width, height, upright
@@ -12,8 +12,6 @@ PAPERS: dict[str, tuple[float, float]] = {  # width, height, upright
 }
 PAPER_NAMES = {"a4": "A4", "letter": "US Letter", "a3": "A3"}
 MARGIN_MM = 6.0  # printers leave the outermost millimetres bare
-
-KINDS: tuple[Role, ...] = ("bed-sheet", "edge-strip")
 
 FIRST_TAG: dict[str, int] = {  # each block ends where the next begins; 36h11 has 587 tags
     "bed-sheet-a4": 0,

@@ -22,7 +22,12 @@ from scanqa.sheets.tags import tag_polygons
 
 POINTS_PER_MM = 72 / MM_PER_INCH
 FONTS = {False: "DejaVuSans", True: "DejaVuSans-Bold"}
-TITLES = {"bed-sheet": "Bed sheet", "edge-strip": "Edge strips"}
+TITLES = {
+    "bed-sheet": "Bed sheet",
+    "edge-strip": "Edge strips",
+    "gutter-ramp": "Gutter ramp",
+    "back-print": "Back print",
+}
 
 
 def draw(sheet: Sheet) -> bytes:
@@ -39,15 +44,10 @@ def draw(sheet: Sheet) -> bytes:
     canvas.setCreator("scanqa")
     canvas.setViewerPreference("PrintScaling", "None")  # asks the print dialogue for 100 %
     page = _Page(canvas, sheet.height_mm)
-    for shape in sheet.shapes:
-        page.fill(shape)
-    for piece in sheet.pieces:
-        for tag in piece.tags:
-            for shape in tag_polygons(tag):
-                page.fill(shape)
-    for words in sheet.words:
-        page.write(words)
-    canvas.showPage()
+    tags = [tag for piece in sheet.pieces for tag in piece.tags]
+    page.put((*sheet.shapes, *(shape for tag in tags for shape in tag_polygons(tag))), sheet.words)
+    if sheet.back or sheet.back_words:
+        page.put([_from_behind(shape, sheet.width_mm) for shape in sheet.back], sheet.back_words)
     canvas.save()
     return out.getvalue()
 
@@ -75,6 +75,11 @@ def text_width_mm(text: Text) -> float:
     return float(pdfmetrics.stringWidth(text.words, FONTS[text.bold], text.size_mm))
 
 
+def _from_behind(shape: Polygon, width_mm: float) -> Polygon:
+    """Mirror a shape of the back, which is given as seen from the front, left to right."""
+    return Polygon(tuple((width_mm - x, y) for x, y in shape.points_mm), shape.cover)
+
+
 class _Page:
     """A canvas that takes sheet millimetres: the one place where y is flipped."""
 
@@ -85,7 +90,14 @@ class _Page:
     def _at(self, point: Point) -> Point:
         return point[0] * POINTS_PER_MM, (self._height_mm - point[1]) * POINTS_PER_MM
 
-    def fill(self, shape: Polygon) -> None:
+    def put(self, shapes: Iterable[Polygon], words: Iterable[Text]) -> None:
+        for shape in shapes:
+            self._fill(shape)
+        for text in words:
+            self._write(text)
+        self._canvas.showPage()
+
+    def _fill(self, shape: Polygon) -> None:
         path = self._canvas.beginPath()
         path.moveTo(*self._at(shape.points_mm[0]))
         for point in shape.points_mm[1:]:
@@ -94,7 +106,7 @@ class _Page:
         self._canvas.setFillGray(1 - shape.cover)
         self._canvas.drawPath(path, stroke=0, fill=1)
 
-    def write(self, text: Text) -> None:
+    def _write(self, text: Text) -> None:
         canvas = self._canvas
         canvas.saveState()
         canvas.translate(*self._at(text.at_mm))

@@ -1,4 +1,5 @@
 import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -91,8 +92,9 @@ def test_all_edges_have_the_slant_and_both_signs_occur_in_both_directions(sheet_
         direction = "travel" if abs(dx) > abs(dy) else "across"
         tangent = dy / dx if direction == "travel" else -dx / dy
         assert abs(tangent) == pytest.approx(0.0902, abs=1e-9)
-        key = direction, tangent > 0
-        counts[key] = counts.get(key, 0) + 1
+        if edge.name.startswith("tag"):  # the ramp's bar can lean only one way
+            key = direction, tangent > 0
+            counts[key] = counts.get(key, 0) + 1
     assert len(counts) == 4
     assert min(counts.values()) >= 0.4 * max(counts.values())
 
@@ -101,20 +103,32 @@ def test_all_edges_have_the_slant_and_both_signs_occur_in_both_directions(sheet_
 def test_ink_stays_in_the_printable_area(sheet_id):
     page = sheet(sheet_id)
     left, top, right, bottom = printable(page.paper)
-    outlines = [shape.points_mm for shape in page.shapes]
+    outlines = [shape.points_mm for shape in (*page.shapes, *page.back)]
     outlines += [tag.corners_mm for piece in page.pieces for tag in piece.tags]
-    outlines += [text_box(text) for text in page.words]
-    for outline in outlines:
-        xs, ys = np.transpose(outline)
-        assert left <= xs.min(), outline
-        assert xs.max() <= right, outline
-        assert top <= ys.min(), outline
-        assert ys.max() <= bottom, outline
+    outlines += [text_box(text) for text in (*page.words, *page.back_words)]
+    points = np.concatenate([np.array(outline) for outline in outlines])
+    assert np.all(points.min(axis=0) >= (left, top))
+    assert np.all(points.max(axis=0) <= (right, bottom))
 
 
 @pytest.mark.parametrize("sheet_id", SHEET_IDS)
 def test_words_overlap_nothing(sheet_id):
-    page = sheet(sheet_id)
+    check_words(sheet(sheet_id))
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_words_on_the_back_overlap_nothing(paper):
+    page = sheet(f"back-print-{paper}")
+    behind = [
+        dataclasses.replace(
+            shape, points_mm=tuple((page.width_mm - x, y) for x, y in shape.points_mm)
+        )
+        for shape in page.back
+    ]
+    check_words(dataclasses.replace(page, pieces=(), shapes=tuple(behind), words=page.back_words))
+
+
+def check_words(page):
     bare = dataclasses.replace(page, words=())
     boxes = np.array([text_box(text) for text in page.words])
     u, v = (axis.reshape(-1, 1) for axis in np.meshgrid(np.linspace(0, 1, 25), [0, 0.3, 0.7, 1]))
@@ -209,3 +223,67 @@ def test_unknown_names_are_key_errors():
     with pytest.raises(ValueError, match="no tag 587"):
         white_modules(587)
     assert by_tag(586) is None
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_ramp_folds_into_a_wedge_of_the_stated_height(paper):
+    """The right triangle of slope, top and wall closes where the wall meets the foot."""
+    _, slope = sheet(f"gutter-ramp-{paper}").pieces
+    foot = np.array(slope.rise.foot_mm)
+    lip = np.array(slope.fold_mm)
+    assert lip[:, 1] - foot[:, 1] == pytest.approx(slope.rise.length_mm)
+    labels = {t.words: t.at_mm[1] for t in sheet(f"gutter-ramp-{paper}").words if t.bold}
+    wall_mm = labels["D"] - labels["C"]
+    top_mm = labels["C"] - labels["B"]
+    assert wall_mm == pytest.approx(slope.rise.height_mm)
+    assert np.hypot(wall_mm, top_mm) == pytest.approx(slope.rise.length_mm)  # Pythagoras
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_ramp_has_edges_at_every_height(paper):
+    _, slope = sheet(f"gutter-ramp-{paper}").pieces
+    foot = slope.rise.foot_mm[0][1]
+    scale = slope.rise.height_mm / slope.rise.length_mm
+    for side in ("left", "right"):
+        ends = sorted(
+            sorted(scale * (y - foot) for _, y in (edge.start_mm, edge.end_mm))
+            for edge in slope.edges
+            if edge.name.startswith(f"bar-{side}")
+        )
+        assert ends[0][0] < 1.3
+        assert ends[-1][1] > 10.7
+        assert all(low == pytest.approx(high) for (_, high), (low, _) in itertools.pairwise(ends))
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_ramp_has_white_fields_up_its_whole_slope(paper):
+    page = sheet(f"gutter-ramp-{paper}")
+    for piece in page.pieces:
+        low, high = np.min(piece.outline_mm, axis=0), np.max(piece.outline_mm, axis=0)
+        y = np.linspace(low[1] + 0.1, high[1] - 0.1, 200)
+        for x in (
+            *np.linspace(low[0] + 2.5, low[0] + 14.5, 12),
+            *np.linspace(high[0] - 14.5, high[0] - 2.5, 12),
+        ):
+            within = np.column_stack([np.full_like(y, x), y])
+            labels = cover_at(page, within) > 0
+            # The letter A by its fold is the only thing in the field, on the flat part.
+            assert not labels.any() or (piece.name == "flat" and x < low[0] + 10)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_what_shows_through_falls_on_blank_paper(paper):
+    page = sheet(f"back-print-{paper}")
+    (piece,) = page.pieces
+    covers = [patch.cover for patch in piece.back_patches]
+    assert set(covers) == {0.0, 1.0}
+    assert abs(covers.count(0.0) - covers.count(1.0)) <= 1
+    behind = dataclasses.replace(page, pieces=(), shapes=page.back, words=())
+    u, v = (axis.reshape(-1) for axis in np.meshgrid(np.linspace(0, 1, 40), np.linspace(0, 1, 40)))
+    for patch in piece.back_patches:
+        left, top, right, bottom = patch.box_mm
+        assert min(right - left, bottom - top) >= 15
+        inside = np.column_stack([left + u * (right - left), top + v * (bottom - top)])
+        assert cover_at(page, inside).max() == 0  # the front is blank there
+        for dx, dy in ((0, 0), (2, 2), (-2, -2), (2, -2), (-2, 2)):  # mm, careless duplex
+            assert np.all(cover_at(behind, inside + np.array([dx, dy])) == patch.cover)

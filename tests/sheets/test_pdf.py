@@ -182,3 +182,35 @@ def test_files_are_written_whole_and_nothing_else(tmp_path):
     assert sorted(out.iterdir()) == sorted(paths)
     assert all(path.read_bytes() == draw(sheet(path.stem)) for path in paths)
     assert write_sheets(["a4", "letter"], out) == paths  # replaces what is there
+
+
+def test_ramp_ticks_stand_at_their_heights():
+    """Height is proportional to the way up the slope: 12 mm at 60 mm, so 5 mm for each."""
+    page = sheet("gutter-ramp-a4")
+    _, slope = page.pieces
+    (left, foot), _ = slope.rise.foot_mm
+    image = raster(draw(page), 600)
+    column = image[:, round((left + 61.5) * 600 / 25.4)] < 128  # through all the ticks
+    rows = np.flatnonzero(column)
+    runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    centres = np.array([run.mean() + 0.5 for run in runs]) * 25.4 / 600
+    ticks = centres[(centres > foot + 1) & (centres < foot + 59)]
+    expected = foot + np.arange(1, 24) * 0.5 * 60 / 12
+    assert ticks == pytest.approx(expected, abs=0.06)  # poppler snaps such lines to whole pixels
+
+
+def test_only_the_back_print_has_a_second_page():
+    for sheet_id in SHEET_IDS:
+        pages = PdfReader(io.BytesIO(draw(sheet(sheet_id)))).pages
+        assert len(pages) == (2 if sheet_id.startswith("back-print") else 1)
+
+
+def test_back_is_the_mirror_image_of_what_shows_through():
+    page = sheet("back-print-a4")
+    dpi = 150
+    seen_through = raster(draw(page), dpi, page=2)[:, ::-1]
+    (piece,) = page.pieces
+    for patch in piece.back_patches:
+        left, top, right, bottom = (round(value * dpi / 25.4) for value in patch.box_mm)
+        inner = seen_through[top:bottom, left:right]
+        assert set(np.unique(inner)) == {0 if patch.cover else 255}, patch.name
