@@ -17,7 +17,6 @@ from scanqa.errors import BadOption
 from scanqa.model import Floats, Linear, Scan
 
 STATED, PROFILE, ASSUMED = "stated curve", "ICC profile", "sRGB assumed"
-FLOOR = 1e-6  # smallest step between codes, so that every curve rises
 
 
 class NoCurve(Exception):
@@ -39,7 +38,7 @@ def linear(scan: Scan, *, curve: str | None = None) -> Linear:
     Returns
     -------
     Linear
-        Curves from 0 … 1, scaled so that the highest code is 1.
+        Curves that never fall, scaled so that the highest code is 1.
 
     Raises
     ------
@@ -79,7 +78,7 @@ def _stated(curve: str, codes: Floats) -> Floats:
         return _table(Path(curve), codes)
     if not 0.2 <= gamma <= 5:
         raise BadOption(f"tone curve {curve}: a gamma lies between 0.2 and 5")
-    return codes**gamma
+    return np.asarray(codes**gamma)
 
 
 def _table(path: Path, codes: Floats) -> Floats:
@@ -104,7 +103,7 @@ def _table(path: Path, codes: Floats) -> Floats:
         slope = (light[-1] - light[-2]) / (code[-1] - code[-2])
         light = np.append(light, light[-1] + slope * (scale - code[-1]))
         code = np.append(code, scale)
-    return _rising(np.interp(codes * scale, code, light))
+    return np.asarray(np.interp(codes * scale, code, light))
 
 
 def _code_scale(path: Path, highest: float) -> float:
@@ -138,7 +137,7 @@ def _profile(icc: bytes, codes: Floats, channels: int) -> list[Floats]:
     curves = [_tone_curve(tags[name], codes) for name in names]
     if any(curve[-1] <= curve[0] for curve in curves):
         raise NoCurve("the profile's curve does not rise")
-    return [_rising(curve) for curve in curves]
+    return [np.maximum.accumulate(curve) for curve in curves]  # damaged samples may dip
 
 
 def _tags(icc: bytes) -> dict[str, bytes]:
@@ -201,8 +200,3 @@ def _gamma(value: float) -> float:
     if not 0.1 <= value <= 10:
         raise NoCurve(f"the profile states a gamma of {value:g}")
     return value
-
-
-def _rising(curve: Floats) -> Floats:
-    """The curve made to rise everywhere: a flat toe gets a slope that no eye or test sees."""
-    return np.maximum.accumulate(curve) + FLOOR * np.linspace(0, 1, len(curve))

@@ -181,10 +181,16 @@ def _decoded(path: Path, header: Header, shape: tuple[int, int, int]) -> Raster:
         )
     descriptor = _unnamed_file(int(np.prod(shape)) * dtype.itemsize)
     raster = Raster(descriptor, 0, shape, dtype)  # closes the descriptor in any case
+    pyvips.Error("")  # takes away what earlier failures left in libvips' error buffer
     try:
         image.rawsave_target(pyvips.Target.new_to_descriptor(descriptor))
     except pyvips.Error as error:
         damaged(path, error)
+    # A tile that cannot be decoded becomes black without a failure (libvips 8.18, whatever
+    # fail_on says), but its message stays in the buffer.
+    unreported = pyvips.Error("decoded with errors")
+    if unreported.detail:
+        damaged(path, unreported)
     return raster
 
 
