@@ -240,7 +240,7 @@ def _labels(origin: Point) -> list[Text]:
         Text((middle, y + folds["D"] + 8.4), "tab · glue its bare side", 2.4, anchor="middle"),
     ]
     for name, u in folds.items():
-        words.append(Text((x + 5.5, y + u + (3.6 if name != "A" else -1.6)), name, 3.0, bold=True))
+        words.append(Text((x + 36.0, y + u + (3.6 if name != "A" else -1.6)), name, 3.0, bold=True))
     return words
 
 
