@@ -1,0 +1,79 @@
+"""The report as one file: no script, nothing fetched, to be mailed and printed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+from os import PathLike
+from pathlib import Path
+
+from scanqa.model import Record
+from scanqa.report.atomic import write_whole
+from scanqa.report.build import page
+from scanqa.report.figures import Drawing, draw
+from scanqa.report.numbers import glued, plain
+from scanqa.report.view import Lines, Page, Picture
+
+FIGURE_BYTES = 2_000_000  # all figures of a page together; those past it are named, not drawn
+
+
+def write_report(record: Record, path: str | PathLike[str]) -> None:
+    """Write the HTML report of a record; the same record gives the same bytes.
+
+    Raises
+    ------
+    BadOption
+        If the file cannot be written.
+    """
+    write_whole(Path(path), render(record))
+
+
+def render(record: Record) -> str:
+    """The HTML report of a record."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("scanqa.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        finalize=_for_the_page,
+    )
+    whole = page(record)
+    template = environment.get_template("page.html.j2")
+    layouts = {section.id: layout(section.pictures) for section in whole.sections}
+    return template.render(page=whole, drawings=_drawings(whole), layouts=layouts)
+
+
+def layout(pictures: Sequence[Picture]) -> list[str]:
+    """How pictures share the width: `wide` ones fill it, two `half` ones share it.
+
+    A half one that is left over stands `alone`, its caption at its side.
+    """
+    words = ["wide" if isinstance(picture, Lines) else "half" for picture in pictures]
+    for kind, run in groupby(range(len(words)), key=words.__getitem__):
+        row = list(run)
+        if kind == "half" and len(row) % 2:
+            words[row[-1]] = "alone"
+    return words
+
+
+def _for_the_page(value: object) -> object:
+    """Words fit for a page; what is markup already passes."""
+    return glued(plain(value)) if type(value) is str else value
+
+
+def _drawings(whole: Page) -> dict[str, Drawing | None]:
+    """Drawings by name, ``section-sharpness-1`` and so on; None once the page is full."""
+    drawings: dict[str, Drawing | None] = {}
+    left = FIGURE_BYTES
+    for section in whole.sections:
+        for at, picture in enumerate(section.pictures, 1):
+            name = f"{section.id}-{at}"
+            drawing = draw(picture, name)
+            size = len(drawing.wide.encode()) + len(drawing.narrow.encode())
+            drawings[name] = drawing if size <= left else None
+            left -= size if size <= left else 0
+    return drawings

@@ -1,0 +1,288 @@
+"""Which pictures a family gets, each with a caption and an alternative text with numbers."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from statistics import median
+
+import numpy as np
+
+from scanqa.catalogue import CATALOGUE, SIDES, Side
+from scanqa.model import Curve, Direction, Evidence, Mark, Measurement, Point, ScanFacts, Streak
+from scanqa.report.groups import BY_SIZE, DIRECTION_WORDS, Group, groups, worst
+from scanqa.report.numbers import joined, label, number, significant, value_text, with_unit
+from scanqa.report.view import Crop, Lines, Map, Margins, Picture, Pointer, Sites, Spots
+
+MM_PER_INCH = 25.4
+MOST_OF_A_FAMILY = 6  # evidence pictures; more would crowd the page and its bytes
+MOST_CURVES = 8
+MOST_SPOTS = 400
+CROP_PX = 320  # a crop is cut to its middle beyond this
+FEW_SITES = 12  # up to here every site gets its value written beside it
+LEAST_SITES = 3
+FEW_POINTERS, SHORT_WORDS = 6, 14  # words of so few and so short pointers stand in the picture
+_SITED = {
+    "sharpness": ("sharpness.effective_dpi", "luma"),
+    "colour": ("colour.registration", None),
+}
+
+
+def bed_mm(facts: ScanFacts) -> Point:
+    """Width and height of a scan."""
+    return (
+        facts.width_px * MM_PER_INCH / facts.dpi[0],
+        facts.height_px * MM_PER_INCH / facts.dpi[1],
+    )
+
+
+# --------------------------------------------------------------------------------- evidence
+
+
+def of_evidence(
+    evidence: Sequence[Evidence], streaks: Sequence[Streak]
+) -> tuple[tuple[Picture, ...], int]:
+    """Pictures of a family's evidence and how many were left out."""
+    drawn = [picture for e in evidence if (picture := _picture(e, streaks)) is not None]
+    return tuple(drawn[:MOST_OF_A_FAMILY]), max(0, len(drawn) - MOST_OF_A_FAMILY)
+
+
+def _picture(e: Evidence, streaks: Sequence[Streak]) -> Picture | None:
+    pointers = tuple(_pointers(e, streaks))
+    caption = _caption(e, pointers)
+    if e.kind == "curves" and (curves := tuple(_finite(e.curves))):
+        x_label, y_label = e.x_label, e.y_label or e.unit
+        levels = ((0.5, "half"), (0.1, "a tenth")) if _is_sfr(e) else ()
+        alt = _lines_alt(e.title, curves, x_label, y_label, pointers)
+        return Lines(e.title, caption, alt, x_label, y_label, curves, pointers, levels)
+    if e.image is None or e.image.size == 0:
+        return None
+    rows, columns = e.image.shape[:2]
+    extent = e.extent_mm or (0.0, 0.0, float(columns), float(rows))
+    if e.kind == "map":
+        values = e.image[np.isfinite(e.image)]
+        if values.size == 0:
+            return None
+        alt = _map_alt(e, extent)
+        return Map(e.title, caption, alt, e.image, extent, e.unit)
+    if e.kind == "crop":
+        image, extent = _middle(e.image, extent)
+        left, top, right, bottom = (number(v, 1) for v in extent)
+        alt = (
+            f"{e.title}: real pixels, magnified, from x {left} to {right} and "
+            f"y {top} to {bottom} mm."
+        )
+        return Crop(e.title, caption, alt, image, extent, pointers)
+    return None
+
+
+def _is_sfr(e: Evidence) -> bool:
+    return e.explains.startswith("sharpness") and e.y_label.upper().startswith("SFR")
+
+
+def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
+    """What the evidence points out; a streak goes by its number in the table of streaks."""
+    numbers = {f"{s.at_mm:.1f}": str(at) for at, s in reversed([*enumerate(streaks, 1)])}
+    letters = itertools.cycle("abcdefghijklmnopqrstuvwxyz")
+    of_streaks = e.explains.startswith("streaks")
+    short = len(e.lines_mm) <= FEW_POINTERS and all(
+        len(words) <= SHORT_WORDS for _, words in e.lines_mm
+    )
+    for at, words in sorted(e.lines_mm):
+        if of_streaks and (mark := numbers.get(f"{at:.1f}")):
+            yield Pointer(at, mark, f"streak {mark}")
+        else:
+            yield Pointer(at, words if short else next(letters), words)
+
+
+def _caption(e: Evidence, pointers: Sequence[Pointer]) -> str:
+    parts = [e.note.rstrip(".")] if e.note else []
+    named = [f"{p.mark}: {p.words}" for p in pointers if p.mark.isalpha() and len(p.mark) == 1]
+    if named:
+        parts.append("; ".join(named))
+    if any(p.mark.isdigit() for p in pointers):
+        parts.append("Numbers are those of the table of streaks")
+    if e.scan:
+        parts.append(f"From {e.scan}")
+    return ". ".join(parts) + "." if parts else ""
+
+
+def _finite(curves: Iterable[Curve]) -> Iterator[Curve]:
+    for curve in itertools.islice(curves, MOST_CURVES):
+        x, y = np.asarray(curve.x, np.float64), np.asarray(curve.y, np.float64)
+        keep = np.isfinite(x) & np.isfinite(y)
+        if keep.any():
+            yield Curve(curve.label, x[keep], y[keep])
+
+
+def _lines_alt(
+    title: str, curves: Sequence[Curve], x_label: str, y_label: str, pointers: Sequence[Pointer]
+) -> str:
+    parts = [f"{title}: {y_label or 'value'} against {x_label or 'position'}."]
+    for curve in curves:
+        name = f"{curve.label}: " if curve.label else ""
+        low, high = int(np.argmin(curve.y)), int(np.argmax(curve.y))
+        parts.append(
+            f"{name}from {significant(curve.y[0])} at {significant(curve.x[0])} to "
+            f"{significant(curve.y[-1])} at {significant(curve.x[-1])}; "
+            f"lowest {significant(curve.y[low])} at {significant(curve.x[low])}, "
+            f"highest {significant(curve.y[high])} at {significant(curve.x[high])}."
+        )
+    if pointers:
+        spots = [f"{p.words} at {significant(p.at, 4)}" for p in pointers[:20]]
+        parts.append(f"Marked: {joined(spots)}.")
+    return " ".join(parts)
+
+
+def _map_alt(e: Evidence, extent: tuple[float, float, float, float]) -> str:
+    assert e.image is not None
+    image = np.where(np.isfinite(e.image), e.image, np.nan)
+    low = np.unravel_index(np.nanargmin(image), image.shape)
+    high = np.unravel_index(np.nanargmax(image), image.shape)
+
+    def spot(at: tuple[np.intp, ...]) -> str:
+        left, top, right, bottom = extent
+        x = left + (float(at[1]) + 0.5) / image.shape[1] * (right - left)
+        y = top + (float(at[0]) + 0.5) / image.shape[0] * (bottom - top)
+        value = with_unit(significant(float(image[at])), e.unit)
+        return f"{value} near x {number(x, 0)}, y {number(y, 0)} mm"
+
+    size = f"{number(extent[2] - extent[0], 0)} by {number(extent[3] - extent[1], 0)} mm"
+    return f"{e.title}: map of {size}; lowest {spot(low)}, highest {spot(high)}."
+
+
+def _middle(
+    image: np.ndarray[tuple[int, ...], np.dtype[np.generic]],
+    extent: tuple[float, float, float, float],
+) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.generic]], tuple[float, float, float, float]]:
+    """The middle of a crop that is too large to be shown pixel by pixel."""
+    left, top, right, bottom = extent
+    rows, columns = image.shape[:2]
+    row, column = max(0, (rows - CROP_PX) // 2), max(0, (columns - CROP_PX) // 2)
+    high, wide = min(rows, CROP_PX), min(columns, CROP_PX)
+    dx, dy = (right - left) / columns, (bottom - top) / rows
+    x, y = left + column * dx, top + row * dy
+    return image[row : row + high, column : column + wide], (x, y, x + wide * dx, y + high * dy)
+
+
+# -------------------------------------------------------------------- from the values alone
+
+
+def site_maps(
+    family: str, measurements: Sequence[Measurement], scans: Sequence[ScanFacts]
+) -> Iterator[Sites]:
+    """Where on the bed each value was measured, one map for each direction (and colour)."""
+    if family not in _SITED:
+        return
+    name, channel = _SITED[family]
+    chosen = [m for m in measurements if m.name == name and (channel in (None, m.channel))]
+    beds = {facts.file: bed_mm(facts) for facts in scans}
+    found = groups([m for m in chosen if m.at_mm and m.scan in beds], scans)
+    best: dict[tuple[Direction | None, str | None], Group] = {}
+    for group in found:
+        key = (group.direction, group.channel)
+        if key not in best or len(group.known) > len(best[key].known):
+            best[key] = group
+    shown = [group for group in best.values() if len(group.known) >= LEAST_SITES]
+    values = [m.value for group in shown for m in group.known if m.value is not None]
+    if not values:
+        return
+    span = (min(values), max(values))
+    if name in BY_SIZE:
+        span = (-max(map(abs, span)), max(map(abs, span)))
+    for group in shown:
+        yield _site_map(group, beds, span)
+
+
+def _site_map(group: Group, beds: dict[str, Point], span: tuple[float, float]) -> Sites:
+    row = CATALOGUE[group.name]
+    known = [(m, m.at_mm, m.value) for m in group.known if m.at_mm and m.value is not None]
+    bed = max((beds[m.scan] for m, _, _ in known), key=lambda size: size[0] * size[1])
+    values = tuple(value for _, _, value in known)
+    bad = worst(group)
+    lowest, highest = min(values), max(values)
+    texts = tuple(
+        number(value, row.digits)
+        if len(known) <= FEW_SITES or m is bad or value in (lowest, highest)
+        else ""
+        for m, _, value in known
+    )
+    way = f" {DIRECTION_WORDS[group.direction]}" if group.direction else ""
+    colour = f", {group.channel} against green" if group.channel in ("red", "blue") else ""
+    title = f"{label(group.name)}{way}{colour}"
+    reach = with_unit(f"{number(lowest, row.digits)} to {number(highest, row.digits)}", row.unit)
+    middle = with_unit(number(median(values), row.digits), row.unit)
+    caption = f"{len(known)} places on the bed, drawn to scale: {reach}, median {middle}."
+    alt = f"Map of the bed, {title}. {caption}"
+    if bad is not None and bad.at_mm is not None:
+        x, y = (number(v, 0) for v in bad.at_mm)
+        alt += f" Worst {value_text(bad)} at x {x}, y {y} mm."
+    places = tuple(at for _, at, _ in known)
+    return Sites(title, caption, alt, bed, row.unit, places, values, texts, span)
+
+
+def margins(measurements: Sequence[Measurement], scans: Sequence[ScanFacts]) -> Iterator[Margins]:
+    """The image with dead margins outside and shadows inside it."""
+    shadow: dict[Side, float] = {}
+    dead: dict[Side, float] = {}
+    texts: dict[Side, str] = {}
+    for side in SIDES:
+        words = []
+        for name, into in (("shadow", shadow), ("dead_margin", dead)):
+            found = [m for m in measurements if m.name == f"edges.{name}_{side}"]
+            values = [m.value for m in found if m.value is not None]
+            if values:
+                into[side] = median(values)
+                digits = 1
+                least = "≥ " if any(m.status == "lower-bound" for m in found) else ""
+                text = with_unit(f"{least}{number(into[side], digits)}", "mm")
+                words.append(f"{name.replace('_', ' ')} {text}")
+        texts[side] = ", ".join(words) or "not measured"
+    beds = [bed_mm(facts) for facts in scans if facts.role == "blank"]
+    beds = beds or [bed_mm(facts) for facts in scans]
+    if not beds or not (shadow or dead):
+        return
+    size = max(beds, key=lambda bed: bed[0] * bed[1])
+    usable = _usable(measurements)
+    alt = "The image and its four sides, drawn to scale. " + "; ".join(
+        f"{side}: {texts[side]}" for side in SIDES
+    )
+    alt += f". {usable}" if usable else "."
+    caption = (
+        "Drawn to scale. Light: evenly lit and usable. Hatched: shadow inside the image. "
+        "Black: dead margin, glass beyond the image that the sensor never sees."
+    )
+    yield Margins("Usable part of the bed", caption, alt, size, shadow, dead, texts, usable)
+
+
+def _usable(measurements: Sequence[Measurement]) -> str:
+    sizes = []
+    for name in ("edges.usable_width", "edges.usable_height"):
+        values = [m.value for m in measurements if m.name == name and m.value is not None]
+        if not values:
+            return ""
+        sizes.append(number(median(values), 1))
+    return with_unit(f"Usable {sizes[0]} × {sizes[1]}", "mm")
+
+
+def spots(marks: Sequence[Mark], scans: Sequence[ScanFacts]) -> Iterator[Spots]:
+    """Where marks lie on the glass."""
+    beds = {facts.file: bed_mm(facts) for facts in scans}
+    if not marks or not beds:
+        return
+    size = beds.get(marks[0].scan) or max(beds.values())
+    shown = marks[:MOST_SPOTS]
+    listed = [
+        f"{m.polarity} {m.kind} at x {number(m.at_mm[0], 0)}, y {number(m.at_mm[1], 0)} mm"
+        for m in shown[:10]
+    ]
+    more = f" and {len(marks) - 10} more" if len(marks) > 10 else ""
+    yield Spots(
+        "Where the marks are",
+        "Drawn to scale, each mark ringed; numbers are those of the table.",
+        f"Map of the glass with {len(marks)} marks: {'; '.join(listed)}{more}.",
+        size,
+        tuple(m.at_mm for m in shown),
+        tuple(m.size_mm for m in shown),
+        tuple(str(at) if at <= 20 else "" for at, _ in enumerate(shown, 1)),
+    )

@@ -1,0 +1,223 @@
+"""Tables of one family: its values, its four sides, every single value, streaks and marks."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+
+from scanqa.catalogue import CATALOGUE, SIDES
+from scanqa.model import Mark, Measurement, ScanFacts, Streak
+from scanqa.report.groups import (
+    DIRECTION_WORDS,
+    Group,
+    groups,
+    middle_text,
+    notes,
+    title,
+)
+from scanqa.report.numbers import label, number, place, value_text, with_unit
+from scanqa.report.view import Cell, Table
+
+MOST_ROWS = 400  # of a table of single values; the JSON document has them all
+_SIDED = re.compile(rf"^(.+)_({'|'.join(SIDES)})(?:_(\d+)mm)?$")
+_AXIS_WORDS = {"travel": "down the image", "across": "across the image"}
+
+
+def scan_marks(scans: Sequence[ScanFacts]) -> dict[str, str]:
+    """Short marks for scans, for tables that would burst with file names."""
+    return {facts.file: str(at) for at, facts in enumerate(scans, 1)}
+
+
+def family_tables(
+    family: str, title_: str, measurements: Sequence[Measurement], scans: Sequence[ScanFacts]
+) -> tuple[Table, ...]:
+    """Every table of the measures of one family, the summary first."""
+    found = groups(measurements, scans)
+    with_dpi = len({group.dpi for group in found if group.dpi}) > 1
+    marks = scan_marks(scans)
+    plain = [group for group in found if not _SIDED.match(group.name)]
+    luma = {(g.name, g.direction) for g in plain if g.channel == "luma"}
+    coloured = [
+        g for g in plain if g.channel not in (None, "luma") and (g.name, g.direction) in luma
+    ]
+    main = [g for g in plain if g not in coloured]
+    tables = []
+    if main:
+        tables.append(_summary(f"{title_}: values", main, marks, with_dpi=with_dpi))
+    tables += _sides(title_, measurements, marks)
+    if coloured:
+        tables.append(
+            _summary(
+                f"{title_}: by colour channel", coloured, marks, with_dpi=with_dpi, folded=True
+            )
+        )
+    if any(len(group.members) > 1 for group in plain):
+        several = {group.name for group in plain if len(group.members) > 1}
+        tables += _singles(title_, [m for m in measurements if m.name in several], marks)
+    return tuple(tables)
+
+
+def _summary(
+    caption: str,
+    rows: Sequence[Group],
+    marks: dict[str, str],
+    *,
+    with_dpi: bool,
+    folded: bool = False,
+) -> Table:
+    kinds = {group.edge_kind for group in rows}
+    if len(kinds) == 1 and rows[0].edge_kind:
+        caption += f", {rows[0].edge_kind} edges"
+    said: set[str] = set()
+    cells = []
+    for group in rows:
+        sentence = () if group.name in said else (CATALOGUE[group.name].sentence,)
+        said.add(group.name)
+        words = title(group, with_dpi=with_dpi, with_kind=len(kinds) > 1)
+        cells.append((Cell(words, sentence), Cell(middle_text(group), notes(group, marks))))
+    return Table(caption, ("Measure", "Value"), tuple(cells), folded=folded)
+
+
+def _sides(
+    title_: str, measurements: Sequence[Measurement], marks: dict[str, str]
+) -> Iterator[Table]:
+    """Measures that exist for each of the four sides: one row for each side."""
+    columns: dict[tuple[str, str], dict[str, Group]] = {}  # by stem and distance, then by side
+    for group in groups(measurements, ()):
+        match = _SIDED.match(group.name)
+        if match is not None:
+            colour = f", {group.channel}" if group.channel not in (None, "luma") else ""
+            columns.setdefault((match[1] + colour, match[3] or ""), {})[match[2]] = group
+    plain = {label(stem): found for (stem, distance), found in columns.items() if not distance}
+    if plain:
+        said = dict.fromkeys(
+            _any_side(CATALOGUE[g.name].sentence) for f in plain.values() for g in f.values()
+        )
+        yield _side_table(f"{title_}: the four sides of the image", plain, marks, tuple(said))
+    for stem in dict.fromkeys(stem for stem, distance in columns if distance):
+        far = {
+            with_unit(distance, "mm from the side"): found
+            for (other, distance), found in columns.items()
+            if other == stem and distance
+        }
+        caption = f"{title_}: {label(stem).lower()} beside the four sides"
+        yield _side_table(caption, far, marks, ())
+
+
+def _side_table(
+    caption: str,
+    columns: dict[str, dict[str, Group]],
+    marks: dict[str, str],
+    said: tuple[str, ...],
+) -> Table:
+    rows = tuple(
+        (
+            Cell(side.capitalize()),
+            *(_side_cell(found.get(side), marks) for found in columns.values()),
+        )
+        for side in SIDES
+    )
+    return Table(caption, ("Side", *columns), rows, said)
+
+
+def _any_side(sentence: str) -> str:
+    """The sentence of one side's measure, said of all four."""
+    return re.sub(rf"\bthe ({'|'.join(SIDES)}) edge\b", "each edge", sentence)
+
+
+def _side_cell(group: Group | None, marks: dict[str, str]) -> Cell:
+    if group is None:
+        return Cell("not measured")
+    return Cell(middle_text(group), notes(group, marks))
+
+
+def _singles(
+    title_: str, measurements: Sequence[Measurement], marks: dict[str, str]
+) -> list[Table]:
+    """Every single value: a row for each scan, place, direction, channel and edge."""
+    names = list(dict.fromkeys(m.name for m in measurements))
+    rows: dict[tuple[str, ...], dict[str, list[str]]] = {}
+    for m in measurements:
+        kind = [DIRECTION_WORDS.get(m.direction or "", ""), m.channel or "", m.edge_kind or ""]
+        key = (marks.get(m.scan, ""), place(m.at_mm), ", ".join(word for word in kind if word))
+        rows.setdefault(key, {}).setdefault(m.name, []).append(value_text(m))
+    cells = tuple(
+        (
+            Cell(where or "whole bed", (kind,) if kind else ()),
+            Cell(mark, link=f"scan-{mark}" if mark else ""),
+            *(Cell("; ".join(found.get(name, []))) for name in names),
+        )
+        for (mark, where, kind), found in rows.items()
+    )
+    cut = _cut(len(cells))
+    head = ("Place", "Scan", *(label(name) for name in names))
+    return [Table(f"{title_}: every value", head, cells[:MOST_ROWS], cut, folded=True)]
+
+
+# ------------------------------------------------------------------------ streaks and marks
+
+
+def ranked(streaks: Iterable[Streak]) -> list[Streak]:
+    """Visible streaks first, then by contrast; their place in this list is their number."""
+    return sorted(streaks, key=lambda s: (not s.visible, -s.contrast_percent, s.at_px))
+
+
+def streak_table(streaks: Sequence[Streak], marks: dict[str, str]) -> Table:
+    """Streaks in the order of `ranked`."""
+    rows = tuple(
+        (
+            Cell(str(at), (f"{s.polarity},", "visible" if s.visible else "too faint to see")),
+            Cell(
+                with_unit(f"{'x' if s.axis == 'travel' else 'y'} {number(s.at_mm, 2)}", "mm"),
+                (
+                    f"pixel {number(s.at_px, 1)}, {_AXIS_WORDS[s.axis]}",
+                    with_unit(f"from {' to '.join(number(v, 0) for v in s.extent_mm)}", "mm"),
+                ),
+            ),
+            Cell(
+                with_unit(number(s.contrast_percent, 2), "%"),
+                (
+                    with_unit(number(s.delta_L, 2), "L*"),
+                    f"{number(s.significance, 0)} times its uncertainty",
+                ),
+            ),
+            Cell(with_unit(number(s.width_um, 0), "µm"), _channels(s.channels)),
+            Cell(s.likely_cause, (f"scan {marks[s.scan]}",) if s.scan in marks else ()),
+        )
+        for at, s in enumerate(streaks[:MOST_ROWS], 1)
+    )
+    head = ("Streak", "Where", "Contrast", "Width", "Likely cause")
+    return Table("Streaks, the most visible first", head, rows, _cut(len(streaks)))
+
+
+def mark_table(found: Sequence[Mark], marks: dict[str, str]) -> Table:
+    """Spots and scratches in the order given."""
+    rows = tuple(
+        (
+            Cell(str(at), (f"{mark.polarity} {mark.kind}",)),
+            Cell(_place_1(mark), (f"scan {marks[mark.scan]}",) if mark.scan in marks else ()),
+            Cell(with_unit(" × ".join(number(v, 2) for v in mark.size_mm), "mm")),
+            Cell(with_unit(number(mark.contrast_percent, 1), "%")),
+        )
+        for at, mark in enumerate(found[:MOST_ROWS], 1)
+    )
+    head = ("Mark", "Where", "Size", "Contrast")
+    return Table("Marks on the glass, the strongest first", head, rows, _cut(len(found)))
+
+
+def _cut(count: int) -> tuple[str, ...]:
+    if count <= MOST_ROWS:
+        return ()
+    return (f"The first {MOST_ROWS} of {count}; the JSON document has them all.",)
+
+
+def _place_1(mark: Mark) -> str:
+    x, y = (number(v, 1) for v in mark.at_mm)
+    return f"x {x}, " + with_unit(f"y {y}", "mm")
+
+
+def _channels(channels: Sequence[str]) -> tuple[str, ...]:
+    if {"red", "green", "blue"} <= set(channels):
+        return ("all colours",)
+    named = [channel for channel in channels if channel != "luma"]
+    return (", ".join(named),) if named else ()

@@ -1,0 +1,439 @@
+"""Invented records for the page: heron and wren of the Tarn Valley Orchard Society.
+
+No value here was measured; they only look like what the measures return, each family and each
+status at least once.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES
+from scanqa.model import (
+    Action,
+    Curve,
+    Evidence,
+    Finding,
+    Judgement,
+    Mark,
+    Measurement,
+    Outcome,
+    Record,
+    Rejected,
+    Results,
+    ScanFacts,
+    Streak,
+    UseVerdict,
+)
+
+BED = "heron-bed-sheet.tif"
+BLANK_1, BLANK_2 = "heron-blank-1.tif", "heron-blank-2.tif"
+BOOK = "heron-open-book, Catalogue of the Tarn Valley Nurseries, autumn 1931, pages 48 and 49.jpg"
+HOSTILE = '"><script>alert(1)</script><img src=http://198.51.100.1/x> & $x_1$ \x07 \u6797\u6a8e'
+WIDTH_MM, HEIGHT_MM = 297.0, 420.0
+DPI = 300.0
+
+
+def facts(file: str, role: str, **changes: object) -> ScanFacts:
+    given: dict[str, object] = {
+        "file": file,
+        "role": role,
+        "width_px": 3508,
+        "height_px": 4961,
+        "bits": 8,
+        "channels": 3,
+        "dpi": (DPI, DPI),
+        "dpi_source": "file",
+        "rotation_deg": 0,
+        "sheet": None,
+        "format": "tiff",
+        "lossy": False,
+        "light": "sRGB assumed",
+        "sha256": "4f2a9c81d6" + "0" * 54,
+        "modified": "2026-11-20T09:14:00+00:00",
+    }
+    return ScanFacts(**{**given, **changes})  # type: ignore[arg-type]
+
+
+def heron() -> Record:
+    """A worn A3 scanner with nearly every fault."""
+    rng = np.random.default_rng(41)
+    scans = (
+        facts(BED, "bed-sheet", sheet="bed-sheet-a3", rotation_deg=180),
+        facts(BLANK_1, "blank"),
+        facts(BLANK_2, "blank"),
+        facts(BOOK, "open-book", format="jpeg", lossy=True, notes=("JPEG: grain is not judged",)),
+    )
+    results = (
+        _sharpness(rng)
+        + _colour(rng)
+        + _streaks(rng)
+        + _glass()
+        + _shading()
+        + _edges()
+        + _gutter()
+        + _plain_values()
+    )
+    return Record(
+        scanner="heron",
+        created="2026-11-25T10:20:00+00:00",
+        tool_version="0.1.0",
+        scans=scans,
+        results=results,
+        judgement=_judgement(),
+        rejected=(
+            Rejected(
+                "heron-blank-3.tif", "heron-blank-3.tif: ends before its last strip; scan it again"
+            ),
+            Rejected(
+                "picnic.jpg",
+                "picnic.jpg: shows no sheet and no plain paper; name its role with --role",
+            ),
+        ),
+        conditions={"light": "cold-cathode lamp, on for 20 minutes", "operator": "M. Ashby"},
+    )
+
+
+def _sharpness(rng: np.random.Generator) -> Results:
+    found = []
+    for column in range(5):
+        for row in range(7):
+            at = (28.0 + 60 * column, 30.0 + 60 * row)
+            for way, best, fall in (("across", 4.6, 0.006), ("travel", 4.1, 0.003)):
+                sfr10 = best - fall * abs(at[0] - 150) + rng.normal(0, 0.05)
+                for channel, factor in (
+                    ("luma", 1.0),
+                    ("red", 0.97),
+                    ("green", 1.01),
+                    ("blue", 0.93),
+                ):
+                    f = sfr10 * factor
+                    share = f / (DPI / 25.4 / 2)
+                    for name, value, sigma in (
+                        ("sfr50", 0.55 * f, 0.02),
+                        ("sfr10", f, 0.05),
+                        ("sampling_efficiency", 100 * share, 1.1),
+                        ("effective_dpi", DPI * share, 3.2),
+                        ("peak", 1.02, 0.01),
+                    ):
+                        low = column == 4 and way == "across" and name != "peak"
+                        found.append(
+                            Measurement(
+                                f"sharpness.{name}",
+                                value,
+                                sigma,
+                                "lower-bound" if low else "ok",
+                                "the printed edge is rougher than the scanner is blurred"
+                                if low
+                                else "",
+                                BED,
+                                at,
+                                way,  # type: ignore[arg-type]
+                                channel,  # type: ignore[arg-type]
+                                "printed",
+                            )
+                        )
+    found.append(
+        Measurement(
+            "sharpness.sfr50",
+            None,
+            status="not-measurable",
+            reason="a fold crosses the edge",
+            scan=BED,
+            at_mm=(150.0, 410.0),
+            direction="travel",
+            channel="luma",
+            edge_kind="printed",
+        )
+    )
+    f = np.linspace(0, 5.9, 120)
+    curves = tuple(
+        Curve(label, f, np.exp(-((f / width) ** 2)) * np.sinc(f / 11.8))
+        for label, width in (
+            ("across, centre", 3.1),
+            ("travel, centre", 2.8),
+            ("across, worst place", 2.3),
+        )
+    )
+    d = np.linspace(-400, 400, 400)
+    edge = tuple(
+        Curve(label, d, 0.04 + 0.83 / (1 + np.exp(-d / width)) + rng.normal(0, 0.003, d.size))
+        for label, width in (("across, centre", 32), ("travel, centre", 38))
+    )
+    return Results(
+        tuple(found),
+        evidence=(
+            Evidence("sharpness.sfr50", "curves", "Spatial frequency response", BED,
+                     "Spatial frequency, cy/mm", "SFR", curves=curves),
+            Evidence("sharpness.sfr50", "curves", "Edge profile", BED,
+                     "Distance from the edge, µm", "Light, share of full scale", curves=edge),
+        ),
+    )  # fmt: skip
+
+
+def _colour(rng: np.random.Generator) -> Results:
+    found = []
+    for column in range(5):
+        for row in range(7):
+            at = (28.0 + 60 * column, 30.0 + 60 * row)
+            for way in ("across", "travel"):
+                for channel, sign in (("red", 1), ("blue", -1)):
+                    size = 0.05 if way == "across" else 0.22 + 0.0006 * at[1]
+                    value = sign * size + rng.normal(0, 0.01)
+                    found.append(
+                        Measurement("colour.registration", value, 0.012, scan=BED, at_mm=at,
+                                    direction=way, channel=channel)  # type: ignore[arg-type]
+                    )  # fmt: skip
+    return Results(tuple(found))
+
+
+def _streaks(rng: np.random.Generator) -> Results:
+    x = (np.arange(3508) + 0.5) * 25.4 / DPI
+    profile = 0.12 * np.sin(x / 9) * np.exp(-x / 500) + rng.normal(0, 0.05, x.size)
+    lines = [(88.14, -1.62), (88.9, -0.31), (203.47, 0.74), (251.2, -0.28)]
+    for at, size in lines:
+        profile += size * np.exp(-(((x - at) / 0.08) ** 2))
+    crop = rng.normal(222, 2.2, (96, 140, 3))
+    crop[:, 68:71] -= (4, 4.6, 4)
+    streaks = tuple(
+        Streak(
+            at_mm=at,
+            at_px=at * DPI / 25.4 - 0.5,
+            width_um=168.0 if at < 200 else 84.7,
+            contrast_percent=abs(size),
+            delta_L=0.4 * abs(size),
+            polarity="dark" if size < 0 else "bright",
+            channels=("red", "green", "blue") if at != 203.47 else ("green",),
+            extent_mm=(0.0, HEIGHT_MM),
+            significance=abs(size) / 0.01,
+            likely_cause=cause,
+            visible=abs(size) > 0.5,
+            scan=BLANK_1,
+        )
+        for (at, size), cause in zip(
+            lines,
+            ("dirt in the moving light path", "dirt in the moving light path",
+             "dirt on the white calibration strip", "dirt in the moving light path"),
+            strict=True,
+        )
+    )  # fmt: skip
+    return Results(
+        (
+            Measurement("streaks.strongest_visible", 1.62, 0.01, scan=BLANK_1),
+            Measurement("streaks.column_pattern", 0.048, 0.002, scan=BLANK_1),
+        ),
+        streaks,
+        evidence=(
+            Evidence("streaks", "curves", "Mean of all rows, column by column", BLANK_1,
+                     "x, mm", "Difference from the paper around it, %",
+                     curves=(Curve("", x, profile),),
+                     lines_mm=tuple((at, "dark" if size < 0 else "bright") for at, size in lines)),
+            Evidence("streaks", "crop", "The strongest streak", BLANK_1,
+                     image=crop.clip(0, 255).astype(np.uint8), extent_mm=(82.3, 200.0, 94.15, 208.13),
+                     lines_mm=((88.14, "dark"),), note="Contrast raised four times"),
+        ),
+    )  # fmt: skip
+
+
+def _glass() -> Results:
+    places = [(41.2, 77.0, 0.4, 0.3, "spot"), (230.8, 311.5, 0.2, 0.2, "spot"),
+              (120.0, 398.2, 0.12, 6.4, "scratch")]  # fmt: skip
+    return Results(
+        marks=tuple(
+            Mark(
+                (x, y),
+                (w, h),
+                12.0 / (1 + i),
+                "dark" if kind == "spot" else "bright",
+                kind,
+                BLANK_2,
+            )  # type: ignore[arg-type]
+            for i, (x, y, w, h, kind) in enumerate(places)
+        )
+    )
+
+
+def _shading() -> Results:
+    y, x = np.mgrid[0:140, 0:99]
+    level = 100 - 9 * ((x - 45) / 99) ** 2 - 5 * (y / 140)
+    level[:, :2] -= 8
+    found = [Measurement("shading.nonuniformity", 11.4, 0.3, scan=BLANK_1)]
+    for side in SIDES:
+        for distance in FALLOFF_DISTANCES_MM:
+            value = 100 - (22 if side == "left" else 6) * np.exp(-distance / 6)
+            found.append(
+                Measurement(f"shading.falloff_{side}_{distance}mm", float(value), 0.4, scan=BLANK_1)
+            )
+    return Results(
+        tuple(found),
+        evidence=(
+            Evidence("shading", "map", "Light over the bed", BLANK_1, unit="% of the centre",
+                     image=level, extent_mm=(0.0, 0.0, WIDTH_MM, HEIGHT_MM)),
+        ),
+    )  # fmt: skip
+
+
+def _edges() -> Results:
+    depth = {"left": 6.8, "right": 1.1, "top": 2.3, "bottom": 0.4}
+    found = []
+    for side in SIDES:
+        found.append(Measurement(f"edges.shadow_{side}", depth[side], 0.2, scan=BLANK_1))
+        if side == "left":
+            found.append(Measurement("edges.dead_margin_left", 2.1, 0.06, scan="heron-strip.tif"))
+        else:
+            found.append(
+                Measurement(f"edges.dead_margin_{side}", None, status="not-measurable",
+                            reason="no edge strip lay on this side")
+            )  # fmt: skip
+    found.append(Measurement("edges.usable_width", 289.1, 0.3, scan=BLANK_1))
+    found.append(Measurement("edges.usable_height", 417.3, 0.3, scan=BLANK_1))
+    d = (np.arange(354) + 0.5) * 25.4 / DPI
+    curves = tuple(
+        Curve(side, d, 94 - (18 if side == "left" else 9) * np.exp(-d / (depth[side] / 2.5)))
+        for side in SIDES
+    )
+    return Results(
+        tuple(found),
+        evidence=(
+            Evidence("edges", "curves", "Lightness from each side of the image inwards", BLANK_1,
+                     "Distance from the side of the image, mm", "L*", "L*", curves,
+                     lines_mm=tuple((v, f"{s}: {v:.1f} mm") for s, v in depth.items()),
+                     note="Median along each side; shadow ends 2 L* below the level further in."),
+        ),
+    )  # fmt: skip
+
+
+def _gutter() -> Results:
+    x = np.linspace(0, 60, 700)
+    curve = 93 - 31 * np.exp(-x / 4.1)
+    found = [Measurement("gutter.plateau", 93.0, 0.2, scan=BOOK)]
+    for at, delta in ((0, 31.0), (2, 19.0), (5, 9.2), (10, 2.7), (20, 0.2)):
+        found.append(Measurement(f"gutter.delta_L_at_{at}mm", delta, 0.5, scan=BOOK))
+    for level, reach in ((2, 11.2), (5, 7.5), (10, 4.6)):
+        found.append(Measurement(f"gutter.reach_{level}", reach, 0.3, scan=BOOK))
+    return Results(
+        tuple(found),
+        evidence=(
+            Evidence("gutter", "curves", "Lightness from the spine outwards", BOOK,
+                     "Distance from the spine, mm", "L*",
+                     curves=(Curve("median along the spine", x, curve),),
+                     lines_mm=((4.6, "ΔL* 10"), (7.5, "ΔL* 5"), (11.2, "ΔL* 2"))),
+        ),
+    )  # fmt: skip
+
+
+def _plain_values() -> Results:
+    m = Measurement
+    return Results(
+        (
+            m("noise.temporal", 0.62, 0.01),
+            m("noise.fixed_pattern", 0.31, 0.02),
+            m("noise.total", 1.14, 0.02, scan=BLANK_1),
+            m("noise.total", 1.18, 0.02, scan=BLANK_2),
+            m("noise.snr", 38.4, 0.2),
+            m("tone.white", 93.6, 0.1, scan=BLANK_1),
+            m("tone.clipped", 0.004, 0.001, scan=BLANK_1),
+            m("tone.black", None, status="not-measurable", reason="no dark scan was given"),
+            m("geometry.dpi_across", 300.42, 0.004, scan=BED),
+            m("geometry.dpi_travel", 298.87, 0.006, scan=BED),
+            m("geometry.skew", -0.412, 0.002, scan=BED),
+            m("geometry.orthogonality", 0.021, 0.003, scan=BED),
+            m("geometry.distortion", 0.034, 0.004, scan=BED),
+        )
+    )
+
+
+def _judgement() -> Judgement:
+    document = "FADGI, 3rd edition (2023), bound general"
+    source = f"{document}, quoted"
+    findings = (
+        Finding("diagnosis", "Dark line at 88.1 mm: dirt in the moving light path", "fault",
+                reason="It stays in the same column while the paper moves, in all colours.",
+                rests_on=("streaks.strongest_visible",),
+                causes=("dirt on the sensor window or a mirror", "a weak sensor element"),
+                action="Clean the glass and scan again.",
+                source="Common practice, no source"),
+        Finding("diagnosis", "The shadow at the left edge is deep", "warning",
+                rests_on=("edges.shadow_left", "edges.dead_margin_left"),
+                causes=("frame of the glass shadows the lamp",)),
+        Finding("criterion", f"{document}: sampling rate", "good", "met",
+                "lowest of 2 values: 299 ppi; meets 3 star (at least 294 ppi)", ("geometry.dpi_travel",), source=source),
+        Finding("criterion", f"{document}: illuminance non-uniformity", "warning", "not met",
+                "highest: 11.4 %; even 1 star asks for under 8 %", ("shading.nonuniformity",), source=source),
+        Finding("criterion", f"{document}: colour accuracy", "note", "not judged",
+                "needs a colour target with known values", source=source),
+        Finding("criterion", "ISO 19264-1:2021, level C: noise", "note", "not judged",
+                "nothing in this set of scans measures it", source="ISO 19264-1:2021, level C, quoted"),
+    )  # fmt: skip
+    actions = (
+        Action("Clean the glass, then scan two blanks again.",
+               "A dark line runs down the image at 88.1 mm.",
+               "Unplug first. Put the cleaner on a lint-free cloth, never on the glass, and keep "
+               "solvents off plastics and painted strips."),
+        Action("If the line stays, have the light path cleaned, or return the unit.",
+               "Dirt that stays after cleaning is inside.",
+               "Unplug the scanner and wait before opening anything. Cold-cathode lamps run from an "
+               "inverter of several hundred volts and contain mercury: do not break them, and dispose "
+               "of them under local rules. Opened mains or high-voltage parts are work for qualified "
+               "people; local codes and licensed practice come first."),
+        Action("Keep text 7 mm clear of the left edge.", "The shadow there is 6.8 mm deep."),
+    )  # fmt: skip
+    uses = (
+        UseVerdict("text", "limited", "Printed text with lower-case letters from 1.5 mm up: effective dpi 208 dpi.",
+                   ("sharpness.effective_dpi",)),
+        UseVerdict("halftone pictures", "unfit", "Printed photographs in even tones: unevenness over the bed 11.4 %.",
+                   ("shading.nonuniformity",)),
+        UseVerdict("covers", "fit", "Covers in colour, seen as a whole: colour registration 0.47 px."),
+        UseVerdict("bound pages", "not judged", "Pages up to the spine: dead margin was not measured."),
+    )  # fmt: skip
+    sentence = "Usable for text with care; a visible line and uneven light spoil pictures."
+    return Judgement(findings, actions, Outcome("limited", sentence, uses))
+
+
+def one_blank() -> Record:
+    """The least there can be: one scan of plain paper, nothing judged."""
+    outcome = Outcome("not judged", "One blank scan alone says too little.")
+    return Record(
+        scanner="wren",
+        created="2026-11-25T10:20:00+00:00",
+        tool_version="0.1.0",
+        scans=(facts("wren-blank.png", "blank", format="png", channels=1, modified=""),),
+        results=Results((Measurement("tone.white", 92.0, scan="wren-blank.png"),)),
+        judgement=Judgement((), (), outcome),
+    )
+
+
+def hostile() -> Record:
+    """Words that would break a careless page, in every place that takes words."""
+    x = np.linspace(0, 1, 5)
+    return Record(
+        scanner=HOSTILE,
+        created=HOSTILE,
+        tool_version=HOSTILE,
+        scans=(facts(HOSTILE, "blank", sheet=HOSTILE, light=HOSTILE, notes=(HOSTILE,)),),
+        results=Results(
+            (
+                Measurement("tone.white", None, status="not-measurable", reason=HOSTILE, scan=HOSTILE),
+                Measurement("noise.total", 1.0, status="lower-bound", reason=HOSTILE, scan=HOSTILE),
+            ),
+            (Streak(1, 11, 80, 1, 0.4, "dark", ("luma",), (0, 2), 9, HOSTILE, True, HOSTILE),),
+            (Mark((1, 1), (1, 1), 1, "dark", "spot", HOSTILE),),
+            (
+                Evidence(f"novel.{HOSTILE}", "curves", HOSTILE, HOSTILE, HOSTILE, HOSTILE, HOSTILE,
+                         (Curve(HOSTILE, x, x), Curve("$\\frac{$", x, 1 - x)),
+                         lines_mm=((0.5, HOSTILE),), note=HOSTILE),
+                Evidence("novel", "map", HOSTILE, HOSTILE, unit=HOSTILE, image=np.eye(3)),
+            ),
+        ),
+        judgement=Judgement(
+            (
+                Finding("diagnosis", HOSTILE, "fault", "not judged", HOSTILE, (HOSTILE,), (HOSTILE,),
+                        HOSTILE, HOSTILE, HOSTILE),
+                Finding("criterion", HOSTILE, "fault", "not met", HOSTILE, source=HOSTILE),
+            ),
+            (Action(HOSTILE, HOSTILE, HOSTILE),),
+            Outcome("unfit", HOSTILE, (UseVerdict(HOSTILE, "unfit", HOSTILE, (HOSTILE,)),)),
+        ),
+        rejected=(Rejected(HOSTILE, HOSTILE),),
+        conditions={HOSTILE: HOSTILE},
+    )  # fmt: skip
