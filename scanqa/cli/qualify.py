@@ -1,0 +1,132 @@
+"""``scanqa qualify``: measure the scans of one scanner and write its report."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, get_args
+
+import click
+
+from scanqa.catalogue import Role, Side
+from scanqa.cli.shared import Limit, deliver, file_name, progress
+from scanqa.errors import BadOption
+
+if TYPE_CHECKING:
+    from scanqa.model import Record
+
+
+@click.command("qualify")
+@click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--scanner", required=True, help="Name of the scanner; the report is named after it.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("reports"),
+    show_default=True,
+    help="Folder for the report.",
+)
+@click.option("--json", "json_to", metavar="FILE|-", help="Also write the results as JSON.")
+@click.option(
+    "--role",
+    "roles",
+    multiple=True,
+    metavar="NAME=FILE",
+    help=f"Say what a file shows instead of having it recognised: {', '.join(get_args(Role))}.",
+)
+@click.option("--dpi", type=float, help="Sampling of the scans, where their files do not say it.")
+@click.option(
+    "--book-edge", type=click.Choice(get_args(Side)), help="Side of the image where the spine lies."
+)
+@click.option("--curve", metavar="CURVE", help="Tone curve: srgb, linear, a gamma, or a file.")
+@click.option(
+    "--bars",
+    nargs=2,
+    type=float,
+    metavar="MM MM",
+    help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
+)
+@click.option("--light", metavar="WORDS", help="Words on the light source, kept with the record.")
+@click.option(
+    "--fail-on",
+    multiple=True,
+    metavar="LIMIT",
+    help="Exit with 1 if this holds: limited, unfit, or a measure such as 'edges.shadow_left>3'.",
+)
+def command(
+    paths: tuple[Path, ...],
+    scanner: str,
+    out: Path,
+    json_to: str | None,
+    roles: tuple[str, ...],
+    dpi: float | None,
+    book_edge: Side | None,
+    curve: str | None,
+    bars: tuple[float, float] | None,
+    light: str | None,
+    fail_on: tuple[str, ...],
+) -> None:
+    """Measure the scans of one scanner and write its report.
+
+    PATHS are scans (TIFF, PNG, JPEG) or folders of them.
+    """
+    from scanqa.qualify import Options, qualify
+
+    limits = [_limit(text) for text in fail_on]
+    options = Options(
+        dpi=_sensible_dpi(dpi),
+        book_edge=book_edge,
+        curve=curve,
+        bars_mm=bars,
+        roles=dict(_role(text) for text in roles),
+        conditions={"light": light} if light else {},
+    )
+    name = file_name(scanner)
+    if not paths and not roles:
+        raise BadOption("no scans given; name files or a folder")
+    with progress() as told:
+        record = qualify(paths, scanner=scanner, options=options, progress=told)
+    sys.exit(deliver(record, out / f"{name}.html", json_to, limits))
+
+
+def _sensible_dpi(dpi: float | None) -> float | None:
+    if dpi is not None and not 20 <= dpi <= 20_000:
+        raise BadOption(f"--dpi {dpi:g}: not a sampling that a scanner has; give 20 to 20000")
+    return dpi
+
+
+def _role(text: str) -> tuple[Path, Role]:
+    name, _, file = text.partition("=")
+    roles: tuple[Role, ...] = get_args(Role)
+    for role in roles:
+        if role == name and file:
+            return Path(file), role
+    raise BadOption(f"--role {text}: write NAME=FILE, NAME being one of {', '.join(roles)}")
+
+
+def _limit(text: str) -> Limit:
+    """A function that tells how a record breaks the limit, or None."""
+    from scanqa.catalogue import CATALOGUE
+
+    if text in ("limited", "unfit"):
+        grave = ("unfit",) if text == "unfit" else ("limited", "unfit")
+        return lambda record: (
+            f"the outcome is {record.judgement.outcome.fitness}"
+            if record.judgement.outcome.fitness in grave
+            else None
+        )
+    match = re.fullmatch(r"\s*([\w.]+)\s*([<>])\s*(-?\d+(?:\.\d+)?)\s*", text)
+    if not match or match[1] not in CATALOGUE:
+        raise BadOption(
+            f"--fail-on {text}: write limited, unfit, or a measure with < or > and a number"
+        )
+    name, sign, number = match[1], match[2], float(match[3])
+
+    def broken(record: Record) -> str | None:
+        for m in record.results.named(name):
+            if m.value is not None and (m.value < number if sign == "<" else m.value > number):
+                return f"{name} is {m.value:g} {m.unit}, {sign} {number:g}"
+        return None
+
+    return broken
