@@ -21,8 +21,10 @@ ALLOWED = {
     "qualify": FOR_ALL | {"scans", "locate", "measures", "findings"},
     "report": FOR_ALL,
     "records": FOR_ALL | {"numeric"},
+    "capture": FOR_ALL | {"scans"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets"},
-    "cli": FOR_ALL | {"qualify", "sheets", "scans", "simulate", "report", "records", "demo"},
+    "cli": FOR_ALL
+    | {"qualify", "sheets", "scans", "simulate", "report", "records", "capture", "demo"},
     "__init__": set(),
     "__main__": {"cli"},
 }
