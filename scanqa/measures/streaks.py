@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scanqa.model import (
     MM_PER_INCH,
@@ -54,6 +55,7 @@ SATURATED = 0.5  # share of samples at the top code above which nothing can be s
 UNDITHERED_CODES = 0.35  # noise per sample under which rounding does not average out
 CROPS = 4
 CURVE_COLUMNS = 300
+PAPER = "the paper: the line moved with it"
 COLOURS: tuple[Channel, ...] = ("red", "green", "blue")
 
 
@@ -158,6 +160,7 @@ def _measure_alike(placements: Sequence[Placement]) -> Results:
             for placement, profile in zip(placements, sound, strict=True):
                 measurements.append(_column_pattern(placement, profile, found))
         evidence.append(_curves(placements[0], sound, axis, found))
+    measurements.append(_strongest_visible(placements, streaks))
     evidence += _crops(placements, streaks)
     return Results(tuple(measurements), tuple(streaks), (), tuple(evidence))
 
@@ -208,7 +211,7 @@ def _lit(level: Floats, margin: int) -> slice | None:
     return slice(first, end) if end > first else None
 
 
-def _rounding(placement: Placement, codes: np.ndarray, weights: Floats) -> float:  # type: ignore[type-arg]
+def _rounding(placement: Placement, codes: NDArray[np.float32], weights: Floats) -> float:
     """Noise of log light that whole codes leave when there is too little grain to dither them."""
     means = codes.mean(axis=-1).astype(np.float64)
     fine, _ = local_pattern(means, 8)
@@ -356,7 +359,7 @@ def _cause(
 ) -> str:
     """Words for what such a line usually is. Common practice in the trade, no source."""
     if moved:
-        return "the paper: the line moved with it"
+        return PAPER
     if axis == "across":
         return "uneven carriage travel or lamp light: a step, a pause or flicker at that moment"
     if not full:
@@ -429,6 +432,20 @@ def _column_pattern(
         scan=placement.scan.name,
         direction="across",
         channel="luma",
+    )
+
+
+def _strongest_visible(placements: Sequence[Placement], streaks: Sequence[Streak]) -> Measurement:
+    """Contrast of the strongest streak of the scanner (not of the paper) that shows."""
+    shown = [s for s in streaks if s.visible and s.likely_cause != PAPER]
+    if not shown:
+        return Measurement("streaks.strongest_visible", 0.0, scan=placements[0].scan.name)
+    one = max(shown, key=lambda s: s.contrast_percent)
+    return Measurement(
+        "streaks.strongest_visible",
+        one.contrast_percent,
+        one.contrast_percent / one.significance,
+        scan=one.scan,
     )
 
 

@@ -231,22 +231,19 @@ def find_lines(
     -------
     list of Line
     """
-    signals, bands, samples = stack.shape
+    samples = stack.shape[-1]
     work = stack.copy()
     found: list[Line] = []
     if samples < 2 * MIN_REACH + 8:
         return found
     for _ in range(PASSES):
-        candidates = _strongest(
-            _candidates(work, weights, max_width, false_alarms, floor, bend, block)
-        )
-        if not candidates:
-            break
-        for candidate in candidates:
-            line = _confirm(work, weights, candidate)
-            if line is not None:
-                found.append(line)
+        candidates = _candidates(work, weights, max_width, false_alarms, floor, bend, block)
+        confirmed = _confirmed(work, weights, candidates)
+        for candidate, line in confirmed:
+            found.append(line)
             _paint_over(work, candidate)
+        if not confirmed:
+            break
     return sorted(found, key=lambda line: -abs(line.amplitude) / line.sigma)
 
 
@@ -268,8 +265,8 @@ def _candidates(
     whole_page = np.einsum("b,sbn->sn", weights / weights.sum(), work)
     parts = spans(len(groups))[1:]
     in_all = np.zeros((len(parts), len(groups)))
-    for row, (first, end) in zip(in_all, parts, strict=True):
-        row[first:end] = sums[first:end] / sums[first:end].sum()
+    for shares, (first, end) in zip(in_all, parts, strict=True):
+        shares[first:end] = sums[first:end] / sums[first:end].sum()
     searched = np.concatenate([whole_page, in_all @ grouped[0]])
     where = [(signal, (0, bands)) for signal in range(signals)]
     where += [(0, (groups[first][0], groups[end - 1][1])) for first, end in parts]
@@ -321,12 +318,29 @@ def _peaks(excess: Floats, width: int) -> Iterator[tuple[int, int]]:
         yield int(row), int(index)
 
 
-def _strongest(candidates: Iterator[_Candidate]) -> list[_Candidate]:
-    """Those that no stronger one could have caused through its own response."""
-    kept: list[_Candidate] = []
+def _confirmed(
+    work: Floats, weights: Floats, candidates: Iterator[_Candidate]
+) -> list[tuple[_Candidate, Line]]:
+    """Lines, the strongest first, that no stronger candidate could have caused by itself.
+
+    A line answers at all widths and places that its kernel reaches. A step or a shadow that was
+    taken for a line answers at its own width and above; a narrow line beside it is still seen.
+    """
+    kept: list[tuple[_Candidate, Line]] = []
+    refused: list[_Candidate] = []
     for one in sorted(candidates, key=lambda c: -c.excess):
-        if all(abs(one.at - other.at) > other.reach + one.reach for other in kept):
-            kept.append(one)
+        if any(abs(one.at - other.at) <= other.reach + one.reach for other, _ in kept):
+            continue
+        if any(
+            abs(one.at - other.at) <= other.reach and one.width >= other.width / 3
+            for other in refused
+        ):
+            continue
+        line = _confirm(work, weights, one)
+        if line is None:
+            refused.append(one)
+        else:
+            kept.append((one, line))
     return kept
 
 

@@ -1,0 +1,254 @@
+"""Spots and scratches on the glass: what stays in place while the paper moves.
+
+The previews of all blank scans of one size, as the logarithm of light, are rid of shading (a
+local median) and of streaks (the medians of rows and columns). A mark is a group of neighbouring
+blocks that differs from its surroundings in *every* scan, in the same sense, by several times
+the local scatter; what is in one scan only lies on the paper. Contrast and box are then taken
+from the full-resolution pixels of the scan.
+
+One scan alone cannot tell a mark from a speck in the paper: nothing is reported but the number
+of candidates, in the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import (
+    MM_PER_INCH,
+    Evidence,
+    Floats,
+    Mark,
+    Measurement,
+    Placement,
+    Results,
+    Window,
+)
+from scanqa.numeric.lightness import luma
+from scanqa.numeric.spread import sigma_about_zero
+
+MARGIN_MM = 2.0  # shadow of the frame
+BACKGROUND_BLOCKS = 15  # shading is what is wider than about half of this
+SEED, GROW = 5.0, 3.0  # scatters: to begin a mark, and to belong to one
+# A mark must cover a block of the preview by this much: grain that both scans share by chance
+# stays far below. 1 % of a 0.3 mm block is a black speck of 35 µm.
+LEAST_CONTRAST = 0.01
+SCRATCH_RATIO, SCRATCH_MM = 4.0, 1.5  # length over width, and length, of a scratch
+STREAK_SHARE = 0.3  # of the bed: a longer straight group is a streak, not a mark
+MOST_MARKS = 60
+CROPS = 3
+
+
+def measure(placements: Sequence[Placement]) -> Results:
+    """Marks that are at the same place of the image in all blank scans of the commonest size.
+
+    Parameters
+    ----------
+    placements : sequence of Placement
+        Scans of plain white paper, the paper moved between them.
+
+    Returns
+    -------
+    Results
+        ``marks``, the strongest first, and their number as ``glass.marks`` (not measurable from
+        one scan); magnified crops of the strongest.
+    """
+    alike = _largest_group(placements)
+    if not alike:
+        return Results()
+    first = alike[0]
+    scores = [_scores(placement) for placement in alike]
+    if len(alike) < 2:
+        score, contrast = scores[0]
+        count = sum(np.abs(contrast[g]).max() >= LEAST_CONTRAST for g in _groups(score))
+        reason = (
+            "one scan cannot tell a mark on the glass from a speck in the paper "
+            f"({count} seen); scan again with the paper moved"
+        )
+        none = Measurement(
+            "glass.marks", None, status="not-measurable", reason=reason, scan=first.scan.name
+        )
+        return Results((none,))
+    common = _common(np.stack([score for score, _ in scores]))
+    least = np.min([np.abs(contrast) for _, contrast in scores], axis=0)
+    common = np.where(least >= LEAST_CONTRAST / 2, common, 0.0)
+    marks = []
+    for group in _groups(common):
+        if least[group].max() >= LEAST_CONTRAST:
+            mark = _mark(first, group, common)
+            if mark is not None:
+                marks.append(mark)
+    marks.sort(key=lambda mark: -mark.contrast_percent)
+    number = Measurement("glass.marks", float(len(marks)), 0.0, scan=first.scan.name)
+    crops = tuple(_crop(first, mark) for mark in marks[:CROPS])
+    return Results((number,), (), tuple(marks[:MOST_MARKS]), crops)
+
+
+def _largest_group(placements: Sequence[Placement]) -> list[Placement]:
+    groups: dict[object, list[Placement]] = {}
+    for placement in placements:
+        key = (placement.overview.preview.shape, placement.overview.step_px, placement.dpi)
+        groups.setdefault(key, []).append(placement)
+    return max(groups.values(), key=len, default=[])
+
+
+def _scores(placement: Placement) -> tuple[Floats, Floats]:
+    """Contrast of each preview block over its local scatter, and the contrast itself."""
+    from scipy.ndimage import median_filter, uniform_filter
+
+    level = luma(placement.light.light(placement.overview.preview))
+    lit = level > 0.3 * np.median(level)
+    log = np.log(np.maximum(level, 0.05 * np.median(level)))
+    # The local median of a 3 × smaller picture is as good for shading and nine times faster.
+    rows, columns = (max(n // 3, 1) for n in log.shape)
+    small = np.median(
+        log[: 3 * rows, : 3 * columns]
+        .reshape(rows, 3, columns, 3)
+        .transpose(0, 2, 1, 3)
+        .reshape(rows, columns, 9),
+        axis=-1,
+    )
+    ground = median_filter(small, BACKGROUND_BLOCKS // 3, mode="nearest")
+    ground = np.kron(ground, np.ones((3, 3)))
+    ground = np.pad(
+        ground, [(0, n - m) for n, m in zip(log.shape, ground.shape, strict=True)], mode="edge"
+    )
+    rest = log - uniform_filter(ground, 3, mode="nearest")
+    rest -= np.median(rest, axis=0, keepdims=True)
+    rest -= np.median(rest, axis=1, keepdims=True)
+    margin = round(MARGIN_MM * placement.dpi[0] / MM_PER_INCH / placement.overview.step_px) + 1
+    inside = np.zeros_like(lit)
+    inside[margin:-margin, margin:-margin] = True
+    rest = np.where(inside & lit, rest, 0.0)
+    sigma = _local_scatter(rest)
+    return rest / sigma, np.expm1(rest)
+
+
+def _local_scatter(rest: Floats, tile: int = 64) -> Floats:
+    """Robust scatter in tiles of the preview, never below that of the whole."""
+    whole = max(float(sigma_about_zero(rest.ravel())), 1e-6)
+    out = np.empty_like(rest)
+    for row in range(0, rest.shape[0], tile):
+        for column in range(0, rest.shape[1], tile):
+            part = np.s_[row : row + tile, column : column + tile]
+            out[part] = max(float(sigma_about_zero(rest[part].ravel())), whole)
+    return out
+
+
+def _common(scores: Floats) -> Floats:
+    """The weakest score of all scans where they agree in sense, 0 where they do not."""
+    low, high = scores.min(axis=0), scores.max(axis=0)
+    return np.where(low > 0, low, np.where(high < 0, high, 0.0))
+
+
+def _groups(score: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Rows and columns of each group of touching blocks that holds a clear one."""
+    from scipy.ndimage import find_objects, label
+
+    out = []
+    for sign in (1, -1):
+        labels, _ = label(sign * score > GROW, np.ones((3, 3)))
+        for index, box in enumerate(find_objects(labels), start=1):
+            rows, columns = np.nonzero(labels[box] == index)
+            rows, columns = rows + box[0].start, columns + box[1].start
+            if np.max(sign * score[rows, columns]) > SEED:
+                out.append((rows, columns))
+    return out
+
+
+def _mark(
+    placement: Placement, group: tuple[NDArray[np.intp], NDArray[np.intp]], score: Floats
+) -> Mark | None:
+    """Box, contrast and kind of a group, from full-resolution pixels; None if it is a streak."""
+    rows, columns = group
+    step = placement.overview.step_px
+    tall, wide = np.ptp(rows) + 1, np.ptp(columns) + 1
+    shares = tall / score.shape[0], wide / score.shape[1]
+    if (shares[0] > STREAK_SHARE and wide < 4) or (shares[1] > STREAK_SHARE and tall < 4):
+        return None
+    scan = placement.scan
+    margin = 2 * step
+    row, col = max(rows.min() * step - margin, 0), max(columns.min() * step - margin, 0)
+    bottom = min((rows.max() + 1) * step + margin, scan.height_px)
+    right = min((columns.max() + 1) * step + margin, scan.width_px)
+    window = Window(int(row), int(col), int(bottom - row), int(right - col))
+    sign = float(np.sign(score[rows[0], columns[0]]))
+    thickness = len(rows) * step / max(tall, wide)
+    contrast, inside = _full_resolution(placement, window, sign, 2 * int(thickness / 8) + 1)
+    pitch = np.array([MM_PER_INCH / dpi for dpi in placement.dpi])
+    places = np.argwhere(inside)[:, ::-1] + np.array([col, row])
+    blocks = np.stack([columns, rows], axis=1)
+    length, width = _elongation(blocks * step * pitch, step * float(pitch.mean()))
+    scratch = length > SCRATCH_MM and length > SCRATCH_RATIO * width
+    if scratch:  # faint and thin: its blocks show its ends better than its pixels do
+        places = np.concatenate([blocks * step, (blocks + 1) * step - 1])
+    low, high = places.min(axis=0), places.max(axis=0)
+    at = placement.mm(*(float(value) for value in (low + high) / 2))
+    size = (high - low + 1) * pitch
+    return Mark(
+        at_mm=at,
+        size_mm=(float(size[0]), float(size[1])),
+        contrast_percent=100 * contrast,
+        polarity="bright" if sign > 0 else "dark",
+        kind="scratch" if scratch else "spot",
+        scan=scan.name,
+    )
+
+
+def _full_resolution(
+    placement: Placement, window: Window, sign: float, smooth_px: int
+) -> tuple[float, NDArray[np.bool_]]:
+    """Contrast at the middle of a mark and the pixels at half of it or more."""
+    from scipy.ndimage import uniform_filter
+
+    light = luma(placement.light.light(placement.scan.window(window)))
+    smooth = uniform_filter(light, min(max(smooth_px, 3), 31), mode="nearest")
+    rim = np.ones(light.shape, bool)
+    edge = placement.overview.step_px
+    rim[edge:-edge, edge:-edge] = False
+    ground = float(np.median(smooth[rim]))
+    relative = sign * (smooth / ground - 1)
+    core = relative.copy()
+    core[rim] = 0.0
+    top = float(np.max(core))
+    inside = core >= top / 2
+    return top, inside
+
+
+def _elongation(places_mm: Floats, block_mm: float) -> tuple[float, float]:
+    """Length and mean width of a set of blocks along its principal axes (a bar: √12 sd)."""
+    if len(places_mm) < 2:
+        return block_mm, block_mm
+    spread = np.linalg.eigvalsh(np.cov(places_mm.T))
+    long, short = np.sqrt(12 * np.maximum(spread[::-1], 0.0) + block_mm**2)
+    return float(long), float(short)
+
+
+def _crop(placement: Placement, mark: Mark) -> Evidence:
+    """Real pixels round a mark, contrast stretched."""
+    scan = placement.scan
+    longest = max(
+        size * dpi / MM_PER_INCH for size, dpi in zip(mark.size_mm, placement.dpi, strict=True)
+    )
+    side = int(np.clip(3 * longest, 64, 256))
+    height, width = min(side, scan.height_px), min(side, scan.width_px)
+    x, y = placement.px(*mark.at_mm)
+    row = int(np.clip(round(y) - height // 2, 0, scan.height_px - height))
+    col = int(np.clip(round(x) - width // 2, 0, scan.width_px - width))
+    pixels = scan.window(Window(row, col, height, width)).astype(np.float64)
+    low, high = np.percentile(pixels, [0.5, 99.5])
+    shown = np.clip((pixels - low) / max(high - low, 1.0) * 255, 0, 255).round().astype(np.uint8)
+    left, top = placement.mm(col - 0.5, row - 0.5)
+    right, bottom = placement.mm(col + width - 0.5, row + height - 0.5)
+    return Evidence(
+        explains="glass.marks",
+        kind="crop",
+        title=f"{mark.kind.capitalize()} at {mark.at_mm[0]:.1f}, {mark.at_mm[1]:.1f} mm, magnified",
+        scan=scan.name,
+        image=np.broadcast_to(shown, (height, width, 3)).copy(),
+        extent_mm=(left, top, right, bottom),
+        note=f"Real pixels; contrast stretched from codes {low:.0f}–{high:.0f} to the whole range.",
+    )

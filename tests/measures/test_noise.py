@@ -1,0 +1,116 @@
+"""Noise of known parts in synthetic pairs of scans; seeds in each test.
+
+Closed forms: dL* = (116/3) Y^(1/3) dY/Y (CIE 15); the noise of luma is that of one channel times
+the root of the summed squared BT.709 weights; a two-frame difference holds twice the temporal
+variance (ISO 15739, photon transfer); rounding to whole codes adds 1/12 code squared.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from scanqa.measures import noise
+from tests.measures.blank_paper import PAPER, grain, placed, srgb_code, srgb_light
+
+DPI = 300
+SHAPE = (1500, 1300)
+TEXTURE, FIXED, TEMPORAL = 0.01, 0.003, 0.006  # fractions of the light
+TO_L = 116 / 3 * PAPER ** (1 / 3)  # L* per fraction of light
+
+
+def frames(shifts, *, seed=1, texture=TEXTURE, temporal=TEMPORAL, fixed=FIXED, top=255):
+    """Grey 16-bit (or 8-bit) scans of one paper at several places on one sensor."""
+    rng = np.random.default_rng(seed)
+    rows, columns = SHAPE
+    paper = grain((rows + 100, columns + 100), rng)
+    pattern = rng.standard_normal(SHAPE, np.float32)
+    out = []
+    for dy, dx in shifts:
+        part = paper[50 + dy : 50 + dy + rows, 50 + dx : 50 + dx + columns]
+        light = PAPER * (1 + texture * part) * (1 + fixed * pattern)
+        light = light + PAPER * temporal * rng.standard_normal(SHAPE, np.float32)
+        dtype = np.uint8 if top == 255 else np.uint16
+        pixels = np.round(srgb_code(light) * top).astype(dtype)
+        out.append(placed(pixels, dpi=DPI, name=f"{dy}-{dx}.tif"))
+    return out
+
+
+def value(results, name):
+    (one,) = results.named(name)
+    return one
+
+
+def test_moved_paper_gives_all_parts():
+    results = noise.measure(frames([(0, 0), (23, -31)], top=65535))
+    temporal, fixed = value(results, "noise.temporal"), value(results, "noise.fixed_pattern")
+    assert temporal.value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
+    assert fixed.value == pytest.approx(TO_L * FIXED, rel=0.06)
+    total = results.named("noise.total")[0]
+    assert total.value == pytest.approx(TO_L * math.hypot(TEXTURE, FIXED, TEMPORAL), rel=0.02)
+    assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(TEMPORAL), abs=0.2)
+    assert "moved" in temporal.reason
+
+
+def test_still_paper_gives_the_temporal_part_as_the_two_frame_difference():
+    one, other = frames([(0, 0), (0, 0)], seed=2, top=65535)
+    results = noise.measure([one, other])
+    assert value(results, "noise.temporal").value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
+    a, b = (srgb_light(p.scan.pixels / 65535.0) for p in (one, other))
+    two_frame = np.std(a - b) / math.sqrt(2) / a.mean()
+    assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(two_frame), abs=0.05)
+    assert not results.named("noise.fixed_pattern")
+    reasons = [m.reason for m in results.measurements if m.name == "noise.fixed_pattern"]
+    assert "did not move" in reasons[0]
+
+
+def test_another_sheet_leaves_temporal_open_and_still_gives_the_fixed_pattern():
+    one = frames([(0, 0)], seed=3, fixed=0.0)[0]
+    other = frames([(0, 0)], seed=4, fixed=0.0)[0]
+    results = noise.measure([one, other])
+    assert not results.named("noise.temporal")
+    assert not results.named("noise.snr")
+    assert value(results, "noise.fixed_pattern").value < 0.1 * TO_L * TEXTURE
+
+
+def test_one_scan_gives_the_total_only():
+    results = noise.measure(frames([(0, 0)], seed=5))
+    assert len(results.named("noise.total")) == 1
+    missing = {m.name: m.reason for m in results.measurements if m.value is None}
+    assert set(missing) == {"noise.temporal", "noise.fixed_pattern", "noise.snr"}
+    assert all("two scans" in reason for reason in missing.values())
+
+
+def test_rounding_to_8_bits_adds_its_twelfth():
+    results = noise.measure(frames([(0, 0), (23, -31)], seed=6))
+    code = srgb_code(PAPER) * 255
+    step = float(srgb_light((code + 0.5) / 255) - srgb_light((code - 0.5) / 255)) / PAPER
+    expected = TO_L * math.hypot(TEMPORAL, step / math.sqrt(12))
+    assert value(results, "noise.temporal").value == pytest.approx(expected, rel=0.03)
+
+
+def test_half_the_light_behind_white_calibration_costs_3_db():
+    """Shot noise: variance over level doubles when half the light is scaled back up."""
+    full = noise.measure(frames([(0, 0), (17, 25)], seed=7, top=65535))
+    half = noise.measure(
+        frames([(0, 0), (17, 25)], seed=8, temporal=TEMPORAL * math.sqrt(2), top=65535)
+    )
+    fall = value(full, "noise.snr").value - value(half, "noise.snr").value
+    assert fall == pytest.approx(3.01, abs=0.25)
+
+
+def test_stated_uncertainty_holds_the_scatter_of_repeats():
+    values, errors = [], []
+    for seed in range(12):
+        one = value(noise.measure(frames([(0, 0), (21, 18)], seed=20 + seed)), "noise.temporal")
+        values.append(one.value)
+        errors.append(one.uncertainty)
+    ratio = np.std(values, ddof=1) / np.mean(errors)
+    assert 0.4 < ratio < 2.0  # 12 repeats know a standard deviation to about 20 %
+
+
+def test_a_scan_without_any_grain_is_said_to_be_so():
+    flat = [placed(np.full((900, 900), 230, np.uint8), dpi=DPI, name=n) for n in ("a", "b")]
+    missing = [m for m in noise.measure(flat).measurements if m.value is None]
+    assert len(missing) == 3
+    assert all("no grain" in m.reason for m in missing)

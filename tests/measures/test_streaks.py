@@ -1,0 +1,209 @@
+"""Streaks of known place, width and contrast in synthetic blank scans; seeds in each test.
+
+The visibility of a 0.5 % line is common practice (no source); L* from CIE 15.
+"""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scanqa.measures import streaks
+from tests.measures.blank_paper import MM, light_of_paper, placed, scanned
+
+DPI = 300
+SHAPE = (3508, 1240)  # half the width of A4 at 300 dpi
+
+
+def hann(columns, at, width_px):
+    """A soft line of unit height: raised cosine, full width at half height `width_px`."""
+    x = np.arange(columns) - at
+    return np.where(np.abs(x) < width_px, np.cos(np.pi * x / (2 * width_px)) ** 2, 0)
+
+
+def blank(seed=1, *, change=None, shape=SHAPE, channels=1, name="blank.tif", gains=None, **paper):
+    light, rng = light_of_paper(seed, shape, dpi=DPI, **paper)
+    if change is not None:
+        change(light)
+    return scanned(light, rng, dpi=DPI, channels=channels, name=name, gains=gains)
+
+
+def test_clean_paper_has_no_streaks_and_states_its_pattern():
+    for seed in range(4):
+        results = streaks.measure([blank(seed, pattern=0.003)])
+        assert results.streaks == ()
+        (pattern,) = results.named("streaks.column_pattern")
+        assert abs(pattern.value - 0.3) < 4 * pattern.uncertainty
+        assert pattern.uncertainty < 0.02
+
+
+@pytest.mark.parametrize(("factor", "polarity"), [(0.995, "dark"), (1.005, "bright")])
+def test_half_percent_line_of_one_pixel(factor, polarity):
+    def change(light):
+        light[:, 417] *= factor
+
+    (found,) = streaks.measure([blank(2, change=change)]).streaks
+    assert abs(found.at_px - 417) < 1
+    assert abs(found.at_mm - 417.5 * MM / DPI) < MM / DPI
+    assert found.polarity == polarity
+    assert abs(found.contrast_percent - 0.5) < 4 * 0.5 / found.significance
+    assert 0.7 < found.width_um / 84.67 < 1.5  # one pixel at 300 dpi is 84.67 µm
+    assert found.extent_mm == (0.0, pytest.approx(297.01, abs=0.01))
+    assert found.axis == "travel"
+    # CIE 15: dL* = (116/3) Y^(1/3) dY/Y for small differences; Y about 0.8 there
+    assert found.delta_L == pytest.approx(
+        116 / 3 * 0.8 ** (1 / 3) * found.contrast_percent / 100, rel=0.03
+    )
+    words = "calibration strip" if polarity == "bright" else "moving light path"
+    assert words in found.likely_cause
+
+
+def test_contrast_survives_texture_of_coarser_grain_and_16_bits():
+    light, rng = light_of_paper(5, SHAPE, dpi=DPI)
+    light[:, 800] *= 0.996
+    placement = scanned(light, rng, dpi=DPI, bits=16, channels=3)
+    (found,) = streaks.measure([placement]).streaks
+    assert abs(found.contrast_percent - 0.4) < 4 * 0.4 / found.significance
+    assert found.channels == ("red", "green", "blue")
+
+
+@pytest.mark.parametrize("width_mm", [0.3, 1.0, 3.0])
+def test_soft_bands_are_found_once_with_their_width(width_mm):
+    width_px = width_mm * DPI / MM
+    line = hann(SHAPE[1], 640.0, width_px).astype(np.float32)
+
+    def change(light):
+        light *= 1 - 0.01 * line
+
+    (found,) = streaks.measure([blank(3, change=change)]).streaks
+    assert abs(found.at_px - 640) < 1 + 0.1 * width_px
+    assert found.width_um / 1000 == pytest.approx(width_mm, rel=0.15)
+    assert found.contrast_percent == pytest.approx(1.0, rel=0.15)
+
+
+def test_part_of_the_length_is_said():
+    def change(light):
+        light[1100:2600, 500] *= 0.99
+
+    (found,) = streaks.measure([blank(4, change=change)]).streaks
+    start, end = found.extent_mm
+    assert abs(start - 1100 * MM / DPI) < 6  # bands of 64 rows are 5.4 mm
+    assert abs(end - 2600 * MM / DPI) < 6
+    assert "glass" in found.likely_cause
+    assert found.contrast_percent == pytest.approx(1.0, rel=0.15)
+
+
+def test_line_across_is_on_its_own_axis():
+    def change(light):
+        light[1900] *= 0.99
+
+    (found,) = streaks.measure([blank(6, change=change)]).streaks
+    assert found.axis == "across"
+    assert abs(found.at_px - 1900) < 1
+    assert "carriage" in found.likely_cause
+
+
+def test_one_channel_one_pixel_is_an_element():
+    gains = np.ones((1, SHAPE[1], 3), np.float32)
+    gains[0, 300, 0] = 0.98
+    (found,) = streaks.measure([blank(7, channels=3, gains=gains)]).streaks
+    assert found.channels == ("red",)
+    assert "element" in found.likely_cause
+    assert found.contrast_percent == pytest.approx(2.0, rel=0.1)
+
+
+def test_what_moves_with_the_paper_is_the_papers():
+    def first(light):
+        light[:, 400] *= 0.99
+        light[:, 900] *= 0.99
+
+    def second(light):
+        light[:, 400] *= 0.99
+        light[:, 933] *= 0.99
+
+    scans = [blank(8, change=first, name="a.tif"), blank(9, change=second, name="b.tif")]
+    results = streaks.measure(scans)
+    by_place = {round(s.at_px): s for s in results.streaks}
+    assert sorted(by_place) == [400, 900, 933]
+    assert "paper" not in by_place[400].likely_cause
+    assert "paper" in by_place[900].likely_cause
+    assert "paper" in by_place[933].likely_cause
+    assert by_place[900].scan == "a.tif"
+    assert by_place[933].scan == "b.tif"
+
+
+def test_steps_and_edge_shadows_are_no_streaks():
+    def change(light):
+        light[:, 700:] *= 0.99
+        light[1500:] *= 1.01
+
+    assert streaks.measure([blank(10, change=change)]).streaks == ()
+
+
+def test_a_speck_is_no_streak():
+    def change(light):
+        light[1000:1012, 600:612] *= 0.5
+
+    assert streaks.measure([blank(11, change=change)]).streaks == ()
+
+
+def test_dark_margin_of_the_glass_is_left_out():
+    def change(light):
+        light[:, :60] = 0.004
+        light[:20] = 0.004
+        light[:, 500] *= 0.99
+
+    (found,) = streaks.measure([blank(12, change=change)]).streaks
+    assert abs(found.at_px - 500) < 1
+
+
+def test_clipped_paper_is_not_judged():
+    pixels = np.full((1000, 1000, 3), 255, np.uint8)
+    (pattern,) = streaks.measure([placed(pixels, dpi=DPI)]).measurements
+    assert pattern.status == "not-measurable"
+    assert "top of the scale" in pattern.reason
+
+
+def test_staircase_of_codes_without_grain_gives_no_streaks():
+    light = np.repeat(np.linspace(0.7, 0.8, 1200, dtype=np.float32)[None], 1200, axis=0)
+    placement = scanned(light, np.random.default_rng(0), dpi=DPI, noise=0.0)
+    assert streaks.measure([placement]).streaks == ()
+
+
+def test_evidence_is_small_and_shows_real_pixels():
+    def change(light):
+        light[:, 417] *= 0.98
+
+    results = streaks.measure([blank(13, change=change)])
+    curves = [e for e in results.evidence if e.kind == "curves"]
+    crops = [e for e in results.evidence if e.kind == "crop"]
+    assert [len(c.x) <= 600 for e in curves for c in e.curves] == [True] * 4
+    assert curves[0].lines_mm[0][0] == pytest.approx(results.streaks[0].at_mm)
+    assert crops[0].image.dtype == np.uint8
+    assert crops[0].image.shape[2] == 3
+    columns = crops[0].image[..., 0].mean(axis=0)
+    left, _, right, _ = crops[0].extent_mm
+    at = left + (np.argmin(columns) + 0.5) / columns.size * (right - left)
+    assert abs(at - results.streaks[0].at_mm) < 1.01 * MM / DPI
+
+
+@settings(max_examples=8, deadline=None)
+@given(at=st.integers(120, 480), dark=st.booleans(), seed=st.integers(0, 1000))
+def test_mirrored_and_turned_scans_give_mirrored_and_turned_streaks(at, dark, seed):
+    light, rng = light_of_paper(seed, (1024, 600), dpi=DPI, curl=False)
+    light[:, at] *= 0.96 if dark else 1.04
+    pixels = scanned(light, rng, dpi=DPI).scan.pixels
+
+    def strongest(pixels):
+        found = streaks.measure([placed(np.ascontiguousarray(pixels), dpi=DPI)]).streaks
+        return max(found, key=lambda s: s.contrast_percent)
+
+    plain = strongest(pixels)
+    mirrored = strongest(pixels[:, ::-1])
+    turned = strongest(pixels.transpose(1, 0, 2))
+    assert abs(plain.at_px - at) < 1
+    assert plain.polarity == ("dark" if dark else "bright")
+    assert mirrored.at_px == pytest.approx(599 - plain.at_px, abs=0.2)
+    assert mirrored.contrast_percent == pytest.approx(plain.contrast_percent, rel=0.02)
+    assert (plain.axis, turned.axis) == ("travel", "across")
+    assert turned.at_px == pytest.approx(plain.at_px, abs=0.3)
