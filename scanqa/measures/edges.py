@@ -256,7 +256,8 @@ def _dead_margins(strips: Sequence[Placement]) -> Iterator[Measurement]:
             error = np.sqrt(np.mean([found.uncertainty_mm**2 for found in good]) / len(good))
             uncertainty = float(max(error, repeat_error(margins)))
             value = float(margins.mean())
-            inside = f"the fold lies {-value:.1f} mm inside the image" if value < 0 else ""
+            sure = value < -2 * uncertainty
+            inside = f"the fold lies {-value:.1f} mm inside the image" if sure else ""
             yield Measurement(
                 name,
                 max(value, 0.0),

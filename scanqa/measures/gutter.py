@@ -9,8 +9,8 @@ with its own plateau, the level further in; bands that show no bare paper there 
 beyond the book) are left out; the profile is the median over the bands.
 
 Distances are from the image's border on the spine side: what the sensor does not see there is the
-dead margin (`edges`). ``delta_L_at_0mm`` is the mean over the first 0.5 mm. ``reach_k`` is where
-the page, coming from the plateau, first is darker than it by k.
+dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to that border.
+``reach_k`` is where the page, coming from the plateau, first is darker than it by k.
 
 The definitions are our own; no standard states them. Fails (not measurable): no open-book scan;
 spine side unknown and not evident; no bare paper; image too small.
@@ -26,7 +26,7 @@ from scipy import ndimage
 
 from scanqa.catalogue import GUTTER_DISTANCES_MM, GUTTER_REACH_DELTA_L, SIDES, Side
 from scanqa.model import MM_PER_INCH, Curve, Evidence, Floats, Measurement, Placement, Results
-from scanqa.numeric.lightness import lstar, luma
+from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.scatter import median_error
 from scanqa.numeric.sides import from_side
 
@@ -42,7 +42,8 @@ MIN_PLATEAU_MM = 25.0  # or the image is too small
 PAPER_DELTA_L = 5.0  # a band whose plateau is darker than the others' paper by more shows no paper
 PAPER_L = 50.0  # darker than this is not a white page
 MIN_BANDS = 3
-SPINE_MEAN_MM = 0.5
+CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
+PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
 SHOWN_MM = 40.0
 
 # What tells a gutter from an edge shadow or the end of the page, when nobody says where it is:
@@ -173,20 +174,19 @@ def page_profile(placement: Placement, side: Side) -> Profile | str:
     return Profile(at_mm, lack, float(np.median(kept)), float(median_error(kept)))
 
 
-def level_at(profile: Profile, values: Floats, distance_mm: float) -> float:
-    """A profile's value at a distance; at 0 the mean over the first half millimetre.
+def delta_at(profile: Profile, distance_mm: float) -> float:
+    """Median darkening (L*) at a distance from the border.
 
-    The profile is taken as straight between block centres, and the first stretch as going on
-    straight to the border.
+    Straight between block centres. From the first centre to the border the *light* is continued
+    as the parabola through three blocks: light goes smoothly down to the fold, L* does not.
     """
-    at_mm = profile.at_mm
-    slope = (values[1] - values[0]) / (at_mm[1] - at_mm[0])
-    x = np.concatenate([[0.0], at_mm])
-    y = np.concatenate([[values[0] - slope * at_mm[0]], values])
-    if distance_mm > 0:
-        return float(np.interp(distance_mm, x, y))
-    fine = (np.arange(50) + 0.5) * SPINE_MEAN_MM / 50
-    return float(np.interp(fine, x, y).mean())
+    at_mm, delta = profile.at_mm, profile.delta
+    if distance_mm >= at_mm[0]:
+        return float(np.interp(distance_mm, at_mm, delta))
+    light = light_of(profile.plateau - delta[:3])
+    at_border = float(np.polyval(np.polyfit(at_mm[:3], light, 2), 0.0))
+    border = profile.plateau - float(lstar(at_border))
+    return float(np.interp(distance_mm, [0.0, at_mm[0]], [border, delta[0]]))
 
 
 def reach(at_mm: Floats, delta: Floats, limit: float) -> float:
@@ -239,7 +239,7 @@ def _found_side(placement: Placement) -> tuple[Side, Profile] | str:
 
 def _gutter_like(profile: Profile) -> bool:
     delta = profile.delta
-    if level_at(profile, delta, 2.0) < GUTTER_MIN_DELTA_L:
+    if delta_at(profile, 2.0) < GUTTER_MIN_DELTA_L:
         return False
     foot = reach(profile.at_mm, delta, 2.0)
     half = reach(profile.at_mm, delta, float(delta.max()) / 2)
@@ -249,9 +249,9 @@ def _gutter_like(profile: Profile) -> bool:
 def _deltas(profile: Profile, name: str) -> Iterator[Measurement]:
     errors = median_error(profile.lack)
     for d in GUTTER_DISTANCES_MM:
-        value = level_at(profile, profile.delta, d)
-        error = level_at(profile, errors, d)
-        yield Measurement(f"gutter.delta_L_at_{d}mm", value, max(error, 0.0), scan=name)
+        value = delta_at(profile, d)
+        error = float(np.interp(d, profile.at_mm, errors)) * (CONTINUED if d == 0 else 1.0)
+        yield Measurement(f"gutter.delta_L_at_{d}mm", value, error, scan=name)
 
 
 def _reaches(profile: Profile, name: str) -> Iterator[Measurement]:
@@ -261,10 +261,10 @@ def _reaches(profile: Profile, name: str) -> Iterator[Measurement]:
     pitch = float(profile.at_mm[1] - profile.at_mm[0])
     for limit in GUTTER_REACH_DELTA_L:
         value = reach(profile.at_mm, delta, limit)
-        error = level_at(profile, errors, value)
+        error = float(np.interp(value, profile.at_mm, errors))
         early = reach(profile.at_mm, delta, limit + error)
         late = reach(profile.at_mm, delta, limit - error)
-        uncertainty = float(np.hypot((late - early) / 2, pitch / np.sqrt(12)))
+        uncertainty = float(np.hypot((late - early) / 2, PLACE_SHARE * pitch))
         yield Measurement(f"gutter.reach_{limit}", value, uncertainty, scan=name)
 
 

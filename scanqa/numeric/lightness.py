@@ -33,6 +33,12 @@ def lstar(y: NDArray[Any] | float) -> NDArray[np.float64]:
     return np.where(light > _BREAK, 116 * np.cbrt(light) - 16, _SLOPE * light)
 
 
+def light_of(lightness: NDArray[Any] | float) -> NDArray[np.float64]:
+    """Relative light of L*: the inverse of `lstar`. Negative L* is taken as 0."""
+    level = np.maximum(np.asarray(lightness, np.float64), 0.0)
+    return np.where(level > _SLOPE * _BREAK, ((level + 16) / 116) ** 3, level / _SLOPE)
+
+
 def luma(light: NDArray[Any]) -> NDArray[np.float64]:
     """Luminance of linear light (…, channels): the BT.709 sum of its channels; grey as it is."""
     if light.shape[-1] == 1:

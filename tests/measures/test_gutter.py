@@ -39,7 +39,7 @@ def truth(name, **curve):
     if name.startswith("gutter.reach_"):
         return at_mm[delta > float(name.split("_")[1])].max()
     distance = int(name.split("_")[3].removesuffix("mm"))
-    return delta[at_mm <= 0.5].mean() if distance == 0 else np.interp(distance, at_mm, delta)
+    return np.interp(distance, at_mm, delta)
 
 
 def check(found, **curve):

@@ -1,0 +1,32 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from scanqa.numeric.lightness import light_of, lstar, luma
+
+# CIE 15: see tests/external/README.md.
+PERCENT, LIGHTNESS, _ = np.loadtxt(
+    Path(__file__).parents[1] / "external" / "cie_lstar.csv", delimiter=",", skiprows=2
+).T
+
+
+def test_lightness_is_the_published_one():
+    np.testing.assert_allclose(lstar(PERCENT / 100), LIGHTNESS, atol=6e-5)  # four decimals
+
+
+def test_light_is_the_inverse_of_lightness():
+    np.testing.assert_allclose(light_of(LIGHTNESS), PERCENT / 100, rtol=2e-5)
+    light = np.linspace(0, 1.2, 50)
+    np.testing.assert_allclose(light_of(lstar(light)), light, atol=1e-12)
+
+
+def test_light_below_black_is_black():
+    assert lstar(-0.01) == 0
+    assert light_of(-1.0) == 0
+
+
+def test_luma_of_grey_is_the_grey():
+    grey = np.full((2, 3, 3), 0.4)
+    assert luma(grey) == pytest.approx(0.4)  # the BT.709 weights add to 1
+    assert luma(grey[..., :1]) == pytest.approx(0.4)
