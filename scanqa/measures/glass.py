@@ -32,7 +32,8 @@ from scanqa.numeric.spread import sigma_about_zero
 
 MARGIN_MM = 2.0  # shadow of the frame
 BACKGROUND_BLOCKS = 15  # shading is what is wider than about half of this
-SEED, GROW = 5.0, 3.0  # scatters: to begin a mark, and to belong to one
+SEED, GROW = 5.0, 3.0  # scatters, in every scan: to begin a mark, and to belong to one
+SEED_ALONE = 7.0  # in one scan there is no second one to rule out chance
 # A mark must cover a block of the preview by this much: grain that both scans share by chance
 # stays far below. 1 % of a 0.3 mm block is a black speck of 35 µm.
 LEAST_CONTRAST = 0.01
@@ -63,7 +64,8 @@ def measure(placements: Sequence[Placement]) -> Results:
     scores = [_scores(placement) for placement in alike]
     if len(alike) < 2:
         score, contrast = scores[0]
-        count = sum(np.abs(contrast[g]).max() >= LEAST_CONTRAST for g in _groups(score))
+        clear = [np.abs(contrast[g]).max() >= LEAST_CONTRAST for g in _groups(score, SEED_ALONE)]
+        count = sum(clear)
         reason = (
             "one scan cannot tell a mark on the glass from a speck in the paper "
             f"({count} seen); scan again with the paper moved"
@@ -144,7 +146,7 @@ def _common(scores: Floats) -> Floats:
     return np.where(low > 0, low, np.where(high < 0, high, 0.0))
 
 
-def _groups(score: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+def _groups(score: Floats, seed: float = SEED) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
     """Rows and columns of each group of touching blocks that holds a clear one."""
     from scipy.ndimage import find_objects, label
 
@@ -154,7 +156,7 @@ def _groups(score: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
         for index, box in enumerate(find_objects(labels), start=1):
             rows, columns = np.nonzero(labels[box] == index)
             rows, columns = rows + box[0].start, columns + box[1].start
-            if np.max(sign * score[rows, columns]) > SEED:
+            if np.max(sign * score[rows, columns]) > seed:
                 out.append((rows, columns))
     return out
 
