@@ -1,0 +1,275 @@
+"""Where a slanted edge lies: the pixels about it, and the line (or shallow bow) that fits them.
+
+The fit is maximum likelihood on the unbinned pixels. The model is an ideal step blurred by a
+Gaussian and by the pixel, between two planes of light (so shading across the window does not pull
+the line):
+
+    y = P(x, t) (1 - E) + Q(x, t) E,    E = E(d),  d = (x - x_edge(t)) cos(slant)
+
+with P, Q linear in x and t and ``x_edge`` a quadratic in t, the position along the edge from -1 to
+1. ``E`` is the Gaussian edge averaged over one pixel. Because ``E`` is odd about its middle, the
+position is not moved by a wrong width or by wrong levels: the derivative of ``E`` with position is
+even, those with width and level are odd, so the estimates are uncorrelated.
+
+Bound: with n rows and noise s per pixel relative to the contrast, the position of a Gaussian edge
+has a variance of at least ``s² 2√π σ / n`` (the inverse of ``n/s² ∫ E'(d)² dd``).
+
+Failure: `Unmeasured` with the reason, in words, for a window without a usable edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Floats: TypeAlias = NDArray[np.float64]
+Line: TypeAlias = tuple[tuple[float, float], tuple[float, float]]
+
+MIN_ROWS = 12  # fewer rows leave the pixel phases unfilled
+MIN_HALF_PX = 5  # clean pixels that are needed on each side
+MAX_SLANT_DEG = 35.0
+MIN_CONTRAST = 0.01  # of the full scale
+MAX_TOP_SHARE = 0.01  # more pixels than this at the top code bend the edge profile
+PIXEL_VARIANCE = 1 / 12  # of a pixel of full fill, px²
+_SQRT_2PI = np.sqrt(2 * np.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """Why an edge could not be measured."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Patch:
+    """The pixels along an edge, row by row, the same number on each side of the guessed line.
+
+    Attributes
+    ----------
+    light : (rows, columns) float64
+    x : (rows, columns)
+        Column of each pixel in the (possibly transposed) window.
+    t : (rows,)
+        Place along the edge, -1 to 1.
+    use : (rows, columns) bool
+        False where a pixel is outside the usable edge or was set aside as dust.
+    middle, half_rows : float
+        ``row = middle + half_rows * t``.
+    transposed : bool
+        Whether rows are columns of the window as given (a nearly horizontal edge).
+    """
+
+    light: Floats
+    x: Floats
+    t: Floats
+    use: NDArray[np.bool_]
+    middle: float
+    half_rows: float
+    transposed: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeFit:
+    """A fitted edge.
+
+    Attributes
+    ----------
+    line : (3,)
+        ``x_edge = line[0] + line[1] t + line[2] (3 t² - 1) / 2`` in px.
+    sign : int
+        1 if the light rises with x, else -1.
+    sigma_px : float
+        Width of the Gaussian that, with the pixel, fits best, along the normal.
+    dark, bright : (3,)
+        Planes of light: value at the edge's middle, change over ten px of d and over t.
+    cos : float
+        Cosine of the slant.
+    """
+
+    line: Floats
+    sign: int
+    sigma_px: float
+    dark: Floats
+    bright: Floats
+    cos: float
+
+    @property
+    def contrast(self) -> float:
+        """Light of the bright side less that of the dark, at the edge."""
+        return float(self.bright[0] - self.dark[0])
+
+    def distance(self, x: Floats, t: Floats) -> Floats:
+        """Signed normal distance of pixels (rows, columns), positive on the bright side."""
+        return self.sign * self.cos * (x - (position_terms(t) @ self.line)[:, None])
+
+
+def position_terms(t: Floats) -> Floats:
+    """Legendre polynomials 0 to 2 at t, (n, 3)."""
+    return np.stack([np.ones_like(t), t, 1.5 * t * t - 0.5], axis=-1)
+
+
+def pixel_edge(d: Floats, sigma: float) -> tuple[Floats, Floats, Floats]:
+    """Gaussian edge averaged over a pixel: its value, its slope, its derivative with sigma."""
+    above, below = (d + 0.5) / sigma, (d - 0.5) / sigma
+    density_above = np.exp(-0.5 * above * above) / _SQRT_2PI
+    density_below = np.exp(-0.5 * below * below) / _SQRT_2PI
+    normal_above, normal_below = ndtr(above), ndtr(below)
+    value = sigma * (above * normal_above + density_above - below * normal_below - density_below)
+    return value, normal_above - normal_below, density_above - density_below
+
+
+def gather(window: NDArray[Any], line: Line, reach_px: float) -> Patch | Unmeasured:
+    """Pixels within `reach_px` of a guessed line, as equal rows.
+
+    Parameters
+    ----------
+    window : (rows, columns)
+        Linear light, 1 at the top of the scale.
+    line : ((x, y), (x, y))
+        Ends of the usable edge in px of the window, pixel centres at whole numbers.
+    reach_px : float
+        Clean distance on each side, normal to the edge.
+    """
+    light = np.asarray(window, np.float64)
+    (x0, y0), (x1, y1) = line
+    transposed = abs(x1 - x0) > abs(y1 - y0)
+    if transposed:
+        light, (x0, y0, x1, y1) = light.T, (y0, x0, y1, x1)
+    if y1 < y0:
+        x0, y0, x1, y1 = x1, y1, x0, y0
+    first, last = max(int(np.ceil(y0)), 0), min(int(np.floor(y1)), light.shape[0] - 1)
+    if last - first + 1 < MIN_ROWS:
+        return Unmeasured("the edge is too short in this image")
+    slope = (x1 - x0) / (y1 - y0)
+    if abs(np.degrees(np.arctan(slope))) > MAX_SLANT_DEG:
+        return Unmeasured("the edge is turned too far to be measured along one axis")
+    rows = np.arange(first, last + 1)
+    centre = np.rint(x0 + slope * (rows - y0)).astype(np.int64)
+    room = np.minimum(centre, light.shape[1] - 1 - centre)
+    half = int(min(reach_px * np.hypot(1, slope) - 1, np.percentile(room, 10)))
+    keep = room >= half
+    if half < MIN_HALF_PX or keep.sum() < MIN_ROWS:
+        return Unmeasured("too few pixels beside the edge")
+    rows, centre = rows[keep], centre[keep]
+    columns = centre[:, None] + np.arange(-half, half + 1)
+    along = (rows[:, None] - y0) + slope * (columns - x0)
+    use = (along >= 0) & (along <= (y1 - y0) * (1 + slope * slope))
+    middle, half_rows = (rows[0] + rows[-1]) / 2, (rows[-1] - rows[0]) / 2
+    return Patch(
+        light=light[rows[:, None], columns],
+        x=columns.astype(np.float64),
+        t=(rows - middle) / half_rows,
+        use=use,
+        middle=float(middle),
+        half_rows=float(half_rows),
+        transposed=transposed,
+    )
+
+
+def first_guess(patch: Patch) -> EdgeFit | Unmeasured:
+    """Edge by area: in each row, the number of bright pixels says where the edge is."""
+    light, columns = patch.light, patch.x.shape[1]
+    outer = max(columns // 5, 2)
+    left = float(np.median(light[:, :outer]))
+    right = float(np.median(light[:, -outer:]))
+    contrast = abs(right - left)
+    grain = float(
+        np.median(np.abs(np.diff(light[:, :outer], axis=1)))
+        + np.median(np.abs(np.diff(light[:, -outer:], axis=1)))
+    )
+    if contrast < MIN_CONTRAST or contrast < 2 * grain:
+        return Unmeasured("no edge stands out here: both sides are equally light")
+    sign = 1 if right > left else -1
+    part = np.clip((light - left) / (right - left), -0.25, 1.25)
+    at = patch.x[:, -1] + 0.5 - part.sum(axis=1)
+    terms = position_terms(patch.t)[:, :2]
+    weight = np.ones_like(at)
+    for _ in range(8):  # Huber's weights, so that a dusty row does not turn the line
+        root = np.sqrt(weight)
+        line = np.linalg.lstsq(terms * root[:, None], at * root, rcond=None)[0]
+        off = np.abs(at - terms @ line)
+        scale = 1.5 * float(np.median(off)) + 1e-6
+        weight = 1 / np.maximum(off / (1.5 * scale), 1.0) ** 2
+    slope = line[1] / patch.half_rows
+    if abs(np.degrees(np.arctan(slope))) > MAX_SLANT_DEG:
+        return Unmeasured("no straight edge was found near the place where it should be")
+    low, high = min(left, right), max(left, right)
+    return EdgeFit(
+        line=np.array([line[0], line[1], 0.0]),
+        sign=sign,
+        sigma_px=0.8,
+        dark=np.array([low, 0.0, 0.0]),
+        bright=np.array([high, 0.0, 0.0]),
+        cos=float(1 / np.hypot(1, slope)),
+    )
+
+
+def columns_of(fit: EdgeFit, d: Floats, t: Floats) -> tuple[Floats, Floats]:
+    """Model at pixels (n,) and its derivatives (n, 10): dark, bright, position, log sigma."""
+    value, slope, wider = pixel_edge(d, fit.sigma_px)
+    plane = np.stack([np.ones_like(d), d / 10, t])
+    jacobian = np.empty((10, d.size))
+    jacobian[:3] = plane * (1 - value)
+    jacobian[3:6] = plane * value
+    jacobian[6:9] = (-fit.sign * fit.cos * fit.contrast * slope) * position_terms(t).T
+    jacobian[9] = fit.contrast * fit.sigma_px * wider
+    model = fit.dark @ jacobian[:3] + fit.bright @ jacobian[3:6]
+    return model, jacobian
+
+
+def refine(patch: Patch, fit: EdgeFit, *, rounds: int = 12) -> EdgeFit | Unmeasured:
+    """Gauss-Newton on the pixels near the edge, with Huber's weights against dust."""
+    t_all = np.broadcast_to(patch.t[:, None], patch.x.shape)
+    half = patch.x.shape[1] // 2
+    for _ in range(rounds):
+        distance = fit.distance(patch.x, patch.t)
+        near = patch.use & (np.abs(distance) < np.clip(5 * fit.sigma_px + 3, 7, half))
+        if near.sum() < 20 * MIN_HALF_PX:
+            return Unmeasured("no straight edge was found near the place where it should be")
+        model, jacobian = columns_of(fit, distance[near], t_all[near])
+        residual = patch.light[near] - model
+        scale = 1.483 * float(np.median(np.abs(residual))) + 1e-9
+        weight = 1 / np.maximum(np.abs(residual) / (2.5 * scale), 1.0)
+        weighted = jacobian * weight
+        normal = weighted @ jacobian.T
+        # a trace of damping: planes are free where one side has few pixels
+        normal[np.diag_indices(10)] *= 1 + 1e-9
+        step = np.linalg.solve(normal, weighted @ residual)
+        fit = _moved(fit, step, patch.half_rows)
+        if fit.contrast <= 0:
+            return Unmeasured("no straight edge was found near the place where it should be")
+        if np.abs(step[6:9]).max() < 1e-4 and abs(step[9]) < 3e-3:
+            break
+    return _sensible(patch, fit)
+
+
+def _sensible(patch: Patch, fit: EdgeFit) -> EdgeFit | Unmeasured:
+    """The fit, if it is one of an edge with a clean plane on each side."""
+    distance = fit.distance(patch.x, patch.t)
+    outside = 2 * fit.sigma_px + 2
+    rows = patch.t.size
+    for side in (-1, 1):
+        if (patch.use & (side * distance > outside)).sum() < rows:
+            return Unmeasured("the blur is as wide as the clean area beside the edge")
+    if fit.contrast < MIN_CONTRAST:
+        return Unmeasured("no edge stands out here: both sides are equally light")
+    return fit
+
+
+def _moved(fit: EdgeFit, step: Floats, half_rows: float) -> EdgeFit:
+    """The fit after a step, kept within sense."""
+    line = fit.line + np.clip(step[6:9], -2.0, 2.0)
+    slope = line[1] / half_rows
+    return EdgeFit(
+        line=line,
+        sign=fit.sign,
+        sigma_px=float(np.clip(fit.sigma_px * np.exp(np.clip(step[9], -0.7, 0.7)), 0.05, 12.0)),
+        dark=fit.dark + step[:3],
+        bright=fit.bright + step[3:6],
+        cos=float(1 / np.hypot(1, slope)),
+    )

@@ -1,0 +1,207 @@
+"""The sharpness front on sheets drawn by poppler and scanned by plain numpy (tests.independent)."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from scanqa.measures import sharpness
+from scanqa.model import MM_PER_INCH, Edge, Linear, Placement
+from scanqa.numeric.edge import EdgeSfr
+from scanqa.scans.array import ArrayScan
+from scanqa.scans.overview import overview
+from scanqa.sheets import sheet
+from scanqa.sheets.pdf import draw
+from tests import independent as ind
+
+RASTER_DPI = 2400
+BOX_MM = (8.0, 8.0, 33.0, 78.0)  # the first two tags of the first column
+TURN_DEG = 0.3
+SLANT_DEG = 5.15  # ± the turn
+
+
+def srgb_curve():
+    """IEC 61966-2-1, code to light."""
+    code = np.arange(256) / 255
+    light = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+    return light[np.newaxis].astype(np.float32)
+
+
+@pytest.fixture(scope="module")
+def picture(tmp_path_factory):
+    """Reflectance of a corner of the bed sheet at 2400 dpi."""
+    path = tmp_path_factory.mktemp("sheet") / "bed-sheet-a4.pdf"
+    path.write_bytes(draw(sheet("bed-sheet-a4")))
+    pose = ind.Pose(turn_deg=TURN_DEG)
+    return ind.raster(path, RASTER_DPI, pose=pose, box_mm=BOX_MM)
+
+
+def placed(pixels, dpi, *, role="bed-sheet"):
+    """The scan with its true frame; nothing is located here."""
+    page = sheet("bed-sheet-a4")
+    scan = ArrayScan(pixels, name="heron.tif", dpi=(dpi, dpi))
+    pose = ind.Pose(turn_deg=TURN_DEG)
+    per_mm = dpi / MM_PER_INCH
+    first = np.rint(np.array(BOX_MM[:2]) * RASTER_DPI / MM_PER_INCH) / RASTER_DPI * dpi
+    to_px = np.column_stack([pose.matrix * per_mm, pose.shift * per_mm - 0.5 - first])
+    curves = np.repeat(srgb_curve(), scan.channels, axis=0)
+    return Placement(
+        scan=scan,
+        overview=overview(scan),
+        light=Linear(curves, "sRGB assumed"),
+        role=role,
+        dpi=(dpi, dpi),
+        dpi_source="file",
+        sheet=page,
+        piece=page.pieces[0],
+        to_px=to_px,
+    )
+
+
+def scanned(picture, dpi, **options):
+    """Grey scan, 8 bits."""
+    return ind.degrade(picture, dpi_from=RASTER_DPI, dpi_to=dpi, **options)
+
+
+def true_crossing(level, sigma_px, dpi):
+    """Of Gaussian × pixel, cy/mm. An area mean of area means is the pixel's and nothing more."""
+
+    def excess(f):
+        cos, sin = np.cos(np.radians(SLANT_DEG)), np.sin(np.radians(SLANT_DEG))
+        gauss = np.exp(-2 * (np.pi * sigma_px * f) ** 2)
+        return gauss * np.sinc(f * cos) * np.sinc(f * sin) - level
+
+    return brentq(excess, 0.01, 0.999) * dpi / MM_PER_INCH
+
+
+def values(results, name, direction):
+    return np.array([m.value for m in results.named(name) if m.direction == direction])
+
+
+@pytest.mark.parametrize(
+    ("dpi", "sigma_px"), [(300, (0.67, 0.67)), (300, (0.6, 1.1)), (600, (0.8, 0.8))]
+)
+def test_sfr50_of_every_site_is_within_two_percent(picture, dpi, sigma_px):
+    pixels = scanned(picture, dpi, blur_sigma_px=sigma_px, noise=0.005 * 0.83)
+    results = sharpness.measure([placed(pixels, dpi)])
+    for direction, sigma in zip(("across", "travel"), sigma_px, strict=True):
+        sfr50 = values(results, "sharpness.sfr50", direction)
+        assert len(sfr50) == 4  # two tags, two edges each
+        truth = true_crossing(0.5, sigma, dpi)
+        if sigma_px[0] == sigma_px[1]:
+            assert np.abs(sfr50 / truth - 1).max() < 0.02
+            assert sfr50.mean() == pytest.approx(truth, rel=0.005)
+        else:  # the slant mixes a little of the other axis' blur in
+            assert np.abs(sfr50 / truth - 1).max() < 0.03
+        sfr10 = values(results, "sharpness.sfr10", direction)
+        assert sfr10.mean() == pytest.approx(true_crossing(0.1, sigma, dpi), rel=0.015)
+
+
+def test_units_and_places(picture):
+    dpi, sigma = 300, 0.9
+    results = sharpness.measure([placed(scanned(picture, dpi, blur_sigma_px=sigma), dpi)])
+    half_sampling = dpi / MM_PER_INCH / 2
+    sfr10 = values(results, "sharpness.sfr10", "across")
+    efficiency = values(results, "sharpness.sampling_efficiency", "across")
+    effective = values(results, "sharpness.effective_dpi", "across")
+    assert efficiency == pytest.approx(100 * sfr10 / half_sampling, rel=1e-9)
+    assert effective == pytest.approx(efficiency / 100 * dpi, rel=1e-9)
+    assert efficiency.max() < 100
+    # the first tag's centre lies 20 mm from the paper's corner, its sides 8 mm from there
+    near = [m for m in results.named("sharpness.sfr50") if np.hypot(*m.at_mm) < 30]
+    where = np.array(sorted(m.at_mm for m in near if m.direction == "across"))
+    along, aside = 8 * np.cos(np.radians(SLANT_DEG)), 8 * np.sin(np.radians(SLANT_DEG))
+    truth = np.array([(20 - along, 20 - aside), (20 + along, 20 + aside)]) - BOX_MM[:2]
+    assert where == pytest.approx(truth, abs=0.2)  # mm; turned by 0.3° about the corner
+    assert {m.edge_kind for m in near} == {"printed"}
+    assert {m.status for m in near} == {"ok"}
+
+
+def test_optics_finer_than_the_samples_are_a_lower_bound(picture):
+    results = sharpness.measure([placed(scanned(picture, 300, blur_sigma_px=0.3), 300)])
+    for name, cap in (("sharpness.sampling_efficiency", 100), ("sharpness.effective_dpi", 300)):
+        found = results.named(name)
+        assert {m.value for m in found} == {cap}
+        assert {m.status for m in found} == {"lower-bound"}
+        assert all("higher dpi" in m.reason for m in found)
+
+
+def test_uncut_windows_are_said_once(picture):
+    place = placed(scanned(picture, 300, blur_sigma_px=0.7), 300)
+    uncut = (  # on bare paper, between the tag and the title
+        Edge("window-1-top", (13.0, 31.5), (26.0, 32.7), 1.2, "cut"),
+        Edge("window-1-bottom", (13.0, 51.5), (26.0, 52.7), 1.2, "cut"),
+    )
+    piece = replace(place.piece, edges=place.piece.edges + uncut)
+    results = sharpness.measure([replace(place, piece=piece)])
+    cut = [m for m in results.measurements if m.edge_kind == "cut"]
+    assert [m.status for m in cut] == ["not-measurable"]
+    assert "cut" in cut[0].reason
+
+
+def test_clipped_paper_is_refused_with_the_reason(picture):
+    pixels = scanned(picture, 300, blur_sigma_px=0.7, gain=1.3)
+    results = sharpness.measure([placed(pixels, 300)])
+    assert results.named("sharpness.sfr50") == ()
+    assert any("white side is at the top" in m.reason for m in results.measurements)
+    assert {m.name for m in results.measurements} == set(sharpness.NAMES)
+
+
+def test_one_clipped_channel_is_enough(picture):
+    pixels = np.repeat(scanned(picture, 300, blur_sigma_px=0.7), 3, axis=2)
+    pixels[..., 2] = np.where(pixels[..., 2] > 200, 255, pixels[..., 2])
+    results = sharpness.measure([placed(pixels, 300)])
+    assert results.named("sharpness.sfr50") == ()
+
+
+def test_no_sheet_is_an_answer(picture):
+    bare = replace(placed(scanned(picture, 300), 300), piece=None, to_px=None)
+    for placements in ([], [bare]):
+        results = sharpness.measure(placements)
+        assert {m.status for m in results.measurements} == {"not-measurable"}
+        assert {m.name for m in results.measurements} == set(sharpness.NAMES)
+
+
+def test_curves_explain_the_best_and_the_worst(picture):
+    results = sharpness.measure([placed(scanned(picture, 300, blur_sigma_px=0.7), 300)])
+    response, profile = results.evidence[:2]
+    assert response.title == "Spatial frequency response, across"
+    for curve in response.curves:
+        assert curve.y[0] == pytest.approx(1)
+        assert np.interp(true_crossing(0.5, 0.7, 300), curve.x, curve.y) == pytest.approx(
+            0.5, abs=0.02
+        )
+    for curve in profile.curves:
+        assert curve.y[0] == pytest.approx(0, abs=0.01)
+        assert curve.y[-1] == pytest.approx(1, abs=0.01)
+        # the profile's middle lies on the edge, to 2 µm
+        assert np.interp(0.5, curve.y, curve.x) == pytest.approx(0, abs=0.002)
+
+
+def test_a_known_response_of_the_edges_divides_out(picture):
+    dpi, toner_mm = 300, 0.03
+    sigma = float(np.hypot(0.6, toner_mm * dpi / MM_PER_INCH))
+    place = placed(scanned(picture, dpi, blur_sigma_px=sigma), dpi)
+    alone = sharpness.measure(
+        [place], edge_response=lambda f: np.exp(-2 * (np.pi * toner_mm * f) ** 2)
+    )
+    sfr50 = values(alone, "sharpness.sfr50", "across")
+    assert sfr50.mean() == pytest.approx(true_crossing(0.5, 0.6, dpi), rel=0.01)
+
+
+def test_unequal_dpi_are_measured_along_each_axis(picture):
+    # every second row of a 600 dpi scan: 300 dpi along travel, blur there unchanged in mm
+    pixels = scanned(picture, 600, blur_sigma_px=1.6)[::2]
+    place = placed(pixels, 600)
+    to_px = place.to_px.copy()
+    to_px[1] = (to_px[1] + 0.0) / 2  # rows 0, 2, 4 … become 0, 1, 2 …
+    place = replace(place, dpi=(600, 300), to_px=to_px)
+    found = [s for s in sharpness.sites(place) if isinstance(s.found, EdgeSfr)]
+    for direction in ("across", "travel"):
+        sfr50 = [
+            s.found.sfr50.frequency / s.place.mm_per_px
+            for s in found
+            if s.place.direction == direction
+        ]
+        assert np.mean(sfr50) == pytest.approx(true_crossing(0.5, 1.6, 600), rel=0.01)
