@@ -330,7 +330,7 @@ def test_no_room_to_unpack_is_said_in_one_line(tmp_path, monkeypatch):
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     monkeypatch.setattr("tempfile.tempdir", None)
     monkeypatch.setattr("shutil.disk_usage", lambda _folder: SimpleNamespace(free=1000))
-    with pytest.raises(ScanqaError, match="no room to unpack.*TMPDIR"):
+    with pytest.raises(ScanqaError, match="no room to unpack"):
         whole(open_scan(tmp_path / "a.tif"))
 
 
