@@ -162,7 +162,7 @@ def degrade(
         Standard deviation of white noise, in linear light.
     gain, paper, ink : float
         Light = gain × (ink + (paper - ink) × reflectance).
-    illumination : (rows, columns) of the scan, optional
+    illumination : broadcastable to (rows, columns) of the scan, optional
         Factor on the light.
     channel_shifts_px : three (x, y), optional
         Makes a red, green, blue scan whose channels are shifted right and down by so much.
@@ -189,7 +189,7 @@ def degrade(
             means = _pixel_means(reflectance, row, count, cols, factor, sigma, rotation_deg, move)
             light = gain * (ink + (paper - ink) * means)
             if illumination is not None:
-                light *= illumination[row : row + count]
+                light *= np.broadcast_to(illumination, (rows, cols))[row : row + count]
             light += noise * rng.standard_normal(light.shape) if noise else 0.0
             out[row : row + count, :, channel] = np.rint(top * encode(np.clip(light, 0, 1)))
     return out

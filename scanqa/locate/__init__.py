@@ -164,14 +164,22 @@ def _dpi(found: list[Frame], stated: Point | None, source: str) -> tuple[Point, 
     if len(found[0].tags) == 1 or all(abs(ratio - 1) <= WRONG_DPI for ratio in ratios):
         return stated, source, []
     if source == "option":
-        return stated, source, [
-            f"the sheet shows {_words(measured)}, not {_words(stated)} as stated: "
-            "was it printed at 100 %?"
-        ]
-    return measured, "sheet", [
-        f"the file says {_words(stated)} but the sheet shows {_words(measured)}, which is used "
-        "(it is wrong if the sheet was not printed at 100 %; then state the dpi)"
-    ]
+        return (
+            stated,
+            source,
+            [
+                f"the sheet shows {_words(measured)}, not {_words(stated)} as stated: "
+                "was it printed at 100 %?"
+            ],
+        )
+    return (
+        measured,
+        "sheet",
+        [
+            f"the file says {_words(stated)} but the sheet shows {_words(measured)}, which is used "
+            "(it is wrong if the sheet was not printed at 100 %; then state the dpi)"
+        ],
+    )
 
 
 def _words(dpi: Point) -> str:

@@ -89,9 +89,7 @@ def frames(tags: Sequence[FoundTag], dpi: Point | None) -> list[Frame]:
         groups[key].append((tag, found))
         known[key] = (sheet, piece)
     out = [
-        frame
-        for key, pairs in groups.items()
-        for frame in _of_one_piece(*known[key], pairs, dpi)
+        frame for key, pairs in groups.items() for frame in _of_one_piece(*known[key], pairs, dpi)
     ]
     return sorted(out, key=lambda frame: -len(frame.tags))
 
@@ -103,12 +101,13 @@ def _of_one_piece(
     copies: list[list[tuple[Tag, FoundTag]]] = []
     left = pairs
     while left:
-        agreeing = max((_agreeing(seed, left) for seed in left), key=len)
-        if len(agreeing) == 0 or (len(agreeing) == 1 and not _sized(agreeing[0], dpi)):
-            left = [pair for pair in left if pair not in agreeing] if agreeing else []
-            continue
-        copies.append(agreeing)
+        agreeing = _largest_agreement(left)
+        if not agreeing:
+            break
         left = [pair for pair in left if pair not in agreeing]
+        # One tag alone is a stray if others of its piece are there.
+        if len(agreeing) > 1 or (not copies and _sized(agreeing[0], dpi)):
+            copies.append(agreeing)
     used = sum(map(len, copies))
     return [_fitted(sheet, piece, copy, len(pairs) - used) for copy in copies]
 
@@ -131,6 +130,18 @@ def _plausible(to_px: Floats) -> bool:
         return False
     cosine = abs(float(across @ travel)) / float(lengths[0] * lengths[1])
     return cosine < math.sin(math.radians(MOST_SHEAR_DEG))
+
+
+def _largest_agreement(pairs: Sequence[tuple[Tag, FoundTag]]) -> list[tuple[Tag, FoundTag]]:
+    """The most pairs that one of them predicts; more than half of them will do."""
+    largest: list[tuple[Tag, FoundTag]] = []
+    for seed in pairs:
+        agreeing = _agreeing(seed, pairs)
+        if len(agreeing) > len(largest):
+            largest = agreeing
+        if 2 * len(largest) > len(pairs):
+            break
+    return largest
 
 
 def _agreeing(
@@ -165,9 +176,7 @@ def _sized(pair: tuple[Tag, FoundTag], dpi: Point | None) -> bool:
     )
 
 
-def _fitted(
-    sheet: Sheet, piece: Piece, pairs: list[tuple[Tag, FoundTag]], set_aside: int
-) -> Frame:
+def _fitted(sheet: Sheet, piece: Piece, pairs: list[tuple[Tag, FoundTag]], set_aside: int) -> Frame:
     """Robust affine map of all corners, with one growth common to all squares."""
     while True:
         to_px, growth_px, distances = _fit([tag for tag, _ in pairs], [f for _, f in pairs])
@@ -189,9 +198,7 @@ def _fitted(
     )
 
 
-def _fit(
-    tags: Sequence[Tag], found: Sequence[FoundTag]
-) -> tuple[Floats, float | None, Floats]:
+def _fit(tags: Sequence[Tag], found: Sequence[FoundTag]) -> tuple[Floats, float | None, Floats]:
     """Map (2, 3), growth in pixels, distance of each corner from the map (tags, 4)."""
     mm = np.array([tag.corners_mm for tag in tags]).reshape(-1, 2)
     px = np.array([tag.corners_px for tag in found]).reshape(-1, 2)
@@ -218,5 +225,3 @@ def _outward(corners: Floats) -> Floats:
     along = sides / np.hypot(*sides.T)[:, None]
     before = np.roll(along, 1, axis=0)
     return np.asarray(before - along)
-
-

@@ -32,7 +32,7 @@ DARK_LIGHT = 0.15  # nothing on dark card is lighter
 DARK_SPREAD = 0.06  # from its 2nd to its 98th percentile
 
 BORDER_SHARE = 0.12  # of each side, left out when blankness is judged: edge shadow
-PLAIN = 0.06  # a pixel this near the middle of its tile is plain
+PLAIN = 0.08  # a pixel this near the middle of its tile is plain
 BLANK_PLAIN = 0.97  # share of plain pixels on blank paper: dust and streaks are few
 BLANK_SHADE = 0.6  # lightest part of a blank bed to the darkest
 
@@ -42,7 +42,7 @@ PAGE_PIXEL, PAGE_PIXELS = 0.08, 0.35  # and so much of it is that near its level
 PAGE_SHARE = 0.5  # of the tiles of a book; the rest may be pictures
 PRINTED = (0.03, 0.6)  # share of ink on a tile with words
 PRINTED_SHARE = 0.15
-GUTTER_DEPTH, GUTTER_MM = 0.6, 8.0  # darker than this, and still dark so far from the side
+GUTTER_DEPTH, GUTTER_MM = 0.55, 8.0  # darker than this, and still dark so far from the side
 GUTTER_END = 0.9
 
 

@@ -1,16 +1,16 @@
 """Find AprilTags on a small picture of a scan, then their corners at full resolution.
 
 A corner is the intersection of two border lines of the tag's black square; a line is fitted
-through the places where profiles across the border pass half-way between ink and paper, in
-linear light. Blur and ink spread move all four borders outwards alike, so they leave the middle of a tag
-alone; `scanqa.locate.frame` takes the common growth out.
+through the places where profiles across the border go from ink to paper, in linear light. Blur
+and ink spread move all four borders outwards alike, so they leave the middle of a tag alone;
+`scanqa.locate.frame` takes the common growth out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,12 +20,17 @@ from scanqa.numeric.lightness import luma
 from scanqa.numeric.linear_fit import robust_least_squares
 
 MODULES = 8  # of the black square's side: 6 data modules and the border
-MOST_POINTS = 160  # across one border
+MOST_POINTS = (48, 160)  # along one border, in the first and in the last round
 CORNER_SHARE = 0.06  # of a side, left out at its ends: corners are rounded by blur
 NARROW_PX = 8.0  # reach of the last profiles: far beyond any useful optics' blur
 LEAST_REACH_PX = 1.6
+STEP_PX = 0.5  # along a profile; a whole fraction of a pixel, so that sums of light are exact
+MIDDLE_PX = 3.0  # half of what is summed in the last round: more would only add noise
 LEAST_CONTRAST = 0.25  # of ink against paper, in light
 ROUGHEST_PX = 0.6  # standard deviation of a border about its line: a torn or covered tag
+
+
+Line: TypeAlias = tuple[Floats, Floats]  # a point and the direction
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,7 +55,7 @@ def picture(preview: NDArray[Any]) -> NDArray[np.uint8]:
     grey = preview.mean(axis=2)
     low, high = np.percentile(grey, (0.5, 99.5))
     stretched = (grey - low) * (255 / max(float(high - low), 1e-6))
-    return np.clip(stretched, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(stretched, 0, 255), np.uint8)
 
 
 def detect(grey: NDArray[np.uint8], step_px: float) -> list[FoundTag]:
@@ -119,29 +124,37 @@ def _refined_corners(scan: Scan, light: Linear, tag: FoundTag) -> Floats | None:
     # Wide profiles catch the rough corners of the small picture; narrow ones are exact.
     wide = max(0.7 * module, LEAST_REACH_PX)
     narrow = min(max(0.55 * module, LEAST_REACH_PX), NARROW_PX)
-    for reach in (wide, narrow, narrow):
-        lines = [_border(plane, corners[k], corners[(k + 1) % 4], reach) for k in range(4)]
-        if any(line is None for line in lines):
-            return None
+    for reach, middle, points in (
+        (wide, wide, MOST_POINTS[0]),
+        (narrow, MIDDLE_PX, MOST_POINTS[1]),
+    ):
+        lines = []
+        for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+            line = _border(plane, start, end, reach, middle, points)
+            if line is None:
+                return None
+            lines.append(line)
         corners = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
     return np.asarray(corners + low)
 
 
-def _border(plane: Floats, start: Floats, end: Floats, reach: float) -> tuple[Floats, Floats] | None:
-    """A point and the direction of the border near the line from `start` to `end`."""
+def _border(
+    plane: Floats, start: Floats, end: Floats, reach: float, middle: float, most_points: int
+) -> Line | None:
+    """The border near the line from `start` to `end`."""
     length = float(np.hypot(*(end - start)))
     if length < 2 * MODULES:
         return None
     along = (end - start) / length
     outward = np.array([along[1], -along[0]])
-    points = int(np.clip(round(length), 12, MOST_POINTS))
+    points = int(np.clip(round(length), 12, most_points))
     t = np.linspace(CORNER_SHARE, 1 - CORNER_SHARE, points) * length
-    s = np.linspace(-reach, reach, 2 * int(np.ceil(2 * reach)) + 1)
+    s = STEP_PX * np.arange(-np.ceil(reach / STEP_PX), np.ceil(reach / STEP_PX) + 1)
     at = start + t[:, None, None] * along + s[None, :, None] * outward
     if at.min() < 0 or np.any(at.max(axis=(0, 1)) > np.array(plane.shape[::-1]) - 1):
         return None
     profiles = _sampled(plane, at)
-    crossing = _half_way(profiles, s)
+    crossing = _crossings(profiles, s, middle)
     good = ~np.isnan(crossing)
     if np.count_nonzero(good) < 0.7 * points:
         return None
@@ -152,30 +165,30 @@ def _border(plane: Floats, start: Floats, end: Floats, reach: float) -> tuple[Fl
     return start + offset * outward, along + slope * outward
 
 
-def _half_way(profiles: Floats, s: Floats) -> Floats:
-    """Place along each profile where it passes from ink to paper; NaN where it does not.
+def _crossings(profiles: Floats, s: Floats, middle: float) -> Floats:
+    """Place along each profile where ink ends and paper begins; NaN where it cannot be told.
 
-    The levels of ink and paper are straight lines along the border, so that uneven light does
-    not tilt it.
+    The place is that of a sharp step with the same total light within `middle` of the profile's
+    own middle. Unlike the half-way point between two samples it does not depend on how the border
+    lies between the pixels, which matters where a border runs along the rows. The levels of ink
+    and paper may change along the border, so that uneven light does not tilt it.
     """
     fifth = max(len(s) // 5, 1)
-    n = np.linspace(-1, 1, len(profiles))
-    design = np.stack([np.ones_like(n), n], axis=1)
-    dark = design @ robust_least_squares(design, profiles[:, :fifth].mean(axis=1)).solution
-    bright = design @ robust_least_squares(design, profiles[:, -fifth:].mean(axis=1)).solution
+    dark, bright = _level(profiles[:, :fifth]), _level(profiles[:, -fifth:])
     if np.any(bright - dark < LEAST_CONTRAST * bright):
         return np.full(len(profiles), np.nan)
-    level = ((dark + bright) / 2)[:, None]
-    rises = (profiles[:, :-1] < level) & (profiles[:, 1:] >= level)
-    # Noise can make several crossings: the one nearest the middle of the profile is the border.
-    middle = (s[1:] + s[:-1]) / 2
-    cost = np.where(rises, np.abs(middle), np.inf)
-    pick = cost.argmin(axis=1)
-    row = np.arange(len(profiles))
-    low, high = profiles[row, pick], profiles[row, pick + 1]
-    rise = np.where(rises[row, pick], high - low, 1.0)
-    crossing = s[pick] + (level[:, 0] - low) / rise * (s[1] - s[0])
-    return np.where(rises[row, pick], crossing, np.nan)
+    inner = np.abs(s) <= middle
+    share = (profiles[:, inner] - dark[:, None]) / (bright - dark)[:, None]
+    end = s[inner][-1]
+    step = end - np.trapezoid(share, dx=STEP_PX, axis=1)
+    return np.where(np.abs(step) < end, step, np.nan)
+
+
+def _level(samples: Floats) -> Floats:
+    """Straight line through the medians of both halves of a border's samples, at each point."""
+    points = len(samples)
+    first, second = np.median(samples[: points // 2]), np.median(samples[points // 2 :])
+    return np.asarray((first + second) / 2 + (second - first) * np.linspace(-1, 1, points))
 
 
 def _sampled(plane: Floats, at: Floats) -> Floats:
@@ -189,9 +202,8 @@ def _sampled(plane: Floats, at: Floats) -> Floats:
     return np.asarray(top * (1 - fy) + bottom * fy)
 
 
-def _meet(one: tuple[Floats, Floats] | None, two: tuple[Floats, Floats] | None) -> Floats:
-    """Intersection of two lines, each a point and a direction."""
-    assert one is not None and two is not None
+def _meet(one: Line, two: Line) -> Floats:
+    """Intersection of two lines."""
     (p, u), (q, v) = one, two
     k = np.linalg.solve(np.stack([u, -v], axis=1), q - p)[0]
     return np.asarray(p + k * u)

@@ -79,13 +79,14 @@ def robust_least_squares(design: Floats, values: Floats) -> LinearFit:
         update = _solve(design, values, weights)
         moved = float(np.abs(design @ (update - solution)).max())
         solution = update
-        if moved < 1e-6 * scale:
+        if moved < 1e-4 * scale:
             break
     residuals = values - design @ solution
     free = max(float(weights.sum()) - unknowns, 1.0)
     sd = float(np.sqrt((weights * residuals**2).sum() / free))
     normal = (design * weights[:, None]).T @ design
-    return LinearFit(solution, residuals, weights, sd, sd**2 * np.linalg.pinv(normal))
+    covariance = np.asarray(sd**2 * np.linalg.pinv(normal))
+    return LinearFit(solution, residuals, weights, sd, covariance)
 
 
 def _solve(design: Floats, values: Floats, weights: Floats) -> Floats:

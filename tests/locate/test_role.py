@@ -1,0 +1,227 @@
+"""Paper without a sheet is known by its looks: pages, blank beds and photographs.
+
+The photographs and the two scanned pages are those that scikit-image carries in its wheel; pages
+of print are set by reportlab and drawn by poppler.
+"""
+
+import numpy as np
+import pytest
+from reportlab.lib.utils import ImageReader
+from reportlab.pdfgen import canvas
+from skimage import data, transform
+
+from scanqa.errors import UnknownRole, UnreadableScan
+from scanqa.locate import locate
+from scanqa.scans.array import ArrayScan
+from scanqa.scans.linear import linear
+from scanqa.scans.overview import overview
+from tests.independent import MM, degrade, raster, srgb_encode
+
+DPI = 100
+SPREAD_MM = (297.0, 210.0)
+WORDS = (
+    "The Tarn Pippin bears early and keeps until March; grafts on dwarf stock crop in the third "
+    "year and want a warm wall. Sent out from the nursery at Low Beck, carriage paid. "
+) * 3
+
+
+def role_of(codes, *, file_dpi=DPI, **options):
+    codes = codes if codes.dtype != float else np.rint(codes * 255).astype(np.uint8)
+    scan = ArrayScan(codes, name="holiday.tif", dpi=file_dpi and (file_dpi, file_dpi))
+    (placement,) = locate(scan, overview(scan), linear(scan), **options)
+    return placement.role
+
+
+# ------------------------------------------------------------------------------------- pages
+
+
+def _column(page, left, width, top, bottom, size, leading):
+    pt = 72 / MM
+    page.setFont("Times-Roman", size)
+    letters = int(width * pt / (0.42 * size))
+    rows = np.arange(top, bottom, leading)
+    for number, y in enumerate(rows):
+        start = (7 * number) % 40
+        page.drawString(left * pt, (SPREAD_MM[1] - y) * pt, WORDS[start : start + letters])
+
+
+def _picture(page, pixels, left, top, side):
+    pt = 72 / MM
+    from PIL import Image
+
+    image = ImageReader(Image.fromarray(pixels))
+    page.drawImage(image, left * pt, (SPREAD_MM[1] - top - side) * pt, side * pt, side * pt)
+
+
+@pytest.fixture(scope="module")
+def spread(tmp_path_factory):
+    """Reflectance of an open spread: two pages of print."""
+    folder = tmp_path_factory.mktemp("pages")
+
+    def drawn(kind):
+        path = folder / f"{kind}.pdf"
+        page = canvas.Canvas(str(path), pagesize=tuple(v * 72 / MM for v in SPREAD_MM))
+        if kind == "text":
+            _column(page, 15, 118, 18, 195, 10, 4.2)
+            _column(page, 160, 120, 18, 195, 10, 4.2)
+        elif kind == "dense":
+            for left in (8, 55, 102, 155, 202, 249):
+                _column(page, left, 42, 10, 203, 7, 2.6)
+        elif kind == "pictures":
+            _column(page, 15, 118, 18, 90, 9, 3.8)
+            _picture(page, data.camera(), 20, 100, 85)
+            _picture(page, data.astronaut(), 165, 15, 85)
+            _column(page, 160, 120, 110, 195, 9, 3.8)
+        elif kind == "title":
+            page.setFont("Times-Roman", 24)
+            page.drawString(500, 300, "Catalogue 1931")
+        page.showPage()
+        page.save()
+        return raster(path, 200)
+
+    return drawn
+
+
+def gutter(depth, reach_mm, at_mm):
+    x = np.abs(np.arange(int(SPREAD_MM[0] / MM * DPI)) / DPI * MM - at_mm)
+    return 1 - depth * np.exp(-x / reach_mm)
+
+
+@pytest.mark.parametrize("kind", ["text", "dense", "pictures"])
+@pytest.mark.parametrize(("depth", "at_mm"), [(0.0, 0.0), (0.85, 0.0), (0.85, 148.5), (0.5, 297.0)])
+def test_printed_pages_are_an_open_book(spread, kind, depth, at_mm):
+    light = gutter(depth, 7.0, at_mm)
+    page = spread(kind)
+    codes = degrade(page, dpi_from=200, dpi_to=DPI, noise=0.01, illumination=light)
+    assert role_of(codes) == "open-book"
+    assert role_of(np.rot90(codes).copy()) == "open-book"
+
+
+@pytest.mark.parametrize("kind", ["title", "white"])
+def test_white_pages_are_an_open_book_by_their_gutter(spread, kind):
+    light = gutter(0.8, 8.0, 297.0)
+    codes = degrade(spread(kind), dpi_from=200, dpi_to=DPI, noise=0.01, illumination=light)
+    assert role_of(codes) == "open-book"
+
+
+def test_a_book_that_leaves_part_of_the_bed_bare(spread):
+    codes = degrade(spread("text"), dpi_from=200, dpi_to=DPI, noise=0.005)
+    codes[-160:] = 12
+    codes[:, :90] = 12
+    assert role_of(codes) == "open-book"
+
+
+@pytest.mark.parametrize("name", ["page", "text"])
+def test_photographed_pages_are_an_open_book(name):
+    assert role_of(enlarged(getattr(data, name)())) == "open-book"
+
+
+# ------------------------------------------------------------------------------ blank and dark
+
+
+def bed(level=0.85, *, noise=0.01, shape=(1100, 800), seed=3):
+    return level + noise * np.random.default_rng(seed).standard_normal(shape)
+
+
+def codes_of(light):
+    return np.rint(255 * srgb_encode(light)).astype(np.uint8)
+
+
+def test_plain_paper_is_blank():
+    assert role_of(codes_of(bed())) == "blank"
+    assert role_of(codes_of(bed(0.35))) == "blank"  # underexposed
+    assert role_of(codes_of(bed(0.85, noise=0.02))) == "blank"
+
+
+def test_dust_streaks_and_shadows_leave_it_blank():
+    light = bed()
+    rng = np.random.default_rng(5)
+    for row, col in rng.integers(0, (1090, 790), (300, 2)):
+        light[row : row + 4, col : col + 3] *= 0.5
+    light[:, rng.integers(0, 800, 12)] *= 0.9
+    light *= 1 - 0.5 * np.exp(-np.arange(800) / 8)  # 2 mm edge shadow
+    light[-10:] = 0.02  # a dead margin
+    assert role_of(codes_of(light)) == "blank"
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+@pytest.mark.parametrize("flip", [False, True])
+def test_a_blank_bed_may_be_shaded_by_forty_percent(axis, flip):
+    shape = (1100, 800)
+    fall = 1 - 0.4 * np.exp(-np.arange(shape[axis]) / 80)  # over 20 mm
+    fall = fall[::-1] if flip else fall
+    light = bed() * (fall[:, None] if axis == 0 else fall)
+    assert role_of(codes_of(light)) == "blank"
+
+
+def test_the_lamp_may_fall_off_toward_both_ends():
+    x = np.linspace(-1, 1, 800)
+    assert role_of(codes_of(bed() * (1 - 0.25 * x**2))) == "blank"
+
+
+def test_yellowed_paper_is_blank():
+    light = bed()[:, :, None] * np.array([0.95, 0.85, 0.6])
+    assert role_of(codes_of(light)) == "blank"
+
+
+def test_black_card_is_dark():
+    light = bed(0.03, noise=0.004)
+    light[:, :15] += 0.02  # stray light at one side
+    assert role_of(codes_of(light)) == "dark"
+
+
+# ------------------------------------------------------------------------------- photographs
+
+
+def enlarged(pixels):
+    """As a scan of a print: 900 px along its longer side."""
+    scale = 900 / max(pixels.shape)
+    shape = tuple(int(scale * n) for n in pixels.shape[:2])
+    grown = transform.resize(pixels[..., :3] if pixels.ndim == 3 else pixels, shape, order=1)
+    return np.rint(255 * grown).astype(np.uint8)
+
+
+PHOTOGRAPHS = [
+    "astronaut",
+    "brick",
+    "camera",
+    "cat",
+    "cell",
+    "clock",
+    "coffee",
+    "coins",
+    "grass",
+    "gravel",
+    "hubble_deep_field",
+    "immunohistochemistry",
+    "microaneurysms",
+    "moon",
+    "retina",
+    "rocket",
+    "colorwheel",
+]
+
+
+@pytest.mark.parametrize("name", PHOTOGRAPHS)
+@pytest.mark.parametrize("dpi", [100, 600])
+def test_a_photograph_is_refused(name, dpi):
+    with pytest.raises(UnknownRole, match=r"holiday\.tif: shows no scanqa sheet, is neither"):
+        role_of(enlarged(getattr(data, name)()), file_dpi=dpi)
+
+
+def test_a_photograph_may_be_named_a_book():
+    assert role_of(enlarged(data.coffee()), role="open-book") == "open-book"
+
+
+def test_a_small_print_on_white_is_not_a_book():
+    codes = codes_of(bed(noise=0.005))
+    photo = enlarged(data.camera())[::2, ::2]
+    codes[300 : 300 + len(photo), 200 : 200 + photo.shape[1]] = photo
+    with pytest.raises(UnknownRole):
+        role_of(codes)
+
+
+def test_paper_without_dpi_asks_for_it():
+    with pytest.raises(UnreadableScan, match="says no dpi; give it with --dpi"):
+        role_of(codes_of(bed()), file_dpi=None)
+    assert role_of(codes_of(bed()), file_dpi=None, dpi=100) == "blank"
