@@ -8,19 +8,20 @@ from __future__ import annotations
 
 import statistics
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from importlib import resources
 from typing import Any
 
 from scanqa.catalogue import SIDES
 from scanqa.findings.statistic import matching, summarise
-from scanqa.model import Finding, Measurement, Results, ScanFacts, Severity, Streak
+from scanqa.model import Finding, Measurement, Point, Results, ScanFacts, Severity, Streak
 
 SHADOW_WORTH_SAYING_MM = 0.5
+DEAD_MARGIN_WORTH_SAYING_MM = 0.5
 UNEVEN_WORTH_SAYING_PERCENT = 8.0  # FADGI 2023 tolerates about 8 % at its mildest level
 SOFT_SHARE = 0.8  # effective dpi under this share of the delivered dpi is called soft
-TILT_SHARE = 0.75  # one end of the bed this much softer than the other is called tilt
+TILT_SHARE = 0.75  # a side or corner whose SFR50 is under this share of the whole is called soft
 SHARPENED_PEAK = 1.1
 FRINGES_PX = 0.33  # FADGI 2023, 4 star
 GUTTER_DELTA_L = 5.0
@@ -121,10 +122,10 @@ def _edges(results: Results) -> Iterator[Finding]:
                 yield _finding("shadow", "warning", (m.name,), reason, side=side, value=value)
                 break
         for m in results.named(f"edges.dead_margin_{side}")[:1]:
-            reason = f"from the strip hooked over that edge{_pm(m)}"
-            yield _finding(
-                "dead-margin", "note", (m.name,), reason, side=side, value=f"{m.value:.1f}"
-            )
+            if m.value is not None and m.value > DEAD_MARGIN_WORTH_SAYING_MM:
+                value = f"{m.value:.1f}"
+                reason = f"from the strip hooked over that edge{_pm(m)}"
+                yield _finding("dead-margin", "note", (m.name,), reason, side=side, value=value)
 
 
 def _uneven(results: Results) -> Iterator[Finding]:
@@ -158,7 +159,9 @@ def _sharpness(results: Results, scans: tuple[ScanFacts, ...]) -> Iterator[Findi
                 dpi=f"{dpi:.0f}",
                 direction=direction,
             )
-        yield from _tilt(sites)
+    for direction in ("across", "travel"):
+        sfr50 = matching(results, "sharpness.sfr50")
+        yield from _soft_region([m for m in sfr50 if m.direction == direction])
     peak = summarise(results, "sharpness.peak", "median of the worse direction, upwards")
     if peak and peak.value > SHARPENED_PEAK:
         yield _finding(
@@ -170,32 +173,55 @@ def _sharpness(results: Results, scans: tuple[ScanFacts, ...]) -> Iterator[Findi
         )
 
 
-def _tilt(sites: list[Measurement]) -> Iterator[Finding]:
-    """Softness that goes with place: thirds of the bed along x and along y against each other."""
+def _soft_region(sites: list[Measurement]) -> Iterator[Finding]:
+    """A side or corner of the bed that is softer than the rest: the softest one.
+
+    Sides and corners are the outer thirds. SFR50 is used, not the effective dpi, which is capped.
+    """
     placed = [(m.at_mm, m.value) for m in sites if m.at_mm is not None and m.value is not None]
     if len(placed) < 12:
         return
-    for axis, ends in ((0, ("left", "right")), (1, ("top", "bottom"))):
-        low = min(at[axis] for at, _ in placed)
-        high = max(at[axis] for at, _ in placed)
-        third = (high - low) / 3
-        first = [value for at, value in placed if at[axis] <= low + third]
-        last = [value for at, value in placed if at[axis] >= high - third]
-        if not first or not last:
+    middle = statistics.median(value for _, value in placed)
+    softest: tuple[float, str, float] | None = None
+    for words, inside in _regions([at for at, _ in placed]).items():
+        values = [value for at, value in placed if inside(at)]
+        if len(values) < 2:
             continue
-        a, b = statistics.median(first), statistics.median(last)
-        if min(a, b) < TILT_SHARE * max(a, b):
-            (soft, soft_at), (sharp, sharp_at) = sorted(zip((a, b), ends, strict=True))
-            yield _finding(
-                "tilt",
-                "warning",
-                ("sharpness.effective_dpi",),
-                f"medians of the outer thirds, measured {sites[0].direction}",
-                soft=f"{soft:.0f}",
-                soft_at=soft_at,
-                sharp=f"{sharp:.0f}",
-                sharp_at=sharp_at,
-            )
+        here = statistics.median(values)
+        if softest is None or here < softest[0]:
+            softest = here, words, len(values)
+    if softest is not None and softest[0] < TILT_SHARE * middle:
+        here, words, count = softest
+        yield _finding(
+            "tilt",
+            "warning",
+            ("sharpness.sfr50",),
+            f"SFR50 median of {count} edges there and of {len(placed)} in all, "
+            f"measured {sites[0].direction}",
+            soft=f"{here:.1f}",
+            where=words,
+            middle=f"{middle:.1f}",
+        )
+
+
+def _regions(places: list[Point]) -> dict[str, Callable[[Point], bool]]:
+    """Names of sides and corners, and whether a place lies in the outer third there."""
+    bounds = []
+    for axis in (0, 1):
+        low, high = min(p[axis] for p in places), max(p[axis] for p in places)
+        bounds.append((low + (high - low) / 3, high - (high - low) / 3))
+    ends: dict[str, Callable[[Point], bool]] = {
+        "left": lambda at: at[0] <= bounds[0][0],
+        "right": lambda at: at[0] >= bounds[0][1],
+        "top": lambda at: at[1] <= bounds[1][0],
+        "bottom": lambda at: at[1] >= bounds[1][1],
+    }
+
+    def both(a: str, b: str) -> Callable[[Point], bool]:
+        return lambda at: ends[a](at) and ends[b](at)
+
+    corners = {f"{v} {h}": both(v, h) for v in ("top", "bottom") for h in ("left", "right")}
+    return ends | corners
 
 
 def _fringes(results: Results) -> Iterator[Finding]:

@@ -48,31 +48,46 @@ def test_an_invisible_streak_is_a_note_and_asks_for_nothing():
     assert judgement.actions == ()
 
 
-def effective(value, at_mm, direction="across"):
+def sfr50(value, at_mm, direction="across"):
     return Measurement(
-        "sharpness.effective_dpi", value, 3.0, scan=SCAN.file, at_mm=at_mm, direction=direction
+        "sharpness.sfr50", value, 0.05, scan=SCAN.file, at_mm=at_mm, direction=direction
     )
 
 
-def test_a_softer_side_is_called_tilt_and_names_the_side():
-    sites = tuple(
-        effective(290.0 if x < 120 else 180.0, (float(x), float(y)))
+def over_the_bed(value_at):
+    return tuple(
+        sfr50(value_at(x, y), (float(x), float(y)))
         for x in range(20, 200, 40)
-        for y in range(20, 280, 60)
+        for y in range(20, 290, 44)
     )
+
+
+@pytest.mark.parametrize(
+    ("soft", "where"),
+    [
+        (lambda x, y: x > 130, "right"),
+        (lambda x, y: y < 100, "top"),
+        (lambda x, y: x < 70 and y > 190, "bottom left"),
+    ],
+)
+def test_a_softer_place_is_named(soft, where):
+    sites = over_the_bed(lambda x, y: 2.0 if soft(x, y) else 4.0)
     titles = [f.title for f in diagnose(Results(sites), (SCAN,))]
-    assert any("One side is softer" in t and "at right" in t for t in titles)
+    assert [t for t in titles if t.startswith(f"Softer at the {where}: SFR50 2.0")]
 
 
 def test_an_evenly_soft_scanner_is_soft_but_not_tilted():
-    sites = tuple(
-        effective(180.0, (float(x), float(y)))
-        for x in range(20, 200, 40)
-        for y in range(20, 280, 60)
-    )
-    titles = [f.title for f in diagnose(Results(sites), (SCAN,))]
+    even = over_the_bed(lambda x, y: 2.0)
+    effective = tuple(
+        Measurement(
+            "sharpness.effective_dpi", 180.0, 2.0, scan=SCAN.file, at_mm=m.at_mm,
+            direction="across",
+        )
+        for m in even
+    )  # fmt: skip
+    titles = [f.title for f in diagnose(Results(even + effective), (SCAN,))]
     assert any("180 dpi of the 300 dpi" in t for t in titles)
-    assert not any("One side" in t for t in titles)
+    assert not any("Softer at" in t for t in titles)
 
 
 def test_marks_shadow_and_gutter_are_reported_with_numbers():
@@ -93,11 +108,13 @@ def test_marks_shadow_and_gutter_are_reported_with_numbers():
 
 def test_a_healthy_unit_has_nothing_to_do():
     sites = tuple(
-        effective(295.0, (float(x), float(y)), direction)
-        for x in range(20, 200, 40)
-        for y in range(20, 280, 60)
+        Measurement(
+            "sharpness.effective_dpi", 295.0, 2.0, scan=SCAN.file, at_mm=(x, 50.0),
+            direction=direction,
+        )
+        for x in (20.0, 100.0, 180.0)
         for direction in ("across", "travel")
-    )
+    )  # fmt: skip
     judgement = judge(Results(sites), (SCAN,))
     assert judgement.actions == ()
     assert judgement.outcome.fitness == "fit"
