@@ -118,6 +118,18 @@ def _rows() -> list[Definition]:
             "Lightness given to plain white paper."),
         row("tone.black", "L*", "lower", 1,
             "Lightness given to the darkest thing scanned."),
+        row("tone.range", "D", "higher", 2,
+            "Density between white paper and the darkest thing scanned, as the scanner sees it."),
+        row("tone.response", "L*", "lower", 1,
+            "Largest error in lightness of grey patches whose true values are known."),
+        row("drift.level", "%", "target", 2,
+            "Change of level from the first to the last of the blank scans; above 0 it rose."),
+        row("drift.settle_time", "s", "lower", 0,
+            "Time from the first blank scan until the level stays within 0.5 % of its end."),
+        row("backing.show_through", "%", "lower", 2,
+            "How much darker the front of a page is where its back is printed black."),
+        row("backing.paper", "L*", "neither", 1,
+            "Lightness of unprinted paper on the backing it was scanned on."),
     ]
     # fmt: on
     for side in SIDES:
