@@ -172,6 +172,7 @@ class Sheet:
 
     `back` and `back_words` are printed on the other side of the paper. `back` lies where it would
     be seen from the front if the paper were glass; the words read upright in the back's own frame.
+    `bars_mm` are the lengths of the bars (across, down the page) that are measured with a rule.
     """
 
     id: str  # "bed-sheet-a4"
@@ -184,6 +185,7 @@ class Sheet:
     words: tuple[Text, ...]
     back: tuple[Polygon, ...] = ()
     back_words: tuple[Text, ...] = ()
+    bars_mm: Point | None = None
 
 
 # ----------------------------------------------------------------------------------- scans

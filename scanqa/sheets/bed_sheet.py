@@ -112,6 +112,7 @@ def bed_sheet(paper: str) -> Sheet:
         pieces=(piece,),
         shapes=tuple(shapes + bars),
         words=tuple(words + labels),
+        bars_mm=BARS_MM[paper],
     )
 
 
