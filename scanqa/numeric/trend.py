@@ -47,11 +47,11 @@ class Line:
         """Two-sided probability of a slope at least this steep if there is none."""
         if self.slope_sd == 0:
             return 0.0 if self.slope else 1.0
-        return 2 * float(special.stdtr(self.degrees, -abs(self.slope / self.slope_sd)))
+        return 2 * student_tail(-abs(self.slope / self.slope_sd), self.degrees)
 
     def slope_interval(self, confidence: float = 0.95) -> tuple[float, float]:
         """Confidence interval of the slope."""
-        half = _t(confidence, self.degrees) * self.slope_sd
+        half = student_width(confidence, self.degrees) * self.slope_sd
         return self.slope - half, self.slope + half
 
 
@@ -103,7 +103,7 @@ def crossing(line: Line, limit: float, *, confidence: float = 0.95) -> Crossing 
     confidence : float
         Of the interval, and of the significance of the slope.
     """
-    t = _t(confidence, line.degrees)
+    t = student_width(confidence, line.degrees)
     if abs(line.slope) <= t * line.slope_sd:
         return None
     gap = limit - line.at(line.middle)  # height to go from the middle of the data
@@ -116,5 +116,12 @@ def crossing(line: Line, limit: float, *, confidence: float = 0.95) -> Crossing 
     return Crossing(line.middle + gap / line.slope, line.middle + low, line.middle + high)
 
 
-def _t(confidence: float, degrees: int) -> float:
-    return float(special.stdtrit(degrees, 0.5 + confidence / 2))
+def student_width(confidence: float, degrees: float) -> float:
+    """Half width of a two-sided Student interval, in standard errors (normal if degrees is inf)."""
+    share = 0.5 + confidence / 2
+    return float(special.ndtri(share) if degrees == math.inf else special.stdtrit(degrees, share))
+
+
+def student_tail(t: float, degrees: float) -> float:
+    """Probability of a Student t below `t` (normal if degrees is inf)."""
+    return float(special.ndtr(t) if degrees == math.inf else special.stdtr(degrees, t))

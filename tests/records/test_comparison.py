@@ -1,0 +1,126 @@
+"""Differences with known truth: how often a false one is claimed, and that true ones are found."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from scanqa.records.comparison import compare
+
+SEED = 1979
+PLACES = [(x, y) for x in (20.0, 62.0, 105.0, 147.0, 190.0) for y in np.arange(20.0, 280, 43)]
+SINGLE = {"noise.total": 0.3, "shading.nonuniformity": 4.0, "edges.shadow_left": 2.0}
+
+
+def measure(name, value, uncertainty, at_mm=None, direction=None, **more):
+    keys = {"status": "ok", "channel": None, "edge_kind": None, **more}
+    return {
+        "name": name, "value": float(value), "uncertainty": uncertainty, "at_mm": at_mm,
+        "direction": direction, **keys,
+    }  # fmt: skip
+
+
+def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, **single):
+    """A qualification: SFR50 falls 10 % to the right, sites scatter by 1 %, values by 0.02."""
+    measures = []
+    for direction in ("across", "travel"):
+        for x, y in PLACES:
+            value = sfr50 * (1 - 0.1 * x / 190) * (1 + rng.normal(0, 0.01))
+            at = [x + rng.normal(0, jitter_mm), y + rng.normal(0, jitter_mm)]
+            measures.append(measure("sharpness.sfr50", value, 0.04, at, direction))
+    for measured, truth in {**SINGLE, "noise.total": noise, **single}.items():
+        measures.append(measure(measured, truth + rng.normal(0, 0.02), 0.02))
+    scans = [{"dpi": [dpi, dpi], "role": "blank", "sha256": "0", "file": "a.tif"}]
+    return {"scanner": name, "measures": measures, "scans": scans}
+
+
+def row(result, name, direction=""):
+    return next(r for r in result.rows if r.key[:2] == (name, direction))
+
+
+def test_of_200_identical_pairs_at_most_one_in_twenty_claims_a_difference():
+    rng = np.random.default_rng(SEED)
+    claims = sum(
+        any(
+            r.p_value is not None and r.verdict not in ("no difference shown",) for r in result.rows
+        )
+        for result in (compare([scanner(rng)], [scanner(rng, "wren")]) for _ in range(200))
+    )
+    # 5 % of 200 is 10; four standard errors of a binomial above it would be 22. Holm holds 5 %.
+    assert claims <= 16
+
+
+def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
+    rng = np.random.default_rng(SEED)
+    result = compare([scanner(rng)], [scanner(rng, "wren", sfr50=4.6)])
+    found = row(result, "sharpness.sfr50", "across")
+    assert found.verdict == "second is better"
+    assert found.low < 0.6 * 0.95 < found.high  # 0.6 cy/mm at the left, 10 % less at the right
+    assert found.unit_of == "pairs of places"
+    assert "wren is better in sharpness.sfr50" in result.sentence
+
+
+def test_lower_is_better_for_noise():
+    rng = np.random.default_rng(SEED)
+    result = compare([scanner(rng, noise=0.3)], [scanner(rng, "wren", noise=0.9)])
+    assert row(result, "noise.total").verdict == "first is better"
+
+
+def test_a_shown_difference_may_be_too_small_to_matter():
+    rng = np.random.default_rng(SEED)
+    result = compare([scanner(rng)], [scanner(rng, sfr50=4.06)])
+    assert row(result, "sharpness.sfr50", "across").verdict == "too small to matter"
+    assert "No difference shown that would matter" in result.sentence
+
+
+def test_paired_interval_is_scipys():
+    rng = np.random.default_rng(SEED)
+    a, b = scanner(rng, jitter_mm=0.0), scanner(rng, jitter_mm=0.0)
+    found = row(compare([a], [b]), "sharpness.sfr50", "across")
+    pick = [[m["value"] for m in d["measures"] if m["direction"] == "across"] for d in (a, b)]
+    reference = stats.ttest_rel(pick[1], pick[0])
+    interval = reference.confidence_interval(0.95)
+    assert found.p_value == pytest.approx(reference.pvalue, rel=1e-9)
+    assert (found.low, found.high) == pytest.approx((interval.low, interval.high), rel=1e-9)
+
+
+def test_repeats_are_the_unit_and_give_scipys_welch_test():
+    rng = np.random.default_rng(SEED)
+    a, b = [scanner(rng) for _ in range(4)], [scanner(rng) for _ in range(3)]
+    found = row(compare(a, b), "noise.total")
+    pick = [[m["value"] for d in side for m in d["measures"] if m["name"] == "noise.total"]
+            for side in (a, b)]  # fmt: skip
+    reference = stats.ttest_ind(pick[1], pick[0], equal_var=False)
+    assert found.unit_of == "repeats"
+    assert found.p_value == pytest.approx(reference.pvalue, rel=1e-6)
+
+
+def test_values_per_pixel_are_not_compared_across_dpi():
+    rng = np.random.default_rng(SEED)
+    result = compare([scanner(rng, dpi=300)], [scanner(rng, dpi=600)])
+    assert row(result, "noise.total").verdict == "not compared"
+    assert "300 and 600" in row(result, "noise.total").reason
+    assert row(result, "sharpness.sfr50", "across").verdict == "no difference shown"
+    assert any("different dpi" in note for note in result.notes)
+
+
+def test_what_one_side_lacks_and_lower_bounds_are_not_compared():
+    rng = np.random.default_rng(SEED)
+    a, b = scanner(rng), scanner(rng)
+    b["measures"] = [m for m in b["measures"] if m["name"] != "noise.total"]
+    for m in a["measures"]:
+        if m["name"] == "sharpness.sfr50":
+            m["status"] = "lower-bound"
+    result = compare([a], [b])
+    assert row(result, "noise.total").reason == "measured on one side only"
+    assert "lower bound" in row(result, "sharpness.sfr50", "across").reason
+
+
+def test_swapping_the_sides_swaps_the_verdict():
+    rng = np.random.default_rng(SEED)
+    a, b = scanner(rng), scanner(rng, "wren", sfr50=4.6)
+    there, back = compare([a], [b]), compare([b], [a])
+    for r in there.rows:
+        other = row(back, *r.key[:2])
+        assert other.difference == pytest.approx(-r.difference)
+        swap = {"first is better": "second is better", "second is better": "first is better"}
+        assert other.verdict == swap.get(r.verdict, r.verdict)
