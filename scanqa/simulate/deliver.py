@@ -16,12 +16,12 @@ _STEPS = 2**16 - 1
 
 def encoded(light: NDArray[np.floating[Any]], curve: ToneCurve) -> Floats:
     """Share of the code scale for relative light (IEC 61966-2-1 for sRGB), cut off at 0 and 1."""
-    y = np.clip(light, 0.0, 1.0)
+    y = np.asarray(np.clip(light, 0.0, 1.0), np.float64)
     if curve == "srgb":
         toe, power = 12.92 * y, 1.055 * np.maximum(y, 1e-9) ** (1 / 2.4) - 0.055
-        return np.asarray(np.where(y <= 0.0031308, toe, power))
+        return np.minimum(np.where(y <= 0.0031308, toe, power), 1.0)
     if curve == "linear":
-        return np.asarray(y, np.float64)
+        return y
     return np.asarray(y ** (1 / float(curve.removeprefix("gamma-"))))
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from scanqa.model import Floats
 
-_CAP_PX = 36  # height of a capital in the drawing that is traced
+_CAP_PX = 48  # height of a capital in the drawing that is traced
 _CAP_SHARE = 0.72  # height of a capital in ems
 _PLAIN = str.maketrans(
     {"–": "-", "—": "-", "×": "x", "’": "'", "‘": "'", "“": '"', "”": '"', "·": "-"}

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,9 @@ from numpy.typing import NDArray
 from scanqa.model import Floats
 
 CELLS = 4  # fine cells to a pixel, each way
-BLOCK_PX = 32  # rows and columns that share one kernel
+BLOCK_PX = 48  # most rows and columns that share one kernel
+_LEAST_PX = 4
+_CHANGE = 0.03  # of blur within a block
 _SIGMA_STEP_PX = 1 / 256  # kernels are kept for whole multiples of this
 
 
@@ -56,10 +59,36 @@ def padding_px(sigma_px: float, aperture_px: float, shift_px: float) -> int:
     return math.ceil(5 * sigma_px + aperture_px / 2 + abs(shift_px) + 0.5)
 
 
+def cuts(sigma_px: Floats) -> list[int]:
+    """Cut a row or column of pixels into blocks over which the blur hardly changes.
+
+    Parameters
+    ----------
+    sigma_px : (n, any) array
+        Blur of each pixel, at as many places of the other axis as are of interest.
+
+    Returns
+    -------
+    list of int
+        Borders from 0 to n; within a block no blur differs by more than `_CHANGE`, unless it has
+        only `_LEAST_PX`.
+    """
+    borders = [0]
+    count = len(sigma_px)
+    while borders[-1] < count:
+        start = borders[-1]
+        part = np.log(np.maximum(sigma_px[start : start + BLOCK_PX], 1e-6))
+        alike = np.all(np.abs(part - part[0]) <= _CHANGE, axis=1)
+        length = int(np.argmin(alike)) if not alike.all() else len(alike)
+        borders.append(min(start + max(length, _LEAST_PX), count))
+    return borders
+
+
 def resolve(
     fine: NDArray[np.float32],
     *,
     pad: int,
+    blocks: tuple[list[int], list[int]],
     sigma_px: tuple[Floats, Floats],
     aperture_px: tuple[float, float],
     shifts_px: tuple[tuple[float, float], ...],
@@ -72,8 +101,10 @@ def resolve(
         Area means of the scene.
     pad : int
         Pixels of margin on all sides, at least `padding_px` of the widest kernel.
+    blocks : (row borders, column borders)
+        Borders of the blocks that have one kernel, see `cuts`.
     sigma_px : two (row blocks, column blocks) arrays
-        Gaussian sigma across and along the travel, one for each block of `BLOCK_PX`.
+        Gaussian sigma across and along the travel.
     aperture_px : (across, travel)
         Width of the box.
     shifts_px : tuple of (x, y)
@@ -83,27 +114,28 @@ def resolve(
     -------
     (rows, cols, planes) float32
     """
-    rows, cols = (size // CELLS - 2 * pad for size in fine.shape)
-    out = np.empty((rows, cols, len(shifts_px)), np.float32)
+    row_borders, col_borders = blocks
+    out = np.empty((row_borders[-1], col_borders[-1], len(shifts_px)), np.float32)
     across, travel = (
         np.maximum(np.round(s / _SIGMA_STEP_PX), 1) * _SIGMA_STEP_PX for s in sigma_px
     )
-    for i, row in enumerate(range(0, rows, BLOCK_PX)):
-        height = min(BLOCK_PX, rows - row)
-        for j, col in enumerate(range(0, cols, BLOCK_PX * 2)):
-            width = min(BLOCK_PX * 2, cols - col)
+    shift = max(abs(value) for look in shifts_px for value in look)
+    for i, (top, bottom) in enumerate(pairwise(row_borders)):
+        for j, (left, right) in enumerate(pairwise(col_borders)):
+            widest = float(max(across[i, j], travel[i, j]))
+            own = min(padding_px(widest, max(aperture_px), shift), pad)
             window = fine[
-                row * CELLS : (row + height + 2 * pad) * CELLS,
-                col * CELLS : (col + width + 2 * pad) * CELLS,
+                (top + pad - own) * CELLS : (bottom + pad + own) * CELLS,
+                (left + pad - own) * CELLS : (right + pad + own) * CELLS,
             ]
             if (window == window[0, 0]).all():
-                out[row : row + height, col : col + width] = window[0, 0]
+                out[top:bottom, left:right] = window[0, 0]
                 continue
             done: dict[float, NDArray[np.float32]] = {}
             for plane, (dx, dy) in enumerate(shifts_px):
                 if dy not in done:
-                    down = _band(height, pad, float(travel[i, j]), aperture_px[1], dy)
+                    down = _band(bottom - top, own, float(travel[i, j]), aperture_px[1], dy)
                     done[dy] = down @ window
-                over = _band(width, pad, float(across[i, j]), aperture_px[0], dx)
-                out[row : row + height, col : col + width, plane] = done[dy] @ over.T
+                over = _band(right - left, own, float(across[i, j]), aperture_px[0], dx)
+                out[top:bottom, left:right, plane] = done[dy] @ over.T
     return out

@@ -21,14 +21,14 @@ from numpy.typing import NDArray
 from scanqa.model import MM_PER_INCH, Floats, Pixels
 from scanqa.simulate.coverage import Layer, Shape, layers, paint
 from scanqa.simulate.deliver import deliver, tone
-from scanqa.simulate.optics import BLOCK_PX, CELLS, padding_px, resolve
+from scanqa.simulate.optics import CELLS, cuts, padding_px, resolve
 from scanqa.simulate.scanner import RGB, Scanner
 from scanqa.simulate.scenes import Laid, Paper, Scene, chained, inverse
 from scanqa.simulate.truth import Truth
 
 Light = NDArray[np.float32]
 
-_STRIP_ROWS = 4 * BLOCK_PX
+_STRIP_ROWS = 144
 _TEXTURE_PITCH_MM = 0.1
 
 
@@ -163,7 +163,10 @@ def _reflectance(
     shift = max(abs(value) for look in shifts for value in look)
 
     def seen(row: int, rows: int) -> Light:
-        sigma = _sigma_px(laid, scanner, dpi, row, rows)
+        blocks = _blocks(laid, scanner, dpi, row, rows)
+        sigma = _sigma_px(
+            laid, scanner, dpi, *((np.add(b[:-1], b[1:]) / 2) for b in blocks), from_row=row
+        )
         widest = max(float(np.max(sigma[0])), float(np.max(sigma[1])))
         pad = padding_px(widest, max(aperture), shift)
         fine = paint(
@@ -174,7 +177,9 @@ def _reflectance(
             rows=(rows + 2 * pad) * CELLS,
             cols=(width + 2 * pad) * CELLS,
         )
-        return resolve(fine, pad=pad, sigma_px=sigma, aperture_px=aperture, shifts_px=shifts)
+        return resolve(
+            fine, pad=pad, blocks=blocks, sigma_px=sigma, aperture_px=aperture, shifts_px=shifts
+        )
 
     return seen
 
@@ -185,22 +190,38 @@ def _in_cells(shapes: list[Shape], to_px: Floats) -> list[Layer]:
     return layers([shape.moved(cells) for shape in shapes])
 
 
-def _sigma_px(
+def _blocks(
     laid: Laid, scanner: Scanner, dpi: tuple[float, float], row: int, rows: int
+) -> tuple[list[int], list[int]]:
+    """Borders of rows (from the strip's first) and of columns between which the blur is even."""
+    width, _ = scanner.size_px(dpi)
+    x, y = (np.arange(n, dtype=np.float64) + 0.5 for n in (width, rows))
+    down = _sigma_px(laid, scanner, dpi, y, np.array([0.0, width / 2, width]), from_row=row)
+    over = _sigma_px(laid, scanner, dpi, np.array([0.0, rows]), x, from_row=row)
+    return cuts(np.hstack(down)), cuts(np.vstack(over).T)
+
+
+def _sigma_px(
+    laid: Laid,
+    scanner: Scanner,
+    dpi: tuple[float, float],
+    y_px: Floats,
+    x_px: Floats,
+    *,
+    from_row: int,
 ) -> tuple[Floats, Floats]:
-    """Blur at the middle of each block of a strip, (row blocks, column blocks), in pixels."""
+    """Blur across and along travel, (rows, columns) in pixels, at places counted from corners."""
     width, height = scanner.size_px(dpi)
-    y, x = (
-        np.minimum(np.arange(0, n, block) + block / 2, n)
-        for n, block in ((rows, BLOCK_PX), (width, BLOCK_PX * 2))
-    )
-    y = y + row
+    y = y_px + from_row
     rise: Floats | float = 0.0
     if laid.lift is not None:
-        rise = _heights(laid, scanner, dpi, x, y)
-    u, v = np.meshgrid(2 * x / width - 1, 2 * y / height - 1)
+        rise = _heights(laid, scanner, dpi, x_px, y)
+    u, v = np.meshgrid(2 * x_px / width - 1, 2 * y / height - 1)
     across, travel = scanner.optics.sigma_um(u, v, rise)
-    return across * dpi[0] / (1000 * MM_PER_INCH), travel * dpi[1] / (1000 * MM_PER_INCH)
+    return (
+        np.broadcast_to(across * dpi[0] / (1000 * MM_PER_INCH), u.shape),
+        np.broadcast_to(travel * dpi[1] / (1000 * MM_PER_INCH), u.shape),
+    )
 
 
 def _heights(
@@ -284,13 +305,13 @@ def _marks(scanner: Scanner, dpi: tuple[float, float]) -> Callable[[int, Light],
     width, height = scanner.size_px(dpi)
     for mark in scanner.marks:
         px = mark.outline_mm() * np.asarray(dpi) / MM_PER_INCH
-        sigma = tuple(
-            np.full((1024, 1024), blur * d / (1000 * MM_PER_INCH))
+        across, travel = (
+            np.array([[blur * d / (1000 * MM_PER_INCH)]])
             for blur, d in zip(
                 (scanner.optics.blur_across_um, scanner.optics.blur_travel_um), dpi, strict=True
             )
         )
-        pad = padding_px(max(sigma[0][0, 0], sigma[1][0, 0]), 1.0, 0.0)
+        pad = padding_px(max(across.item(), travel.item()), 1.0, 0.0)
         low, high = np.floor(px.min(axis=0)) - pad, np.ceil(px.max(axis=0)) + pad
         x0, y0 = (max(int(v), 0) for v in low)
         x1, y1 = min(int(high[0]), width), min(int(high[1]), height)
@@ -307,7 +328,8 @@ def _marks(scanner: Scanner, dpi: tuple[float, float]) -> Callable[[int, Light],
         seen = resolve(
             fine,
             pad=pad,
-            sigma_px=(sigma[0], sigma[1]),
+            blocks=([0, y1 - y0], [0, x1 - x0]),
+            sigma_px=(across, travel),
             aperture_px=(scanner.optics.aperture_across, scanner.optics.aperture_travel),
             shifts_px=((0.0, 0.0),),
         )

@@ -462,7 +462,7 @@ class BookScene:
         shapes.append(Shape((rule,), ink))
         y = 33.0
         while y < height - 16:
-            for line in _wrapped(LINES[int(rng.integers(len(LINES)))], (width - 14 - start) / 1.72):
+            for line in _wrapped(LINES[int(rng.integers(len(LINES)))], (width - 14 - start) / 1.56):
                 if y < height - 16:
                     rings = lettering(line, 3.2, False, "start")
                     shapes.append(Shape(rings, ink).moved(affine(0, shift=(start, y))))
