@@ -1,0 +1,132 @@
+"""Scale, turn and squareness against poses in closed form, drawn by poppler."""
+
+import numpy as np
+import pytest
+
+from scanqa.errors import BadOption
+from scanqa.locate import locate
+from scanqa.measures import geometry
+from scanqa.scans.array import ArrayScan
+from scanqa.scans.linear import linear
+from scanqa.scans.overview import overview
+from scanqa.sheets import sheet
+from scanqa.sheets.pdf import draw
+from tests.independent import Pose, degrade, raster
+
+MIDDLE_MM = (105.0, 148.5)
+DPI_SHARE = 0.0005  # half of what is asked
+SKEW_DEG = 0.005  # a quarter of what is asked
+
+
+@pytest.fixture(scope="module")
+def bed_pdf(tmp_path_factory):
+    path = tmp_path_factory.mktemp("sheets") / "bed.pdf"
+    path.write_bytes(draw(sheet("bed-sheet-a4")))
+    return path
+
+
+def placed(pixels, *, dpi, name="bed.tif"):
+    scan = ArrayScan(pixels, name=name, dpi=(dpi, dpi))
+    (placement,) = locate(scan, overview(scan), linear(scan))
+    return placement
+
+
+def scanned(bed_pdf, pose, *, dpi=200, from_dpi=600, size_mm=None, noise=0.01):
+    picture = raster(bed_pdf, from_dpi, pose=pose, size_mm=size_mm)
+    return degrade(picture, dpi_from=from_dpi, dpi_to=dpi, blur_sigma_px=0.5, noise=noise)
+
+
+def value(results, name):
+    (measurement,) = results.named(name)
+    return measurement.value
+
+
+@pytest.mark.parametrize(
+    ("dpi", "from_dpi", "noise", "pose"),
+    [
+        (200, 600, 0.02, Pose(turn_deg=-2.0, about_mm=MIDDLE_MM)),
+        (300, 600, 0.005, Pose(turn_deg=0.7, about_mm=MIDDLE_MM, stretch=(0.998, 1.003))),
+        (300, 600, 0.01, Pose(turn_deg=4.0, about_mm=MIDDLE_MM, shear=0.002)),
+        (600, 1200, 0.01, Pose(turn_deg=0.2, about_mm=MIDDLE_MM, stretch=(1.001, 1.0))),
+    ],
+)
+def test_scale_turn_and_squareness(bed_pdf, dpi, from_dpi, noise, pose):
+    size = None if from_dpi < 1200 else (210, 150)
+    pixels = scanned(bed_pdf, pose, dpi=dpi, from_dpi=from_dpi, noise=noise, size_mm=size)
+    results = geometry.measure([placed(pixels, dpi=dpi)])
+    # The sensor sees stretch[0] × dpi samples in an inch of glass; a carriage askew by `shear`
+    # travels further for the same height.
+    assert value(results, "geometry.dpi_across") == pytest.approx(
+        dpi * pose.stretch[0], rel=DPI_SHARE
+    )
+    travel = dpi * pose.stretch[1] / np.hypot(1, pose.shear)
+    assert value(results, "geometry.dpi_travel") == pytest.approx(travel, rel=DPI_SHARE)
+    assert value(results, "geometry.skew") == pytest.approx(pose.turn_deg, abs=SKEW_DEG)
+    lean = np.rad2deg(np.arctan(pose.shear))
+    assert value(results, "geometry.orthogonality") == pytest.approx(lean, abs=SKEW_DEG)
+    assert value(results, "geometry.distortion") < 0.005  # %: 18 µm
+
+
+@pytest.mark.parametrize("quarters", [1, 2, 3])
+def test_across_stays_across_however_the_sheet_lies(bed_pdf, quarters):
+    pose = Pose(turn_deg=1.0, about_mm=MIDDLE_MM, stretch=(1.0, 1.01))
+    pixels = scanned(bed_pdf, pose)
+    turned = geometry.measure([placed(np.rot90(pixels, -quarters).copy(), dpi=200)])
+    wide, high = ("travel", "across") if quarters % 2 else ("across", "travel")
+    assert value(turned, f"geometry.dpi_{wide}") == pytest.approx(200, rel=DPI_SHARE)
+    assert value(turned, f"geometry.dpi_{high}") == pytest.approx(202, rel=DPI_SHARE)
+    # The stretch is now on the other axis: it turns the sheet's lines by 1 % of the turn.
+    assert value(turned, "geometry.skew") == pytest.approx(1.0, abs=0.012)
+
+
+def test_a_steel_rule_takes_the_printer_out(bed_pdf):
+    pose = Pose(turn_deg=0.5, about_mm=MIDDLE_MM, printer=(0.997, 1.007))
+    placement = placed(scanned(bed_pdf, pose), dpi=200)
+    wrong = geometry.measure([placement])
+    assert value(wrong, "geometry.dpi_travel") == pytest.approx(200 * 1.007, rel=DPI_SHARE)
+    assert "printer's scale is included" in wrong.named("geometry.dpi_travel")[0].reason
+    across, down = placement.sheet.bars_mm
+    right = geometry.measure([placement], bars_mm=(0.997 * across, 1.007 * down))
+    for name in ("geometry.dpi_across", "geometry.dpi_travel"):
+        assert value(right, name) == pytest.approx(200, rel=DPI_SHARE)
+        assert right.named(name)[0].reason == ""
+        assert right.named(name)[0].uncertainty > 200 * 0.05 / across  # the rule's own
+
+
+def test_a_misread_rule_is_refused(bed_pdf):
+    placement = placed(scanned(bed_pdf, Pose(), dpi=100), dpi=100)
+    with pytest.raises(BadOption, match="a bar of 80 mm"):
+        geometry.measure([placement], bars_mm=(180.0, 80.0))
+
+
+def test_uncertainty_covers_the_truth():
+    """Closed form: 35 tags with Gaussian errors; intervals of two sigma hold the truth."""
+    rng = np.random.default_rng(11)
+    ys, xs = np.mgrid[0:7, 0:5]
+    mm = np.stack([20 + 42.5 * xs, 20 + 42.8 * ys], axis=-1).reshape(-1, 2)
+    px = mm * 300 / 25.4
+    hits = []
+    for _ in range(400):
+        found = geometry.steps(px + rng.normal(0, 0.1, px.shape), mm)
+        z = (found.dpi[0] / 300 - 1) / found.relative[0]
+        hits.append(abs(z) < 1.96)
+    assert 0.91 < np.mean(hits) < 0.98  # 95 %, ± 3 sigma of 400 draws, and Student's tails
+
+
+def test_a_bend_is_measured_and_mapped():
+    """A tag field whose middle column is pushed down by a parabola of 0.3 mm."""
+    ys, xs = np.mgrid[0:7, 0:5]
+    mm = np.stack([20 + 42.5 * xs, 20 + 42.8 * ys], axis=-1).reshape(-1, 2)
+    u = (mm[:, 0] - 105) / 85
+    bent = mm + np.stack([0 * u, 0.3 * (1 - u**2)], axis=1)
+    found = geometry.steps(bent * 300 / 25.4, mm)
+    # An affine fit takes out the mean of 1 - u² at u = -1, -½, 0, ½, 1: 0.5.
+    assert found.bends_mm[:, 1].max() == pytest.approx(0.15, abs=0.002)
+    assert found.bends_mm[:, 1].min() == pytest.approx(-0.15, abs=0.002)
+    assert np.abs(found.bends_mm[:, 0]).max() < 1e-9
+
+
+def test_no_sheet_no_numbers():
+    results = geometry.measure([])
+    assert {m.name for m in results.measurements} == set(geometry.NAMES)
+    assert all(m.status == "not-measurable" and m.reason for m in results.measurements)
