@@ -438,7 +438,9 @@ class Streak:
     extent_mm : (start, end)
         Where along its axis it begins and ends.
     significance : float
-        Contrast over its standard uncertainty.
+        Contrast over its standard uncertainty, in the search's own estimate of both.
+    causes : tuple of (words, probability)
+        All causes considered, the likeliest first; `likely_cause` is the first one's words.
     """
 
     at_mm: float
@@ -454,6 +456,7 @@ class Streak:
     visible: bool
     scan: str
     axis: Direction = "travel"
+    causes: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
