@@ -130,9 +130,9 @@ def measure_edge(window: NDArray[Any], line: Line, reach_px: float) -> EdgeSfr |
     if isinstance(found, Unmeasured):
         return found
     patch, fit = found
-    clipped = _clipped(patch, fit)
-    if clipped:
-        return Unmeasured(clipped)
+    why = clipped(patch, fit)
+    if why:
+        return Unmeasured(why)
     solution = solve_with_care(patch, fit)
     return _result(solution)
 
@@ -172,7 +172,7 @@ def _again(
     return again if isinstance(again, Unmeasured) else (second, again)
 
 
-def _clipped(patch: Patch, fit: EdgeFit) -> str:
+def clipped(patch: Patch, fit: EdgeFit) -> str:
     """The reason if a side lies at the end of the scale, else an empty string."""
     distance = fit.distance(patch.x, patch.t)
     for side, end, words in (

@@ -7,56 +7,21 @@ import pytest
 from scipy.optimize import brentq
 
 from scanqa.measures import sharpness
-from scanqa.model import MM_PER_INCH, Edge, Linear, Placement
+from scanqa.model import MM_PER_INCH, Edge
 from scanqa.numeric.edge import EdgeSfr
-from scanqa.scans.array import ArrayScan
-from scanqa.scans.overview import overview
-from scanqa.sheets import sheet
-from scanqa.sheets.pdf import draw
 from tests import independent as ind
-
-RASTER_DPI = 2400
-BOX_MM = (8.0, 8.0, 33.0, 78.0)  # the first two tags of the first column
-TURN_DEG = 0.3
-SLANT_DEG = 5.15  # ± the turn
-
-
-def srgb_curve():
-    """IEC 61966-2-1, code to light."""
-    code = np.arange(256) / 255
-    light = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
-    return light[np.newaxis].astype(np.float32)
+from tests.measures.printed_sheet import (
+    RASTER_DPI,
+    SHEET_BOX_MM,
+    SLANT_DEG,
+    placed,
+    sheet_picture,
+)
 
 
 @pytest.fixture(scope="module")
 def picture(tmp_path_factory):
-    """Reflectance of a corner of the bed sheet at 2400 dpi."""
-    path = tmp_path_factory.mktemp("sheet") / "bed-sheet-a4.pdf"
-    path.write_bytes(draw(sheet("bed-sheet-a4")))
-    pose = ind.Pose(turn_deg=TURN_DEG)
-    return ind.raster(path, RASTER_DPI, pose=pose, box_mm=BOX_MM)
-
-
-def placed(pixels, dpi, *, role="bed-sheet"):
-    """The scan with its true frame; nothing is located here."""
-    page = sheet("bed-sheet-a4")
-    scan = ArrayScan(pixels, name="heron.tif", dpi=(dpi, dpi))
-    pose = ind.Pose(turn_deg=TURN_DEG)
-    per_mm = dpi / MM_PER_INCH
-    first = np.rint(np.array(BOX_MM[:2]) * RASTER_DPI / MM_PER_INCH) / RASTER_DPI * dpi
-    to_px = np.column_stack([pose.matrix * per_mm, pose.shift * per_mm - 0.5 - first])
-    curves = np.repeat(srgb_curve(), scan.channels, axis=0)
-    return Placement(
-        scan=scan,
-        overview=overview(scan),
-        light=Linear(curves, "sRGB assumed"),
-        role=role,
-        dpi=(dpi, dpi),
-        dpi_source="file",
-        sheet=page,
-        piece=page.pieces[0],
-        to_px=to_px,
-    )
+    return sheet_picture(tmp_path_factory.mktemp("sheet"))
 
 
 def scanned(picture, dpi, **options):
@@ -112,7 +77,7 @@ def test_units_and_places(picture):
     near = [m for m in results.named("sharpness.sfr50") if np.hypot(*m.at_mm) < 30]
     where = np.array(sorted(m.at_mm for m in near if m.direction == "across"))
     along, aside = 8 * np.cos(np.radians(SLANT_DEG)), 8 * np.sin(np.radians(SLANT_DEG))
-    truth = np.array([(20 - along, 20 - aside), (20 + along, 20 + aside)]) - BOX_MM[:2]
+    truth = np.array([(20 - along, 20 - aside), (20 + along, 20 + aside)]) - SHEET_BOX_MM[:2]
     assert where == pytest.approx(truth, abs=0.2)  # mm; turned by 0.3° about the corner
     assert {m.edge_kind for m in near} == {"printed"}
     assert {m.status for m in near} == {"ok"}
