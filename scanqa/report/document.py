@@ -69,6 +69,19 @@ def schema() -> dict[str, Any]:
     return loaded
 
 
+def check(text: str) -> str | None:
+    """Why a text is not a document of this schema, in one line, or None if it is one."""
+    import jsonschema
+
+    try:
+        jsonschema.Draft202012Validator(schema()).validate(json.loads(text))
+    except json.JSONDecodeError as error:
+        return f"not JSON ({error.msg})"
+    except jsonschema.ValidationError as error:
+        return f"not a qualification: {error.json_path} {error.message}"[:200]
+    return None
+
+
 def write_json(record: Record, path: str | PathLike[str]) -> None:
     """Write the document of a record, to standard output if `path` is ``-``.
 

@@ -108,7 +108,7 @@ def notes(group: Group, marks: dict[str, str]) -> tuple[str, ...]:
         lines.append(f"median of {len(known)} {what}, {span}")
         sigmas = [m.uncertainty for m in known if m.uncertainty is not None]
         if sigmas:
-            lines[0] += f", each {_plus_minus(group.name, median(sigmas))}"
+            lines[0] += f", each\u00a0{_plus_minus(group.name, median(sigmas))}"
         if low != high and (found := worst_text(group, marks)):
             lines.append(found)
     if known and missing:

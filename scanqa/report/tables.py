@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
 from scanqa.catalogue import CATALOGUE, SIDES
@@ -10,6 +11,7 @@ from scanqa.model import Mark, Measurement, ScanFacts, Streak
 from scanqa.report.groups import (
     DIRECTION_WORDS,
     Group,
+    common_reason,
     groups,
     middle_text,
     notes,
@@ -18,9 +20,10 @@ from scanqa.report.groups import (
 from scanqa.report.numbers import label, number, place, value_text, with_unit
 from scanqa.report.view import Cell, Table
 
+MOST_REPEATS = 2  # a reason that more rows of a table share is said once, below it
 MOST_ROWS = 400  # of a table of single values; the JSON document has them all
 _SIDED = re.compile(rf"^(.+)_({'|'.join(SIDES)})(?:_(\d+)mm)?$")
-_AXIS_WORDS = {"travel": "down the image", "across": "across the image"}
+_AXIS_WORDS = {"travel": "down", "across": "across"}
 
 
 def scan_marks(scans: Sequence[ScanFacts]) -> dict[str, str]:
@@ -68,14 +71,23 @@ def _summary(
     kinds = {group.edge_kind for group in rows}
     if len(kinds) == 1 and rows[0].edge_kind:
         caption += f", {rows[0].edge_kind} edges"
+    reasons = Counter(common_reason(group.members) for group in rows)
+    often = {reason for reason, count in reasons.items() if reason and count > MOST_REPEATS}
     said: set[str] = set()
     cells = []
     for group in rows:
         sentence = () if group.name in said else (CATALOGUE[group.name].sentence,)
         said.add(group.name)
         words = title(group, with_dpi=with_dpi, with_kind=len(kinds) > 1)
-        cells.append((Cell(words, sentence), Cell(middle_text(group), notes(group, marks))))
-    return Table(caption, ("Measure", "Value"), tuple(cells), folded=folded)
+        lines = tuple(line for line in notes(group, marks) if line not in often)
+        cells.append((Cell(words, sentence), Cell(middle_text(group), lines)))
+    below = tuple(f"{_status_of(reason, rows)}: {reason}." for reason in reasons if reason in often)
+    return Table(caption, ("Measure", "Value"), tuple(cells), below, folded)
+
+
+def _status_of(reason: str, rows: Sequence[Group]) -> str:
+    found = {m.status for group in rows for m in group.members if m.reason == reason}
+    return "At least" if "lower-bound" in found else "Not measurable"
 
 
 def _sides(
@@ -170,8 +182,9 @@ def streak_table(streaks: Sequence[Streak], marks: dict[str, str]) -> Table:
             Cell(
                 with_unit(f"{'x' if s.axis == 'travel' else 'y'} {number(s.at_mm, 2)}", "mm"),
                 (
-                    f"pixel {number(s.at_px, 1)}, {_AXIS_WORDS[s.axis]}",
-                    with_unit(f"from {' to '.join(number(v, 0) for v in s.extent_mm)}", "mm"),
+                    f"pixel {number(s.at_px, 1)}",
+                    f"{_AXIS_WORDS[s.axis]} from "
+                    + with_unit(" to ".join(number(v, 0) for v in s.extent_mm), "mm"),
                 ),
             ),
             Cell(

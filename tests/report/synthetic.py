@@ -6,6 +6,8 @@ status at least once.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES
@@ -34,6 +36,20 @@ WIDTH_MM, HEIGHT_MM = 297.0, 420.0
 DPI = 300.0
 
 
+class Wiggle:
+    """Numbers that look like noise and are the same in every version of every library."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+    def __call__(self, size: float, shape: int | tuple[int, ...] = 1) -> Any:
+        """`shape` numbers between ±`size`; a plain number for one."""
+        steps = np.arange(self.count, self.count + int(np.prod(shape)), dtype=float)
+        self.count += len(steps)
+        values = size * np.sin(0.7 * (steps % 9973) ** 2)
+        return float(values[0]) if shape == 1 else values.reshape(shape)
+
+
 def facts(file: str, role: str, **changes: object) -> ScanFacts:
     given: dict[str, object] = {
         "file": file,
@@ -57,7 +73,7 @@ def facts(file: str, role: str, **changes: object) -> ScanFacts:
 
 def heron() -> Record:
     """A worn A3 scanner with nearly every fault."""
-    rng = np.random.default_rng(41)
+    wiggle = Wiggle()
     scans = (
         facts(BED, "bed-sheet", sheet="bed-sheet-a3", rotation_deg=180),
         facts(BLANK_1, "blank"),
@@ -65,9 +81,9 @@ def heron() -> Record:
         facts(BOOK, "open-book", format="jpeg", lossy=True, notes=("JPEG: grain is not judged",)),
     )
     results = (
-        _sharpness(rng)
-        + _colour(rng)
-        + _streaks(rng)
+        _sharpness(wiggle)
+        + _colour(wiggle)
+        + _streaks(wiggle)
         + _glass()
         + _shading()
         + _edges()
@@ -94,13 +110,13 @@ def heron() -> Record:
     )
 
 
-def _sharpness(rng: np.random.Generator) -> Results:
+def _sharpness(wiggle: Wiggle) -> Results:
     found = []
     for column in range(5):
         for row in range(7):
             at = (28.0 + 60 * column, 30.0 + 60 * row)
             for way, best, fall in (("across", 4.6, 0.006), ("travel", 4.1, 0.003)):
-                sfr10 = best - fall * abs(at[0] - 150) + rng.normal(0, 0.05)
+                sfr10 = best - fall * abs(at[0] - 150) + wiggle(0.05)
                 for channel, factor in (
                     ("luma", 1.0),
                     ("red", 0.97),
@@ -157,21 +173,35 @@ def _sharpness(rng: np.random.Generator) -> Results:
     )
     d = np.linspace(-400, 400, 400)
     edge = tuple(
-        Curve(label, d, 0.04 + 0.83 / (1 + np.exp(-d / width)) + rng.normal(0, 0.003, d.size))
+        Curve(label, d, 0.04 + 0.83 / (1 + np.exp(-d / width)) + wiggle(0.003, d.size))
         for label, width in (("across, centre", 32), ("travel, centre", 38))
     )
     return Results(
         tuple(found),
         evidence=(
-            Evidence("sharpness.sfr50", "curves", "Spatial frequency response", BED,
-                     "Spatial frequency, cy/mm", "SFR", curves=curves),
-            Evidence("sharpness.sfr50", "curves", "Edge profile", BED,
-                     "Distance from the edge, µm", "Light, share of full scale", curves=edge),
+            Evidence(
+                "sharpness.sfr50",
+                "curves",
+                "Spatial frequency response",
+                BED,
+                "Spatial frequency, cy/mm",
+                "SFR",
+                curves=curves,
+            ),
+            Evidence(
+                "sharpness.sfr50",
+                "curves",
+                "Edge profile",
+                BED,
+                "Distance from the edge, µm",
+                "Light, share of full scale",
+                curves=edge,
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
-def _colour(rng: np.random.Generator) -> Results:
+def _colour(wiggle: Wiggle) -> Results:
     found = []
     for column in range(5):
         for row in range(7):
@@ -179,21 +209,28 @@ def _colour(rng: np.random.Generator) -> Results:
             for way in ("across", "travel"):
                 for channel, sign in (("red", 1), ("blue", -1)):
                     size = 0.05 if way == "across" else 0.22 + 0.0006 * at[1]
-                    value = sign * size + rng.normal(0, 0.01)
+                    value = sign * size + wiggle(0.01)
                     found.append(
-                        Measurement("colour.registration", value, 0.012, scan=BED, at_mm=at,
-                                    direction=way, channel=channel)  # type: ignore[arg-type]
-                    )  # fmt: skip
+                        Measurement(
+                            "colour.registration",
+                            value,
+                            0.012,
+                            scan=BED,
+                            at_mm=at,
+                            direction=way,
+                            channel=channel,
+                        )  # type: ignore[arg-type]
+                    )
     return Results(tuple(found))
 
 
-def _streaks(rng: np.random.Generator) -> Results:
+def _streaks(wiggle: Wiggle) -> Results:
     x = (np.arange(3508) + 0.5) * 25.4 / DPI
-    profile = 0.12 * np.sin(x / 9) * np.exp(-x / 500) + rng.normal(0, 0.05, x.size)
+    profile = 0.12 * np.sin(x / 9) * np.exp(-x / 500) + wiggle(0.05, x.size)
     lines = [(88.14, -1.62), (88.9, -0.31), (203.47, 0.74), (251.2, -0.28)]
     for at, size in lines:
         profile += size * np.exp(-(((x - at) / 0.08) ** 2))
-    crop = rng.normal(222, 2.2, (96, 140, 3))
+    crop = 222 + wiggle(3.1, (96, 140, 3))
     crop[:, 68:71] -= (4, 4.6, 4)
     streaks = tuple(
         Streak(
@@ -212,11 +249,15 @@ def _streaks(rng: np.random.Generator) -> Results:
         )
         for (at, size), cause in zip(
             lines,
-            ("dirt in the moving light path", "dirt in the moving light path",
-             "dirt on the white calibration strip", "dirt in the moving light path"),
+            (
+                "dirt in the moving light path",
+                "dirt in the moving light path",
+                "dirt on the white calibration strip",
+                "dirt in the moving light path",
+            ),
             strict=True,
         )
-    )  # fmt: skip
+    )
     return Results(
         (
             Measurement("streaks.strongest_visible", 1.62, 0.01, scan=BLANK_1),
@@ -224,20 +265,36 @@ def _streaks(rng: np.random.Generator) -> Results:
         ),
         streaks,
         evidence=(
-            Evidence("streaks", "curves", "Mean of all rows, column by column", BLANK_1,
-                     "x, mm", "Difference from the paper around it, %",
-                     curves=(Curve("", x, profile),),
-                     lines_mm=tuple((at, "dark" if size < 0 else "bright") for at, size in lines)),
-            Evidence("streaks", "crop", "The strongest streak", BLANK_1,
-                     image=crop.clip(0, 255).astype(np.uint8), extent_mm=(82.3, 200.0, 94.15, 208.13),
-                     lines_mm=((88.14, "dark"),), note="Contrast raised four times"),
+            Evidence(
+                "streaks",
+                "curves",
+                "Mean of all rows, column by column",
+                BLANK_1,
+                "x, mm",
+                "Difference from the paper around it, %",
+                curves=(Curve("", x, profile),),
+                lines_mm=tuple((at, "dark" if size < 0 else "bright") for at, size in lines),
+            ),
+            Evidence(
+                "streaks",
+                "crop",
+                "The strongest streak",
+                BLANK_1,
+                image=crop.clip(0, 255).astype(np.uint8),
+                extent_mm=(82.3, 200.0, 94.15, 208.13),
+                lines_mm=((88.14, "dark"),),
+                note="Contrast raised four times",
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _glass() -> Results:
-    places = [(41.2, 77.0, 0.4, 0.3, "spot"), (230.8, 311.5, 0.2, 0.2, "spot"),
-              (120.0, 398.2, 0.12, 6.4, "scratch")]  # fmt: skip
+    places = [
+        (41.2, 77.0, 0.4, 0.3, "spot"),
+        (230.8, 311.5, 0.2, 0.2, "spot"),
+        (120.0, 398.2, 0.12, 6.4, "scratch"),
+    ]
     return Results(
         marks=tuple(
             Mark(
@@ -267,10 +324,17 @@ def _shading() -> Results:
     return Results(
         tuple(found),
         evidence=(
-            Evidence("shading", "map", "Light over the bed", BLANK_1, unit="% of the centre",
-                     image=level, extent_mm=(0.0, 0.0, WIDTH_MM, HEIGHT_MM)),
+            Evidence(
+                "shading",
+                "map",
+                "Light over the bed",
+                BLANK_1,
+                unit="% of the centre",
+                image=level,
+                extent_mm=(0.0, 0.0, WIDTH_MM, HEIGHT_MM),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _edges() -> Results:
@@ -282,9 +346,13 @@ def _edges() -> Results:
             found.append(Measurement("edges.dead_margin_left", 2.1, 0.06, scan="heron-strip.tif"))
         else:
             found.append(
-                Measurement(f"edges.dead_margin_{side}", None, status="not-measurable",
-                            reason="no edge strip lay on this side")
-            )  # fmt: skip
+                Measurement(
+                    f"edges.dead_margin_{side}",
+                    None,
+                    status="not-measurable",
+                    reason="no edge strip lay on this side",
+                )
+            )
     found.append(Measurement("edges.usable_width", 289.1, 0.3, scan=BLANK_1))
     found.append(Measurement("edges.usable_height", 417.3, 0.3, scan=BLANK_1))
     d = (np.arange(354) + 0.5) * 25.4 / DPI
@@ -295,12 +363,20 @@ def _edges() -> Results:
     return Results(
         tuple(found),
         evidence=(
-            Evidence("edges", "curves", "Lightness from each side of the image inwards", BLANK_1,
-                     "Distance from the side of the image, mm", "L*", "L*", curves,
-                     lines_mm=tuple((v, f"{s}: {v:.1f} mm") for s, v in depth.items()),
-                     note="Median along each side; shadow ends 2 L* below the level further in."),
+            Evidence(
+                "edges",
+                "curves",
+                "Lightness from each side of the image inwards",
+                BLANK_1,
+                "Distance from the side of the image, mm",
+                "L*",
+                "L*",
+                curves,
+                lines_mm=tuple((v, f"{s}: {v:.1f} mm") for s, v in depth.items()),
+                note="Median along each side; shadow ends 2 L* below the level further in.",
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _gutter() -> Results:
@@ -314,12 +390,18 @@ def _gutter() -> Results:
     return Results(
         tuple(found),
         evidence=(
-            Evidence("gutter", "curves", "Lightness from the spine outwards", BOOK,
-                     "Distance from the spine, mm", "L*",
-                     curves=(Curve("median along the spine", x, curve),),
-                     lines_mm=((4.6, "ΔL* 10"), (7.5, "ΔL* 5"), (11.2, "ΔL* 2"))),
+            Evidence(
+                "gutter",
+                "curves",
+                "Lightness from the spine outwards",
+                BOOK,
+                "Distance from the spine, mm",
+                "L*",
+                curves=(Curve("median along the spine", x, curve),),
+                lines_mm=((4.6, "ΔL* 10"), (7.5, "ΔL* 5"), (11.2, "ΔL* 2")),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _plain_values() -> Results:
@@ -347,45 +429,95 @@ def _judgement() -> Judgement:
     document = "FADGI, 3rd edition (2023), bound general"
     source = f"{document}, quoted"
     findings = (
-        Finding("diagnosis", "Dark line at 88.1 mm: dirt in the moving light path", "fault",
-                reason="It stays in the same column while the paper moves, in all colours.",
-                rests_on=("streaks.strongest_visible",),
-                causes=("dirt on the sensor window or a mirror", "a weak sensor element"),
-                action="Clean the glass and scan again.",
-                source="Common practice, no source"),
-        Finding("diagnosis", "The shadow at the left edge is deep", "warning",
-                rests_on=("edges.shadow_left", "edges.dead_margin_left"),
-                causes=("frame of the glass shadows the lamp",)),
-        Finding("criterion", f"{document}: sampling rate", "good", "met",
-                "lowest of 2 values: 299 ppi; meets 3 star (at least 294 ppi)", ("geometry.dpi_travel",), source=source),
-        Finding("criterion", f"{document}: illuminance non-uniformity", "warning", "not met",
-                "highest: 11.4 %; even 1 star asks for under 8 %", ("shading.nonuniformity",), source=source),
-        Finding("criterion", f"{document}: colour accuracy", "note", "not judged",
-                "needs a colour target with known values", source=source),
-        Finding("criterion", "ISO 19264-1:2021, level C: noise", "note", "not judged",
-                "nothing in this set of scans measures it", source="ISO 19264-1:2021, level C, quoted"),
-    )  # fmt: skip
+        Finding(
+            "diagnosis",
+            "Dark line at 88.1 mm: dirt in the moving light path",
+            "fault",
+            reason="It stays in the same column while the paper moves, in all colours.",
+            rests_on=("streaks.strongest_visible",),
+            causes=("dirt on the sensor window or a mirror", "a weak sensor element"),
+            action="Clean the glass and scan again.",
+            source="Common practice, no source",
+        ),
+        Finding(
+            "diagnosis",
+            "The shadow at the left edge is deep",
+            "warning",
+            rests_on=("edges.shadow_left", "edges.dead_margin_left"),
+            causes=("frame of the glass shadows the lamp",),
+        ),
+        Finding(
+            "criterion",
+            f"{document}: sampling rate",
+            "good",
+            "met",
+            "lowest of 2 values: 299 ppi; meets 3 star (at least 294 ppi)",
+            ("geometry.dpi_travel",),
+            source=source,
+        ),
+        Finding(
+            "criterion",
+            f"{document}: illuminance non-uniformity",
+            "warning",
+            "not met",
+            "highest: 11.4 %; even 1 star asks for under 8 %",
+            ("shading.nonuniformity",),
+            source=source,
+        ),
+        Finding(
+            "criterion",
+            f"{document}: colour accuracy",
+            "note",
+            "not judged",
+            "needs a colour target with known values",
+            source=source,
+        ),
+        Finding(
+            "criterion",
+            "ISO 19264-1:2021, level C: noise",
+            "note",
+            "not judged",
+            "nothing in this set of scans measures it",
+            source="ISO 19264-1:2021, level C, quoted",
+        ),
+    )
     actions = (
-        Action("Clean the glass, then scan two blanks again.",
-               "A dark line runs down the image at 88.1 mm.",
-               "Unplug first. Put the cleaner on a lint-free cloth, never on the glass, and keep "
-               "solvents off plastics and painted strips."),
-        Action("If the line stays, have the light path cleaned, or return the unit.",
-               "Dirt that stays after cleaning is inside.",
-               "Unplug the scanner and wait before opening anything. Cold-cathode lamps run from an "
-               "inverter of several hundred volts and contain mercury: do not break them, and dispose "
-               "of them under local rules. Opened mains or high-voltage parts are work for qualified "
-               "people; local codes and licensed practice come first."),
+        Action(
+            "Clean the glass, then scan two blanks again.",
+            "A dark line runs down the image at 88.1 mm.",
+            "Unplug first. Put the cleaner on a lint-free cloth, never on the glass, and keep "
+            "solvents off plastics and painted strips.",
+        ),
+        Action(
+            "If the line stays, have the light path cleaned, or return the unit.",
+            "Dirt that stays after cleaning is inside.",
+            "Unplug the scanner and wait before opening anything. Cold-cathode lamps run from an "
+            "inverter of several hundred volts and contain mercury: do not break them, and dispose "
+            "of them under local rules. Opened mains or high-voltage parts are work for qualified "
+            "people; local codes and licensed practice come first.",
+        ),
         Action("Keep text 7 mm clear of the left edge.", "The shadow there is 6.8 mm deep."),
-    )  # fmt: skip
+    )
     uses = (
-        UseVerdict("text", "limited", "Printed text with lower-case letters from 1.5 mm up: effective dpi 208 dpi.",
-                   ("sharpness.effective_dpi",)),
-        UseVerdict("halftone pictures", "unfit", "Printed photographs in even tones: unevenness over the bed 11.4 %.",
-                   ("shading.nonuniformity",)),
-        UseVerdict("covers", "fit", "Covers in colour, seen as a whole: colour registration 0.47 px."),
-        UseVerdict("bound pages", "not judged", "Pages up to the spine: dead margin was not measured."),
-    )  # fmt: skip
+        UseVerdict(
+            "text",
+            "limited",
+            "Printed text with lower-case letters from 1.5 mm up: effective dpi 208 dpi.",
+            ("sharpness.effective_dpi",),
+        ),
+        UseVerdict(
+            "halftone pictures",
+            "unfit",
+            "Printed photographs in even tones: unevenness over the bed 11.4 %.",
+            ("shading.nonuniformity",),
+        ),
+        UseVerdict(
+            "covers", "fit", "Covers in colour, seen as a whole: colour registration 0.47 px."
+        ),
+        UseVerdict(
+            "bound pages", "not judged", "Pages up to the spine: dead margin was not measured."
+        ),
+    )
     sentence = "Usable for text with care; a visible line and uneven light spoil pictures."
     return Judgement(findings, actions, Outcome("limited", sentence, uses))
 
@@ -413,22 +545,43 @@ def hostile() -> Record:
         scans=(facts(HOSTILE, "blank", sheet=HOSTILE, light=HOSTILE, notes=(HOSTILE,)),),
         results=Results(
             (
-                Measurement("tone.white", None, status="not-measurable", reason=HOSTILE, scan=HOSTILE),
+                Measurement(
+                    "tone.white", None, status="not-measurable", reason=HOSTILE, scan=HOSTILE
+                ),
                 Measurement("noise.total", 1.0, status="lower-bound", reason=HOSTILE, scan=HOSTILE),
             ),
             (Streak(1, 11, 80, 1, 0.4, "dark", ("luma",), (0, 2), 9, HOSTILE, True, HOSTILE),),
             (Mark((1, 1), (1, 1), 1, "dark", "spot", HOSTILE),),
             (
-                Evidence(f"novel.{HOSTILE}", "curves", HOSTILE, HOSTILE, HOSTILE, HOSTILE, HOSTILE,
-                         (Curve(HOSTILE, x, x), Curve("$\\frac{$", x, 1 - x)),
-                         lines_mm=((0.5, HOSTILE),), note=HOSTILE),
+                Evidence(
+                    f"novel.{HOSTILE}",
+                    "curves",
+                    HOSTILE,
+                    HOSTILE,
+                    HOSTILE,
+                    HOSTILE,
+                    HOSTILE,
+                    (Curve(HOSTILE, x, x), Curve("$\\frac{$", x, 1 - x)),
+                    lines_mm=((0.5, HOSTILE),),
+                    note=HOSTILE,
+                ),
                 Evidence("novel", "map", HOSTILE, HOSTILE, unit=HOSTILE, image=np.eye(3)),
             ),
         ),
         judgement=Judgement(
             (
-                Finding("diagnosis", HOSTILE, "fault", "not judged", HOSTILE, (HOSTILE,), (HOSTILE,),
-                        HOSTILE, HOSTILE, HOSTILE),
+                Finding(
+                    "diagnosis",
+                    HOSTILE,
+                    "fault",
+                    "not judged",
+                    HOSTILE,
+                    (HOSTILE,),
+                    (HOSTILE,),
+                    HOSTILE,
+                    HOSTILE,
+                    HOSTILE,
+                ),
                 Finding("criterion", HOSTILE, "fault", "not met", HOSTILE, source=HOSTILE),
             ),
             (Action(HOSTILE, HOSTILE, HOSTILE),),
@@ -436,4 +589,4 @@ def hostile() -> Record:
         ),
         rejected=(Rejected(HOSTILE, HOSTILE),),
         conditions={HOSTILE: HOSTILE},
-    )  # fmt: skip
+    )

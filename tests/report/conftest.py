@@ -1,0 +1,47 @@
+"""Debian's Chromium for the tests of the page. Without it these tests fail; they never skip."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+FLAGS = (  # root needs the first; the others keep Chromium from calling out
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.fail("no chromium on this machine: apt-get install chromium", pytrace=False)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def reports(tmp_path_factory):
+    """Each synthetic record's report, written once."""
+    from scanqa.report.pages import write_report
+    from tests.report import synthetic
+
+    folder = tmp_path_factory.mktemp("reports")
+    records = {
+        "heron": synthetic.heron(),
+        "one-blank": synthetic.one_blank(),
+        "hostile": synthetic.hostile(),
+    }
+    for name, record in records.items():
+        write_report(record, folder / f"{name}.html")
+    return {name: folder / f"{name}.html" for name in records}

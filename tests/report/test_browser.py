@@ -1,0 +1,185 @@
+"""The report as people meet it: on a phone, on a desk, on paper, by ear."""
+
+import re
+import shutil
+import subprocess
+import xml.etree.ElementTree as ElementTree
+from itertools import pairwise
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+NAMES = ["heron", "one-blank", "hostile"]
+PT_PER_MM = 72 / 25.4
+LEAST_LETTERS_PX = 9.0  # in figures on a phone; common practice, no source
+
+
+@pytest.fixture
+def opened(chromium, reports):
+    """A function that opens a report at a width, and closes it after the test."""
+    contexts = []
+
+    def open_(name, width, **options):
+        context = chromium.new_context(viewport={"width": width, "height": 900}, **options)
+        contexts.append(context)
+        tab = context.new_page()
+        tab.goto(reports[name].as_uri())
+        return tab
+
+    yield open_
+    for context in contexts:
+        context.close()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_offline_and_without_scripts_the_page_is_all_there(chromium, reports, name):
+    context = chromium.new_context(java_script_enabled=False, offline=True)
+    tab = context.new_page()
+    asked: list[str] = []
+    said: list[str] = []
+    tab.on("request", lambda request: asked.append(request.url))
+    tab.on("console", lambda message: said.append(message.text))
+    tab.goto(reports[name].as_uri())
+    try:
+        outside = [url for url in asked if not url.startswith("data:")]
+        assert outside == [reports[name].as_uri()]
+        assert said == []
+        assert tab.get_by_role("heading", level=1).count() == 1
+        assert tab.get_by_role("main").is_visible()
+        if name == "heron":
+            assert tab.get_by_role("img").count() >= 12
+            first = tab.get_by_role("img").first
+            assert "Effective dpi across" in (first.get_attribute("aria-label") or "")
+    finally:
+        context.close()
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("width", [360, 768, 1280])
+def test_nothing_sticks_out_sideways(opened, name, width):
+    tab = opened(name, width)
+    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    beyond = tab.evaluate(
+        """width => [...document.querySelectorAll('body *')].filter(e => {
+            if (e.closest('.scroll') || e.closest('.unseen')) return false;
+            const box = e.getBoundingClientRect();
+            return box.width > 0 && (box.right > width + 1 || box.left < -1);
+        }).map(e => e.outerHTML.slice(0, 120))""",
+        width,
+    )
+    assert beyond == []
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_letters_in_pictures_can_be_read_and_none_is_cut_off(opened, width):
+    tab = opened("heron", width)
+    found = tab.evaluate(
+        """() => [...document.querySelectorAll('figure svg')]
+            .filter(svg => svg.getBoundingClientRect().width > 0)
+            .flatMap(svg => {
+                const frame = svg.getBoundingClientRect();
+                const scale = frame.width / svg.viewBox.baseVal.width;
+                return [...svg.querySelectorAll('text')].map(text => {
+                    const box = text.getBoundingClientRect();
+                    return {
+                        words: text.textContent,
+                        px: parseFloat(getComputedStyle(text).fontSize) * scale,
+                        inside: box.left >= frame.left - 1 && box.right <= frame.right + 1 &&
+                                box.top >= frame.top - 1 && box.bottom <= frame.bottom + 1,
+                    };
+                });
+            })"""
+    )
+    assert len(found) > 100
+    assert [text for text in found if text["px"] < LEAST_LETTERS_PX] == []
+    assert [text for text in found if not text["inside"]] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_rule_of_accessibility_is_broken(opened, name):
+    from axe_playwright_python.sync_playwright import Axe
+
+    tab = opened(name, 1280, bypass_csp=True)
+    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    found = Axe().run(tab)
+    assert found.violations_count == 0, found.generate_report()
+    assert len(found.response["passes"]) > 15
+
+
+def test_headings_go_down_one_step_at_a_time(opened):
+    tab = opened("heron", 1280)
+    levels = tab.evaluate("[...document.querySelectorAll('h1,h2,h3')].map(h => +h.tagName[1])")
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(b <= a + 1 for a, b in pairwise(levels))
+
+
+@pytest.fixture(scope="module")
+def printed(chromium, reports, tmp_path_factory):
+    """The heron report as a PDF on A4."""
+    path = tmp_path_factory.mktemp("print") / "heron.pdf"
+    context = chromium.new_context()
+    tab = context.new_page()
+    tab.goto(reports["heron"].as_uri())
+    tab.pdf(path=path, prefer_css_page_size=True)
+    context.close()
+    return path
+
+
+def pdf_to_text(path, *options):
+    tool = shutil.which("pdftotext")
+    if tool is None:
+        pytest.fail("no pdftotext on this machine: apt-get install poppler-utils", pytrace=False)
+    return subprocess.run(
+        [tool, *options, str(path), "-"], capture_output=True, text=True, check=True
+    ).stdout
+
+
+def test_on_paper_every_word_lies_within_the_margins(printed):
+    text = pdf_to_text(printed, "-bbox")
+    pages = ElementTree.fromstring(text).findall(".//{*}page")
+    assert 8 <= len(pages) <= 18
+    least = 15 * PT_PER_MM  # the margins are 16 mm and more
+    for number, sheet in enumerate(pages, 1):
+        width, height = float(sheet.get("width")), float(sheet.get("height"))
+        assert (width, height) == pytest.approx((595.3, 841.9), abs=1)  # A4, ISO 216
+        words = sheet.findall("{*}word")
+        assert len(words) > 8, f"page {number} is all but empty"
+        for word in words:
+            where = f"{word.text!r} on page {number}"
+            assert float(word.get("xMin")) > least, where
+            assert float(word.get("xMax")) < width - least, where
+            if not re.fullmatch(r"\d+|/", word.text or ""):  # the page number is in the margin
+                assert float(word.get("yMax")) < height - least, where
+
+
+def test_on_paper_the_words_are_all_there(printed):
+    text = re.sub(r"\s+", " ", pdf_to_text(printed))
+    for words in (
+        "Limited",
+        "Keep text 7 mm clear of the left edge.",
+        "Opened mains or high-voltage parts are work for qualified people",
+        "Spatial frequency, cy/mm",
+        "Difference from the paper around it, %",
+        "Distance from the spine, mm",
+        "Largest colour shift",
+        "autumn 1931, pages 48 and 49.jpg",
+        "needs a colour target with known values",
+        "sharper than any scanner",
+    ):
+        assert words in text.replace("\u202f", " ").replace("\u00a0", " "), words
+
+
+def test_no_picture_is_split_between_pages(opened):
+    tab = opened("heron", 673)  # what A4 leaves between its margins
+    tab.emulate_media(media="print")
+    broken = tab.evaluate(
+        """[...document.querySelectorAll('figure')]
+            .filter(f => getComputedStyle(f).breakInside !== 'avoid' ||
+                         f.getBoundingClientRect().height > 262 * 96 / 25.4)
+            .map(f => f.id)"""
+    )
+    assert broken == []
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 673

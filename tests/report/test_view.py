@@ -1,0 +1,190 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scanqa.catalogue import CATALOGUE, Definition
+from scanqa.model import Evidence, Finding, Measurement, Results, Streak
+from scanqa.report.build import date_words, page
+from scanqa.report.numbers import glued, label, number, printed, significant, value_text
+from scanqa.report.tables import ranked
+from tests.report import synthetic
+
+
+def spaces(text):
+    return text.replace("\u202f", " ").replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "uncertainty", "words"),
+    [
+        ("sharpness.sfr50", 4.3219, 0.0213, "4.32 ± 0.02 cy/mm"),
+        ("geometry.dpi_across", 300.4213, 0.0041, "300.421 ± 0.004 dpi"),
+        ("geometry.dpi_across", 300.4213, 1e-9, "300.4213 ± < 0.0001 dpi"),
+        ("geometry.skew", -0.4, 0.01, "−0.400 ± 0.010°"),
+        ("sharpness.peak", 1.02, None, "1.02"),
+        ("tone.clipped", -0.0001, None, "0.000 %"),
+        ("streaks.column_pattern", 0.0482, 0.002, "0.048 ± 0.002 % rms"),
+    ],
+)
+def test_numbers_have_unit_sign_and_uncertainty(name, value, uncertainty, words):
+    assert spaces(printed(value, uncertainty, name)) == words
+
+
+def test_status_is_said_in_words():
+    bound = Measurement("sharpness.sfr50", 4.0, 0.1, "lower-bound", "print")
+    assert spaces(value_text(bound)) == "at least 4.00 ± 0.10 cy/mm"
+    none = Measurement("sharpness.sfr50", None, status="not-measurable", reason="torn")
+    assert value_text(none) == "not measurable"
+
+
+@given(st.floats(-1e6, 1e6), st.integers(1, 5))
+def test_significant_digits_are_right(value, digits):
+    read = float(significant(value, digits).replace("−", "-"))
+    # half a step of the last digit shown, or of the sixth decimal
+    assert abs(read - value) <= max(0.5000001 * abs(value) * 10.0 ** (1 - digits), 0.5e-6)
+
+
+@given(st.floats(-1e3, 1e3), st.integers(0, 3))
+def test_no_minus_before_zero(value, digits):
+    text = number(value, digits)
+    assert not (text.startswith("−") and float(text[1:]) == 0)
+
+
+def test_every_measure_has_a_label_without_underscores():
+    labels = {name: label(name) for name in CATALOGUE}
+    assert all(words and "_" not in words for words in labels.values())
+    by_family = {(name.partition(".")[0], words) for name, words in labels.items()}
+    assert len(by_family) == len(CATALOGUE)  # two measures of a family never share a label
+
+
+def test_numbers_stay_with_their_units():
+    assert (
+        glued("from 1.5 mm up, 8 % and 20 minutes")
+        == "from 1.5\u00a0mm up, 8\u00a0% and 20 minutes"
+    )
+
+
+def test_dates_read_as_dates_and_other_words_stay():
+    assert date_words("2026-11-05T10:20:00+00:00") == "5 November 2026, 10:20 UTC"
+    assert date_words("last spring") == "last spring"
+
+
+def test_the_worst_place_is_the_lowest_where_higher_is_better():
+    record = synthetic.heron()
+    values = [
+        m for m in record.results.named("sharpness.effective_dpi")
+        if m.direction == "travel" and m.channel == "luma"
+    ]  # fmt: skip
+    lowest = min(values, key=lambda m: m.value)
+    (key,) = [k for k in page(record).keys if k.label == "Effective resolution along travel"]
+    x, y = lowest.at_mm
+    assert f"worst {lowest.value:.0f}" in spaces(" ".join(key.small))
+    assert f"at x {x:.0f}, y {y:.0f} mm" in spaces(" ".join(key.small))
+    assert spaces(key.values[0][1]) == f"{np.median([m.value for m in values]):.0f} dpi"
+
+
+def test_the_largest_colour_shift_counts_whatever_its_sign():
+    record = synthetic.heron()
+    largest = max((m.value for m in record.results.named("colour.registration")), key=abs)
+    (key,) = [k for k in page(record).keys if k.label == "Largest colour shift"]
+    assert largest < 0
+    assert spaces(key.values[0][1]).startswith(f"−{-largest:.2f} ±")
+
+
+def test_a_median_over_a_lower_bound_is_itself_a_lower_bound():
+    (key,) = [k for k in page(synthetic.heron()).keys if k.label == "Effective resolution across"]
+    assert key.values[0][1].startswith("at least ")
+    assert any("rougher" in line for line in key.small)
+
+
+def test_scans_at_different_dpi_are_not_thrown_together():
+    record = synthetic.heron()
+    scans = (*record.scans, synthetic.facts("fine.tif", "bed-sheet", dpi=(600.0, 600.0)))
+    more = Measurement(
+        "sharpness.effective_dpi",
+        500.0,
+        5.0,
+        scan="fine.tif",
+        direction="travel",
+        channel="luma",
+        edge_kind="printed",
+    )
+    both = replace(record, scans=scans, results=record.results + Results((more,)))
+    (key,) = [k for k in page(both).keys if k.label == "Effective resolution along travel"]
+    assert [which for which, _ in key.values] == ["at 300 dpi", "at 600 dpi"]
+    assert spaces(key.values[1][1]) == "500 ± 5 dpi"
+
+
+def test_both_scans_count_for_a_side():
+    record = synthetic.heron()
+    more = Measurement("edges.shadow_left", 7.8, 0.2, scan=synthetic.BLANK_2)
+    scans = tuple(
+        replace(s, dpi=(600.0, 600.0)) if s.file == more.scan else s for s in record.scans
+    )
+    both = replace(record, scans=scans, results=record.results + Results((more,)))
+    (edges,) = [s for s in page(both).sections if s.id == "section-edges"]
+    (table,) = [t for t in edges.tables if "four sides" in t.caption]
+    assert spaces(table.rows[0][1].text) == "7.30 mm"  # between 6.8 and 7.8
+    assert "median of 2 values, 6.80 to 7.80 mm" in spaces(table.rows[0][1].small[0])
+
+
+def test_visible_streaks_come_first_and_keep_their_numbers_in_the_picture():
+    def streak(at, contrast, visible):
+        return Streak(at, at, 80, contrast, 0.4, "dark", ("luma",), (0, 9), 9, "dirt", visible, "s")
+
+    found = [streak(1, 0.2, False), streak(5, 0.6, True), streak(9, 0.9, True)]
+    assert [s.at_mm for s in ranked(found)] == [9, 5, 1]
+
+
+def test_what_is_missing_is_named_with_its_reason():
+    gaps = {gap.what: gap.why for gap in page(synthetic.heron()).gaps}
+    assert gaps["Black"] == "no dark scan was given"
+    assert gaps["Dead margin right, dead margin top and dead margin bottom"].startswith("no edge")
+    assert gaps["SFR50 along travel"] == "a fold crosses the edge"
+    least = {gap.what: gap.why for gap in page(synthetic.one_blank()).gaps}
+    assert "open at white pages" in least["Gutter"]
+    assert {"Sharpness", "Streaks", "Marks on the glass"} <= set(least)
+
+
+def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
+    row = Definition("wobble.amount", "µm", "lower", 1, "How much it wobbles.")
+    monkeypatch.setitem(CATALOGUE, row.name, row)
+    x = np.linspace(0, 1, 5)
+    from scanqa.model import Curve
+
+    record = synthetic.one_blank()
+    added = Results(
+        (Measurement("wobble.amount", 3.25, 0.04),),
+        evidence=(Evidence("wobble", "curves", "Wobble", curves=(Curve("", x, x),)),),
+    )
+    whole = page(replace(record, results=record.results + added))
+    (section,) = [s for s in whole.sections if s.id == "section-wobble"]
+    assert section.title == "Wobble"
+    assert spaces(section.tables[0].rows[0][1].text) == "3.25 ± 0.04 µm"
+    assert section.tables[0].rows[0][0].small == ("How much it wobbles.",)
+    assert [p.title for p in section.pictures] == ["Wobble"]
+
+
+def test_criteria_are_counted_by_document():
+    fadgi, iso = page(synthetic.heron()).criteria
+    assert fadgi.document == "FADGI, 3rd edition (2023), bound general"
+    assert fadgi.counts == "1 met, 1 not met and 1 not judged"
+    assert fadgi.rows[0].title == "Sampling rate"
+    assert iso.counts == "1 not judged"
+
+
+def test_a_criterion_without_a_document_is_kept():
+    finding = Finding("criterion", "plain", "note")
+    record = synthetic.one_blank()
+    judgement = replace(record.judgement, findings=(finding,))
+    (other,) = page(replace(record, judgement=judgement)).criteria
+    assert other.rows[0].title == "Plain"
+
+
+def test_two_scans_of_one_name_keep_apart():
+    record = synthetic.one_blank()
+    files = page(replace(record, scans=record.scans * 2)).files
+    assert [f.id for f in files] == ["scan-1", "scan-2"]
