@@ -8,3 +8,9 @@ import pytest
 def _strict_numpy():
     with np.errstate(divide="raise", invalid="raise", over="raise"):
         yield
+
+
+@pytest.fixture(autouse=True)
+def _own_records(tmp_path, monkeypatch):
+    """No test touches the user's records."""
+    monkeypatch.setenv("SCANQA_RECORDS", f"sqlite:///{tmp_path / 'own-records.sqlite'}")

@@ -16,7 +16,15 @@ from scanqa import __version__
 from scanqa.cli.shared import UNUSABLE
 from scanqa.errors import ScanqaError
 
-COMMANDS = ("sheets", "qualify", "demo")  # in the order of use; each is a module beside this one
+COMMANDS = (  # in the order of use; each is a module beside this one
+    "sheets",
+    "qualify",
+    "records",
+    "event",
+    "history",
+    "compare",
+    "demo",
+)
 
 
 class _Commands(click.Group):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from scanqa.catalogue import Role, Side
-from scanqa.cli.shared import Limit, deliver, file_name, progress
+from scanqa.cli.shared import Limit, deliver, file_name, progress, put_on_record, records_option
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
@@ -48,6 +48,9 @@ if TYPE_CHECKING:
     help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
 )
 @click.option("--light", metavar="WORDS", help="Words on the light source, kept with the record.")
+@click.option("--date", help="When the scans were made, if their files do not say it.")
+@click.option("--keep/--no-keep", default=True, help="Put the qualification on record.")
+@records_option
 @click.option(
     "--fail-on",
     multiple=True,
@@ -65,6 +68,9 @@ def command(
     curve: str | None,
     bars: tuple[float, float] | None,
     light: str | None,
+    date: str | None,
+    keep: bool,
+    records: str | None,
     fail_on: tuple[str, ...],
 ) -> None:
     """Measure the scans of one scanner and write its report.
@@ -80,14 +86,17 @@ def command(
         curve=curve,
         bars_mm=bars,
         roles=dict(_role(text) for text in roles),
-        conditions={"light": light} if light else {},
+        conditions={k: v for k, v in (("light", light), ("date", date)) if v},
     )
     name = file_name(scanner)
     if not paths and not roles:
         raise BadOption("no scans given; name files or a folder")
     with progress() as told:
         record = qualify(paths, scanner=scanner, options=options, progress=told)
-    sys.exit(deliver(record, out / f"{name}.html", json_to, limits))
+    status = deliver(record, out / f"{name}.html", json_to, limits)
+    if keep and record.scans:
+        put_on_record(record, records)
+    sys.exit(status)
 
 
 def _sensible_dpi(dpi: float | None) -> float | None:

@@ -21,6 +21,13 @@ PAPERS = ("a4", "letter", "a3")
 
 Limit = Callable[["Record"], str | None]  # how a record breaks the limit, or None
 
+records_option = click.option(
+    "--records",
+    metavar="URL",
+    help="Database of records: a file, sqlite:///FILE or postgresql+psycopg://… "
+    "(default: SCANQA_RECORDS, else a file in the user's data folder).",
+)
+
 
 def deliver(record: Record, page: Path, json_to: str | None, limits: list[Limit]) -> int:
     """Write report and JSON, print where they are, and give the exit status."""
@@ -43,6 +50,15 @@ def deliver(record: Record, page: Path, json_to: str | None, limits: list[Limit]
     if record.rejected:
         return UNUSABLE
     return LIMIT_BROKEN if broken else DONE
+
+
+def put_on_record(record: Record, url: str | None) -> None:
+    """Keep a record in the database."""
+    from scanqa.records import store
+    from scanqa.report.document import document
+
+    with store.open_store(url) as engine:
+        store.add(engine, document(record))
 
 
 @contextmanager
