@@ -1,34 +1,50 @@
-"""Levels: how much is cut off at the top, how light white paper is, how dark black is.
+"""Levels and tones: what is cut off, how light white is, how dark black, how grey is reproduced.
 
 *Clipped*: share of all samples at the highest code, counted exactly, for each scan.
 *White*: L* of luma on blank paper, median over the scan. *Black*: the same on a scan of black
 card; without one, the darkest printed patch of a located sheet (printed black is not the
 scanner's black: a lower figure may be reachable, and the reason says so).
+*Range*: log10 of white light over black light, in density units. ISO 21550 asks for the density
+where the incremental signal-to-noise ratio is 1: black card is not that dark, so that this is a
+lower bound.
+*OECF* (ISO 14524: level against the log of what is scanned): from the tone patches. Printed
+patches are halftones whose true reflectance nobody knows at home: the figure shows the area of
+ink as the scan sees it (Murray & Davies 1936) against what was printed, which is indicative, for
+the printer's dot gain is in it. With measured values of the patches (CGATS text) the curve is
+exact, and ``tone.response`` is the largest error of L* over the patches, brightness included.
 
 L* is CIE 15 (ISO 11664-4), relative to the highest code.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from scanqa.model import Floats, Measurement, Patch, Placement, Results, Window
-from scanqa.numeric.lightness import lstar, luma
+from scanqa.model import Curve, Evidence, Measurement, Patch, Placement, Results
+from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.numeric.patches import PatchLight, patch_light
 from scanqa.numeric.scatter import median_error, repeat_error
 
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
-MIN_PATCH_PX = 100
 THIN = 3  # every third block both ways: enough for a median
 TEXTURE_BLOCKS = 10  # of those that share one accident of the paper: they do not average alone
+MIN_TONES = 4  # fewer make no curve
+
+Reference = Mapping[str, Mapping[str, float]]  # patch name to field to value, as in CGATS
 
 
 def measure(
-    blanks: Sequence[Placement], darks: Sequence[Placement], placements: Sequence[Placement]
+    blanks: Sequence[Placement],
+    darks: Sequence[Placement],
+    placements: Sequence[Placement],
+    *,
+    reference: Reference | None = None,
 ) -> Results:
-    """Clipping of every scan, lightness of white paper and of the darkest thing scanned.
+    """Clipping of every scan, lightness of white and black, range, and tones of printed patches.
 
     Parameters
     ----------
@@ -36,14 +52,22 @@ def measure(
         Plain white paper; black card.
     placements : sequence of Placement
         All scans: each is looked at for clipping, and for printed patches.
+    reference : mapping, optional
+        Measured values of the patches by their name or number: ``D_VIS``, ``XYZ_Y`` or ``LAB_L``.
     """
-    return Results(
-        (
-            *_clipped(placements),
-            *_white(blanks),
-            *_black(darks, placements),
-        )
-    )
+    read = [reading for placement in placements for reading in _read_patches(placement)]
+    white = _white(blanks)
+    black = _black(darks, read)
+    response, evidence = _tones(read, reference)
+    levels = (white, black, _range(white, black, bool(darks)), response)
+    return Results((*_clipped(placements), *levels), evidence=evidence)
+
+
+def _missing(name: str, why: str) -> Measurement:
+    return Measurement(name, None, status="not-measurable", reason=why)
+
+
+# -------------------------------------------------------------------------------- levels
 
 
 def _clipped(placements: Sequence[Placement]) -> Iterator[Measurement]:
@@ -53,36 +77,28 @@ def _clipped(placements: Sequence[Placement]) -> Iterator[Measurement]:
         yield Measurement("tone.clipped", 100 * placement.overview.top_share, scan=name)
 
 
-def _white(blanks: Sequence[Placement]) -> Iterator[Measurement]:
-    why = "no blank scan: scan plain white paper that covers the whole bed"
-    yield _level("tone.white", blanks, why)
+def _white(blanks: Sequence[Placement]) -> Measurement:
+    if not blanks:
+        why = "no blank scan: scan plain white paper that covers the whole bed"
+        return _missing("tone.white", why)
+    return _level("tone.white", blanks)
 
 
-def _black(darks: Sequence[Placement], placements: Sequence[Placement]) -> Iterator[Measurement]:
+def _black(darks: Sequence[Placement], read: Sequence[_Reading]) -> Measurement:
     if darks:
-        yield _level("tone.black", darks, "")
-        return
-    readings = [
-        (level, error, placement.scan.name)
-        for placement in placements
-        if placement.piece is not None and placement.to_px is not None
-        for patch in placement.piece.patches
-        if patch.cover == 1.0 and (found := read_patch(placement, patch)) is not None
-        for level, error in [found]
-    ]
-    if not readings:
+        return _level("tone.black", darks)
+    solid = [reading for reading in read if reading.patch.cover == 1.0]
+    if not solid:
         why = "nothing black was scanned: scan black card with the lid closed"
-        yield Measurement("tone.black", None, status="not-measurable", reason=why)
-        return
-    level, error, name = min(readings)
+        return _missing("tone.black", why)
+    darkest = min(solid, key=lambda reading: reading.found.light)
+    level, error = darkest.lightness
     why = "from printed black; scan black card with the lid closed to see the scanner's own"
-    yield Measurement("tone.black", level, error, reason=why, scan=name)
+    return Measurement("tone.black", level, error, reason=why, scan=darkest.scan)
 
 
-def _level(name: str, scans: Sequence[Placement], why: str) -> Measurement:
+def _level(name: str, scans: Sequence[Placement]) -> Measurement:
     """Median lightness of scans of one plain thing."""
-    if not scans:
-        return Measurement(name, None, status="not-measurable", reason=why)
     every = (slice(None, None, THIN), slice(None, None, THIN))
     lightness = [
         lstar(luma(scan.light.light(scan.overview.preview[every]))).ravel() for scan in scans
@@ -95,45 +111,147 @@ def _level(name: str, scans: Sequence[Placement], why: str) -> Measurement:
     return Measurement(name, float(levels.mean()), error, scan=scan)
 
 
-def read_patch(placement: Placement, patch: Patch) -> tuple[float, float] | None:
-    """L* of a printed patch and its standard error, or None where it is not whole in the image.
+def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:
+    """Density between the two levels."""
+    name = "tone.range"
+    if white.value is None or black.value is None:
+        return _missing(name, white.reason if white.value is None else black.reason)
+    bright, dark = float(light_of(white.value)), float(light_of(black.value))
+    if dark <= 0:
+        return _missing(name, "black is cut off at code 0: raise the black level and scan again")
+    errors = []
+    for level in (white, black):
+        assert level.value is not None
+        off = float(light_of(level.value + (level.uncertainty or 0.0)))
+        errors.append(math.log10(off / float(light_of(level.value))))
+    what = "the card" if card else "printed black"
+    why = f"{what} itself reflects light: the scanner may tell darker tones apart"
+    value = math.log10(bright / dark)
+    return Measurement(name, value, math.hypot(*errors), "lower-bound", why)
 
-    Light is averaged, not lightness, so that the dots of a halftone count by their area.
+
+# --------------------------------------------------------------------------------- tones
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """A patch as it was scanned."""
+
+    patch: Patch
+    found: PatchLight
+    scan: str
+
+    @property
+    def lightness(self) -> tuple[float, float]:
+        """L* and its standard error."""
+        low = max(self.found.light - self.found.error, 0.0)
+        high = self.found.light + self.found.error
+        return float(lstar(self.found.light)), float(lstar(high) - lstar(low)) / 2
+
+
+def _read_patches(placement: Placement) -> Iterator[_Reading]:
+    if placement.piece is None or placement.to_px is None:
+        return
+    for patch in placement.piece.patches:
+        found = patch_light(placement, patch.box_mm, rim_mm=PATCH_RIM_MM)
+        if found is not None:
+            yield _Reading(patch, found, placement.scan.name)
+
+
+def _tones(
+    read: Sequence[_Reading], reference: Reference | None
+) -> tuple[Measurement, tuple[Evidence, ...]]:
+    """Response error and figure: exact with measured values, else the figure is indicative."""
+    name = "tone.response"
+    if not read:
+        return _missing(name, "no tone patches: scan the bed sheet"), ()
+    if reference is None:
+        why = "printed greys are not known: measure the patches and give them as a CGATS file"
+        return _missing(name, why), _ink_area(read)
+    known = [(r, y) for r in read if (y := reference_light(r.patch, reference)) is not None]
+    if len(known) < MIN_TONES:
+        why = f"the reference holds values of {len(known)} patches of the sheet: too few"
+        return _missing(name, why), _ink_area(read)
+    return _response(known), (_oecf(known),)
+
+
+def reference_light(patch: Patch, reference: Reference) -> float | None:
+    """Reflectance of a patch by its measured values, or None if it is not among them.
+
+    The patch goes by its whole name (``patch-3-20``) or its number (``3``). Visual density is
+    taken before luminance, and that before lightness.
     """
-    left, top, right, bottom = patch.box_mm
-    rim = PATCH_RIM_MM
-    if right - left <= 2 * rim or bottom - top <= 2 * rim:
+    parts = patch.name.split("-")
+    number = parts[1] if len(parts) > 1 else patch.name
+    values = reference.get(patch.name) or reference.get(number)
+    if not values:
         return None
-    corners_mm = np.array(
-        [
-            (left + rim, top + rim),
-            (right - rim, top + rim),
-            (right - rim, bottom - rim),
-            (left + rim, bottom - rim),
-        ]
+    if "D_VIS" in values:
+        return float(10 ** -values["D_VIS"])
+    if "XYZ_Y" in values:
+        return values["XYZ_Y"] / 100
+    if "LAB_L" in values:
+        return float(light_of(values["LAB_L"]))
+    return None
+
+
+def _response(known: Sequence[tuple[_Reading, float]]) -> Measurement:
+    worst, reading = max(
+        ((reading.lightness[0] - float(lstar(light)), reading) for reading, light in known),
+        key=lambda pair: abs(pair[0]),
     )
-    corners = placement.sheet_px(corners_mm)
-    low, high = np.ceil(corners.min(axis=0)).astype(int), np.floor(corners.max(axis=0)).astype(int)
-    scan = placement.scan
-    if (low < 0).any() or high[0] >= scan.width_px or high[1] >= scan.height_px:
-        return None
-    size = high - low + 1
-    window = Window(int(low[1]), int(low[0]), int(size[1]), int(size[0]))
-    light = luma(placement.light.light(scan.window(window)))
-    inside = _inside(corners - low, light.shape)
-    if np.count_nonzero(inside) < MIN_PATCH_PX:
-        return None
-    rows = [row[mask].mean() for row, mask in zip(light, inside, strict=True) if mask.any()]
-    mean = float(light[inside].mean())
-    # Rows are the larger accidents (dots, bands); their scatter is what a mean of them can be off.
-    error = float(np.std(rows) / np.sqrt(len(rows)))
-    return float(lstar(mean)), float((lstar(mean + error) - lstar(max(mean - error, 0.0))) / 2)
+    way = "lighter" if worst > 0 else "darker"
+    return Measurement(
+        "tone.response",
+        abs(worst),
+        reading.lightness[1],
+        reason=f"worst of {len(known)}: {reading.patch.name} came out {way}",
+        scan=reading.scan,
+    )
 
 
-def _inside(corners: Floats, shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """Mask of the pixel centres within a convex quadrilateral whose corners go clockwise."""
-    y, x = np.mgrid[: shape[0], : shape[1]]
-    mask = np.ones(shape, np.bool_)
-    for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        mask &= (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) >= 0
-    return mask
+def _oecf(known: Sequence[tuple[_Reading, float]]) -> Evidence:
+    ordered = sorted(known, key=lambda pair: -pair[1])
+    density = np.array([-math.log10(max(light, 1e-6)) for _, light in ordered])
+    codes = np.array([reading.found.code for reading, _ in ordered])
+    return Evidence(
+        "tone",
+        "curves",
+        "Code against density (OECF)",
+        scan=ordered[0][0].scan,
+        x_label="Density of the patch, D",
+        y_label="Mean code",
+        unit="code",
+        curves=(Curve("patches", density, codes),),
+        note="From measured values of the patches.",
+    )
+
+
+def ink_area(light: float, paper: float, solid: float) -> float:
+    """Share of a patch that is covered with ink: Murray & Davies 1936, in light."""
+    return (paper - light) / (paper - solid)
+
+
+def _ink_area(read: Sequence[_Reading]) -> tuple[Evidence, ...]:
+    covers = sorted({reading.patch.cover for reading in read})
+    light = {
+        cover: float(np.mean([r.found.light for r in read if r.patch.cover == cover]))
+        for cover in covers
+    }
+    if len(covers) < MIN_TONES or covers[0] > 0 or covers[-1] < 1 or light[0.0] <= light[1.0]:
+        return ()
+    seen = [100 * ink_area(light[cover], light[0.0], light[1.0]) for cover in covers]
+    printed = 100 * np.array(covers)
+    return (
+        Evidence(
+            "tone",
+            "curves",
+            "Area of ink as scanned against what was printed",
+            scan=read[0].scan,
+            x_label="Printed, %",
+            y_label="As scanned (Murray–Davies), %",
+            unit="%",
+            curves=(Curve("patches", printed, np.array(seen)), Curve("equal", printed, printed)),
+            note="Indicative: the spread of the printer's ink is in it, and the scan's tone curve.",
+        ),
+    )

@@ -59,6 +59,118 @@ def test_black_is_that_of_the_black_card():
     assert "blank" in white.reason
 
 
+COVERS = (0.0, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 1.0)
+SOLID_DENSITY = 1.40
+
+
+def halftone_sheet(*, gain=0.0, gamma=1.0):
+    """Eight patches of line screen; `gain` is added to the middle covers, `gamma` bends light."""
+    patches = tuple(
+        Patch(f"patch-{i + 1}-{c * 100:.0f}", (5.0, 4 + 11.0 * i, 17.0, 12 + 11.0 * i), c)
+        for i, c in enumerate(COVERS)
+    )
+    piece = Piece("page", ((0, 0), (60, 0), (60, 95), (0, 95)), (), patches=patches)
+    dpi = 300
+    scale = dpi / MM
+    y, x = (np.mgrid[: round(95 * scale), : round(30 * scale)] + 0.5) / scale
+    light = np.full(x.shape, 0.8)
+    for patch in patches:
+        left, top, right, bottom = patch.box_mm
+        inside = (x > left) & (x < right) & (y > top) & (y < bottom)
+        cover = patch.cover + 4 * gain * patch.cover * (1 - patch.cover)
+        dots = (x * 2.0 + y * 0.5) % 1.0 < cover  # a line screen of 2 lines to the mm
+        light[inside & dots] = 0.8 * 10**-SOLID_DENSITY
+    to_px = np.array([[scale, 0, -0.5], [0, scale, -0.5]])
+    scan = placed(
+        light**gamma, dpi, role="bed-sheet", noise=0.002, name="sheet.tif", piece=piece, to_px=to_px
+    )
+    return scan, patches
+
+
+def measured(patches, field):
+    """What a densitometer says of even patches of that cover (Murray & Davies 1936)."""
+    light = {p.name: 0.8 * (1 - p.cover * (1 - 10**-SOLID_DENSITY)) for p in patches}
+    convert = {
+        "D_VIS": lambda y: -math.log10(y),
+        "XYZ_Y": lambda y: 100 * y,
+        "LAB_L": lambda y: 116 * y ** (1 / 3) - 16,  # all are above the toe
+    }[field]
+    return {name: {field: convert(y)} for name, y in light.items()}
+
+
+def test_ink_area_is_murray_davies():
+    # Murray 1936, worked: Dt 0.30, Ds 1.50 above paper → 0.51510; Dt 0.80 → 0.86899.
+    for density, area in ((0.30, 0.51510), (0.80, 0.86899)):
+        assert tone.ink_area(10**-density, 1.0, 10**-1.50) == pytest.approx(area, abs=5e-6)
+
+
+@pytest.mark.parametrize("gain", [0.0, 0.12])
+def test_without_reference_the_ink_area_is_shown_as_indicative(gain):
+    scan, _ = halftone_sheet(gain=gain)
+    found = tone.measure([], [], [scan])
+    (evidence,) = found.evidence
+    seen = evidence.curves[0].y
+    expected = [100 * (c + 4 * gain * c * (1 - c)) for c in COVERS]
+    assert seen == pytest.approx(expected, abs=1.5)  # a patch holds 20 lines of its screen
+    assert "ndicative" in evidence.note
+    (m,) = [m for m in found.measurements if m.name == "tone.response"]
+    assert m.status == "not-measurable"
+
+
+@pytest.mark.parametrize("field", ["D_VIS", "XYZ_Y", "LAB_L"])
+def test_with_measured_patches_the_response_is_exact(field):
+    scan, patches = halftone_sheet()
+    found = tone.measure([], [], [scan], reference=measured(patches, field))
+    (m,) = found.named("tone.response")
+    assert m.value < 1.0  # L*: what is left is the coarse screen cut off by the patch
+    (evidence,) = found.evidence
+    density, codes = evidence.curves[0].x, evidence.curves[0].y
+    assert np.all(np.diff(density) > 0)
+    assert np.all(np.diff(codes) < 0)
+    assert density[-1] == pytest.approx(SOLID_DENSITY - math.log10(0.8), abs=0.001)
+
+
+def test_a_wrong_tone_curve_shows_in_the_response():
+    """Light to the power 1.15 darkens: by L* in closed form, most somewhere in the middle."""
+    scan, patches = halftone_sheet(gamma=1.15)
+    by_number = {str(i + 1): v for i, v in enumerate(measured(patches, "D_VIS").values())}
+    (m,) = tone.measure([], [], [scan], reference=by_number).named("tone.response")
+    # The screen's dots are darkened one by one: paper and solid, by their share.
+    paper, solid = 0.8**1.15, (0.8 * 10**-SOLID_DENSITY) ** 1.15
+    truth = [1 - c for c in COVERS]
+    errors = [
+        116 * np.cbrt(solid + (paper - solid) * t)
+        - 116 * np.cbrt(0.8 * (1 - (1 - t) * (1 - 10**-SOLID_DENSITY)))
+        for t in truth
+    ]
+    assert m.value == pytest.approx(max(abs(e) for e in errors), abs=1.0)
+    assert "darker" in m.reason
+
+
+def test_a_reference_of_other_patches_is_refused():
+    scan, _ = halftone_sheet()
+    found = tone.measure([], [], [scan], reference={"GS0": {"D_VIS": 0.1}})
+    (m,) = [m for m in found.measurements if m.name == "tone.response"]
+    assert "0 patches" in m.reason
+
+
+def test_range_is_the_density_between_white_and_black():
+    blank = placed(np.full((300, 200), 0.8), 100, noise=0.002, bits=16)
+    dark = placed(np.full((300, 200), 0.02), 100, noise=0.001, role="dark", bits=16)
+    found = tone.measure([blank], [dark], [])
+    (m,) = found.named("tone.range")
+    assert m.value == pytest.approx(math.log10(40), abs=0.01)
+    assert m.status == "lower-bound"
+
+
+def test_black_that_is_cut_off_has_no_range():
+    blank = placed(np.full((300, 200), 0.8), 100)
+    dark = placed(np.zeros((300, 200)), 100, role="dark")
+    found = tone.measure([blank], [dark], [])
+    (m,) = [m for m in found.measurements if m.name == "tone.range"]
+    assert "cut off" in m.reason
+
+
 def sheet_scan(turn_deg, *, shift_mm=(5.0, 5.0), black=0.03, dpi=150):
     """A page of 60 × 90 mm with three patches."""
     patches = (
