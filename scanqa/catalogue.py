@@ -46,6 +46,12 @@ class Definition:
 
 SIDES: tuple[Side, ...] = ("left", "right", "top", "bottom")
 FALLOFF_DISTANCES_MM = (2, 5, 10, 20)
+FORMATS_MM = {  # width and height of what people lay on the glass
+    "a4": ("an A4 sheet", 210.0, 297.0),  # ISO 216
+    "a3": ("an A3 sheet", 297.0, 420.0),  # ISO 216
+    "letter": ("a US Letter sheet", 215.9, 279.4),  # 8.5 × 11 in
+    "sleeve": ("a 12-inch record sleeve", 315.0, 315.0),  # common practice, no source
+}
 GUTTER_DISTANCES_MM = (0, 2, 5, 10, 20)
 GUTTER_REACH_DELTA_L = (2, 5, 10)
 
@@ -161,6 +167,16 @@ def _rows() -> list[Definition]:
                     f"Light {distance} mm from the {side} edge against the centre.",
                 )
             )
+    for format_name, (words, _, _) in FORMATS_MM.items():
+        rows.append(
+            row(
+                f"edges.lost_{format_name}",
+                "mm",
+                "lower",
+                1,
+                f"What is lost of {words} that is scanned at once on the evenly lit bed.",
+            )
+        )
     for distance in GUTTER_DISTANCES_MM:
         rows.append(
             row(

@@ -6,6 +6,8 @@ line through 20 to 45 mm: gentle falloff is not shadow). A black band that the l
 is part of it. The figure is the median along the side; where a part of the side is deeper, the
 reason says so and the usable rectangle keeps clear of it.
 
+*Lost*: what of a sheet or sleeve, laid the better way, sticks out of the usable rectangle.
+
 *Dead margin*: glass that the sensor never sees, from a strip hooked over the glass edge: its tags
 say where its fold would lie in the image, and the fold lies on the glass edge.
 
@@ -22,7 +24,7 @@ from itertools import groupby
 
 import numpy as np
 
-from scanqa.catalogue import SIDES, Side
+from scanqa.catalogue import FORMATS_MM, SIDES, Side
 from scanqa.model import (
     MM_PER_INCH,
     Curve,
@@ -44,6 +46,8 @@ SHOWN_PITCH_MM = 0.1
 TOO_DARK_L = 20.0  # paper that is darker than this was not lit (or is not paper)
 FAR_DELTA_L = 10.0  # a level further in that lies lower than the middle by this is in shadow itself
 UNEVEN_MM = 0.5  # a part of a side deeper than the median by this is named
+WHOLE_MM = 0.5  # less is not missed
+OVERLAP_MM = 10.0  # that two scans of one sheet must share to be joined (common practice)
 FOLD_SD_MM = 0.1  # how well a strip is folded on its line and hooked on (common practice)
 FOLD_INSIDE_MM = 3.0  # a fold this far inside the image was not on the glass edge
 FOLD_TURN_DEG = 10.0
@@ -69,8 +73,9 @@ def measure(
     Returns
     -------
     Results
-        ``edges.shadow_*``, ``edges.usable_*`` for each size of scan, ``edges.dead_margin_*``, and
-        the profiles. `at_mm` of the usable width and height is the rectangle's top-left corner.
+        ``edges.shadow_*``, ``edges.usable_*`` and ``edges.lost_*`` for each size of scan,
+        ``edges.dead_margin_*``, and the profiles. `at_mm` of the usable
+        width and height is the rectangle's top-left corner.
     """
     results = Results()
     for _, group in groupby(sorted(blanks, key=_size), key=_size):
@@ -79,6 +84,7 @@ def measure(
         why = "no blank scan: scan plain white paper that covers the whole bed"
         names = [f"edges.shadow_{side}" for side in SIDES]
         names += ["edges.usable_width", "edges.usable_height"]
+        names += [f"edges.lost_{form}" for form in FORMATS_MM]
         results += Results(tuple(_missing(name, why) for name in names))
     return results + Results(tuple(_dead_margins(strips)))
 
@@ -114,7 +120,8 @@ def _shadows(blanks: list[Placement], delta_l: float) -> Results:
     name = blanks[0].scan.name if len(blanks) == 1 else ""
     found = {side: _side_depth(blanks, side, delta_l, name) for side in SIDES}
     measurements = tuple(depth.measurement for depth in found.values())
-    usable = tuple(_usable(blanks[0], found, name))
+    width, height = _usable(blanks[0], found, name)
+    usable = (width, height, *_lost(width, height))
     curves = tuple(depth.curve for depth in found.values() if depth.curve)
     if not curves:
         return Results(measurements + usable)
@@ -213,21 +220,66 @@ def _curve(at_mm: Floats, bands: Floats, side: Side) -> Curve:
     )
 
 
-def _usable(blank: Placement, found: dict[Side, _SideDepth], name: str) -> Iterator[Measurement]:
+def _usable(
+    blank: Placement, found: dict[Side, _SideDepth], name: str
+) -> tuple[Measurement, Measurement]:
+    """Width and height of the evenly lit bed, both at its top-left corner."""
     corner = (found["left"].deepest_mm, found["top"].deepest_mm)
     axes: tuple[tuple[str, float, tuple[Side, Side]], ...] = (
         ("edges.usable_width", blank.size_mm[0], ("left", "right")),
         ("edges.usable_height", blank.size_mm[1], ("top", "bottom")),
     )
-    whole = all(depth.measurement.status == "ok" for depth in found.values())
+    faults = [d.measurement.reason for d in found.values() if d.measurement.status != "ok"]
+    both = []
     for measure_name, extent, sides in axes:
-        if not whole:
-            why = next(d.measurement.reason for d in found.values() if d.measurement.status != "ok")
-            yield _missing(measure_name, f"a side could not be measured: {why}", name)
+        if faults:
+            why = f"a side could not be measured: {faults[0]}"
+            both.append(_missing(measure_name, why, name))
             continue
-        size = extent - sum(found[side].deepest_mm for side in sides)
+        size = max(extent - sum(found[side].deepest_mm for side in sides), 0.0)
         error = math.hypot(*(found[side].measurement.uncertainty or 0.0 for side in sides))
-        yield Measurement(measure_name, size, error, scan=name, at_mm=corner)
+        both.append(Measurement(measure_name, size, error, scan=name, at_mm=corner))
+    return both[0], both[1]
+
+
+def _lost(width: Measurement, height: Measurement) -> Iterator[Measurement]:
+    """What of each format sticks out, laid upright or across, whichever loses less."""
+    for form, (words, short, long) in FORMATS_MM.items():
+        name = f"edges.lost_{form}"
+        if width.value is None or height.value is None:
+            yield _missing(name, width.reason or height.reason, width.scan)
+            continue
+        bed = (width.value, height.value)
+        upright, across = _excess(bed, (short, long)), _excess(bed, (long, short))
+        lies, excess, size = min(
+            ("upright", upright, (short, long)),
+            ("across", across, (long, short)),
+            key=lambda way: sum(way[1]),
+        )
+        reason = _how_it_fits(words, lies, excess, bed, size)
+        errors = [
+            m.uncertainty or 0.0 for m, over in zip((width, height), excess, strict=True) if over
+        ]
+        yield Measurement(name, sum(excess), math.hypot(*errors), reason=reason, scan=width.scan)
+
+
+def _excess(bed: Point, size: Point) -> Point:
+    """By how much a sheet is too wide and too high."""
+    return max(size[0] - bed[0], 0.0), max(size[1] - bed[1], 0.0)
+
+
+def _how_it_fits(words: str, lies: str, excess: Point, bed: Point, size: Point) -> str:
+    """In one scan; in two, the sheet turned by half a turn between them; or not."""
+    if max(excess) < WHOLE_MM:
+        return f"{words} fits, laid {lies}"
+    if min(excess) >= WHOLE_MM:
+        return f"{words} is too wide and too high, laid {lies}"
+    axis = 0 if excess[0] > excess[1] else 1
+    what = ("width", "height")[axis]
+    gone = f"{excess[axis]:.0f} mm of the {what} of {words} are lost, laid {lies}"
+    if 2 * bed[axis] - size[axis] >= OVERLAP_MM:
+        return f"{gone}; a second scan, the sheet turned by 180°, recovers them"
+    return f"{gone}; turning it round does not recover them"
 
 
 # --------------------------------------------------------------------------- dead margins

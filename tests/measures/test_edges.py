@@ -130,8 +130,44 @@ def test_what_cannot_be_measured_says_why(light):
 
 def test_without_scans_every_figure_says_what_to_do():
     found = edges.measure([], []).measurements
-    assert len(found) == 4 + 2 + 4
+    assert len(found) == 4 + 2 + 4 + 4
     assert all("scan" in m.reason for m in found)
+
+
+def bed(width_mm, height_mm):
+    light = np.full((round(height_mm * 40 / MM), round(width_mm * 40 / MM)), 0.8)
+    found = edges.measure([placed(light, 40)], [])
+    return {m.name: m for m in found.measurements}
+
+
+@pytest.mark.parametrize(
+    ("bed_mm", "lost"),  # paper sizes of ISO 216 and 8.5 × 11 in; a sleeve is about 315 mm square
+    [
+        ((297, 432), {"a4": 0, "a3": 0, "letter": 0, "sleeve": 18}),
+        ((432, 297), {"a4": 0, "a3": 0, "letter": 0, "sleeve": 18}),
+        ((216, 297), {"a4": 0, "a3": 81 + 123, "letter": 0, "sleeve": 99 + 18}),
+        ((216, 290), {"a4": 7, "a3": 81 + 130, "letter": 0, "sleeve": 99 + 25}),
+    ],
+)
+def test_what_fits_on_the_bed(bed_mm, lost):
+    found = bed(*bed_mm)
+    for form, millimetres in lost.items():
+        assert found[f"edges.lost_{form}"].value == pytest.approx(millimetres, abs=0.7)  # one pixel
+
+
+def test_it_says_whether_turning_the_sheet_round_helps():
+    sleeve = bed(297, 432)["edges.lost_sleeve"].reason
+    assert "turned by 180°, recovers" in sleeve
+    assert "too wide and too high" in bed(216, 297)["edges.lost_a3"].reason
+    assert "does not recover" in bed(100, 310)["edges.lost_a4"].reason
+    assert "fits" in bed(216, 298)["edges.lost_a4"].reason
+
+
+def test_a_shadow_costs_a_sheet_its_margin():
+    light = np.full((round(297 * 40 / MM), round(216 * 40 / MM)), 0.8)
+    light[:, :20] = 0.1  # 12.7 mm
+    found = {m.name: m for m in edges.measure([placed(light, 40)], []).measurements}
+    assert found["edges.lost_a4"].value == pytest.approx(210 - (216 - 12.7), abs=1.0)
 
 
 @settings(deadline=None, max_examples=8)
