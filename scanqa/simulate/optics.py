@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from scanqa.model import Floats
 
 CELLS = 4  # fine cells to a pixel, each way
-BLOCK_PX = 48  # most rows and columns that share one kernel
+BLOCK_ROWS, BLOCK_COLS = 16, 40  # the most that share one kernel
+_ONE_THREAD = 4 * 65536  # multiplications up to which OpenBLAS keeps to one thread
 _LEAST_PX = 4
 _CHANGE = 0.03  # of blur within a block
 _SIGMA_STEP_PX = 1 / 256  # kernels are kept for whole multiples of this
@@ -59,13 +60,27 @@ def padding_px(sigma_px: float, aperture_px: float, shift_px: float) -> int:
     return math.ceil(5 * sigma_px + aperture_px / 2 + abs(shift_px) + 0.5)
 
 
-def cuts(sigma_px: Floats) -> list[int]:
+def _product(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Matrix product in pieces so small that the library does not share them out.
+
+    Where several processes share the cores its threads would mostly wait for each other: whole
+    products took four times as long on a busy machine.
+    """
+    width = max(_ONE_THREAD // a.size, 1)
+    if b.shape[1] <= width:
+        return a @ b
+    return np.hstack([a @ b[:, at : at + width] for at in range(0, b.shape[1], width)])
+
+
+def cuts(sigma_px: Floats, most: int) -> list[int]:
     """Cut a row or column of pixels into blocks over which the blur hardly changes.
 
     Parameters
     ----------
     sigma_px : (n, any) array
         Blur of each pixel, at as many places of the other axis as are of interest.
+    most : int
+        Largest block.
 
     Returns
     -------
@@ -77,7 +92,7 @@ def cuts(sigma_px: Floats) -> list[int]:
     count = len(sigma_px)
     while borders[-1] < count:
         start = borders[-1]
-        part = np.log(np.maximum(sigma_px[start : start + BLOCK_PX], 1e-6))
+        part = np.log(np.maximum(sigma_px[start : start + most], 1e-6))
         alike = np.all(np.abs(part - part[0]) <= _CHANGE, axis=1)
         length = int(np.argmin(alike)) if not alike.all() else len(alike)
         borders.append(min(start + max(length, _LEAST_PX), count))
@@ -135,7 +150,7 @@ def resolve(
             for plane, (dx, dy) in enumerate(shifts_px):
                 if dy not in done:
                     down = _band(bottom - top, own, float(travel[i, j]), aperture_px[1], dy)
-                    done[dy] = down @ window
+                    done[dy] = _product(down, window)
                 over = _band(right - left, own, float(across[i, j]), aperture_px[0], dx)
-                out[top:bottom, left:right, plane] = done[dy] @ over.T
+                out[top:bottom, left:right, plane] = _product(done[dy], over.T)
     return out

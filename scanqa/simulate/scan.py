@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scanqa.model import MM_PER_INCH, Floats, Pixels
 from scanqa.simulate.coverage import Layer, Shape, layers, paint
 from scanqa.simulate.deliver import deliver, tone
-from scanqa.simulate.optics import CELLS, cuts, padding_px, resolve
+from scanqa.simulate.optics import BLOCK_COLS, BLOCK_ROWS, CELLS, cuts, padding_px, resolve
 from scanqa.simulate.scanner import RGB, Scanner
 from scanqa.simulate.scenes import Laid, Paper, Scene, chained, inverse
 from scanqa.simulate.truth import Truth
@@ -198,7 +198,7 @@ def _blocks(
     x, y = (np.arange(n, dtype=np.float64) + 0.5 for n in (width, rows))
     down = _sigma_px(laid, scanner, dpi, y, np.array([0.0, width / 2, width]), from_row=row)
     over = _sigma_px(laid, scanner, dpi, np.array([0.0, rows]), x, from_row=row)
-    return cuts(np.hstack(down)), cuts(np.vstack(over).T)
+    return cuts(np.hstack(down), BLOCK_ROWS), cuts(np.vstack(over).T, BLOCK_COLS)
 
 
 def _sigma_px(
