@@ -27,6 +27,7 @@ from scanqa.model import (
     Results,
     Window,
 )
+from scanqa.numeric.crops import crop
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.spread import sigma_about_zero
 
@@ -231,26 +232,16 @@ def _elongation(places_mm: Floats, block_mm: float) -> tuple[float, float]:
 
 def _crop(placement: Placement, mark: Mark) -> Evidence:
     """Real pixels round a mark, contrast stretched."""
-    scan = placement.scan
     longest = max(
         size * dpi / MM_PER_INCH for size, dpi in zip(mark.size_mm, placement.dpi, strict=True)
     )
-    side = int(np.clip(3 * longest, 64, 256))
-    height, width = min(side, scan.height_px), min(side, scan.width_px)
-    x, y = placement.px(*mark.at_mm)
-    row = int(np.clip(round(y) - height // 2, 0, scan.height_px - height))
-    col = int(np.clip(round(x) - width // 2, 0, scan.width_px - width))
-    pixels = scan.window(Window(row, col, height, width)).astype(np.float64)
-    low, high = np.percentile(pixels, [0.5, 99.5])
-    shown = np.clip((pixels - low) / max(high - low, 1.0) * 255, 0, 255).round().astype(np.uint8)
-    left, top = placement.mm(col - 0.5, row - 0.5)
-    right, bottom = placement.mm(col + width - 0.5, row + height - 0.5)
+    piece = crop(placement, *placement.px(*mark.at_mm), int(np.clip(3 * longest, 64, 256)))
     return Evidence(
         explains="glass.marks",
         kind="crop",
         title=f"{mark.kind.capitalize()} at {mark.at_mm[0]:.1f}, {mark.at_mm[1]:.1f} mm, magnified",
-        scan=scan.name,
-        image=np.broadcast_to(shown, (height, width, 3)).copy(),
-        extent_mm=(left, top, right, bottom),
-        note=f"Real pixels; contrast stretched from codes {low:.0f}–{high:.0f} to the whole range.",
+        scan=mark.scan,
+        image=piece.image,
+        extent_mm=piece.extent_mm,
+        note=piece.note,
     )

@@ -4,7 +4,8 @@ Column means of a blank scan (row means for lines across), as the logarithm of l
 searched for lines of 1 sample to 3 mm (`scanqa.numeric.lines`): a least-squares amplitude on a
 cubic background, against the scatter of all other columns, with a false-alarm rate of 1 in 5000
 scans. Lines found in scans whose paper was moved in between are the scanner's if they stay and
-the paper's if they do not. The likely cause follows from polarity, length, width and channel.
+the paper's if they do not. Causes are ranked by Bayes' rule from polarity, length, width,
+colour, regular pitch and whether the line stays.
 
 Fails where there is no paper (dark margins are cut off), where the paper is at the top of the
 scale, and in scans only a few millimetres wide. The outermost millimetre, where the frame throws
@@ -18,7 +19,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scanqa.model import (
     MM_PER_INCH,
@@ -32,14 +32,14 @@ from scanqa.model import (
     Polarity,
     Results,
     Streak,
-    Window,
 )
-from scanqa.numeric.lightness import lstar, luma
-from scanqa.numeric.lines import Line, find_lines, local_pattern, measure_at
-from scanqa.numeric.spread import sigma_about_zero
+from scanqa.numeric.crops import crop
+from scanqa.numeric.lightness import lstar
+from scanqa.numeric.line_fit import local_pattern, measure_at
+from scanqa.numeric.lines import Line, find_lines
+from scanqa.numeric.profiles import Profiles, profiles, same_domain
 
 MAX_WIDTH_MM = 3.0
-MARGIN_MM = 1.0  # shadow of the frame
 FALSE_ALARMS = 2e-4  # per scan and axis: the probability that pure noise gives any streak
 # Standard uncertainty that the bends of the shading add to a line, per mm of line width:
 # 0.015 % of light; common practice, no source. It makes 3 mm bands under about 0.25 % unseen.
@@ -52,30 +52,49 @@ VISIBLE_DELTA_L = 0.18
 FULL_LENGTH = 0.85  # share of the bed above which a line runs through all of it
 CHANNEL_SHARE = 0.4  # of the strongest channel, for a channel to count as affected
 SATURATED = 0.5  # share of samples at the top code above which nothing can be said
-UNDITHERED_CODES = 0.35  # noise per sample under which rounding does not average out
 CROPS = 4
 CURVE_COLUMNS = 300
-PAPER = "the paper: the line moved with it"
 COLOURS: tuple[Channel, ...] = ("red", "green", "blue")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Profiles:
-    """Log light of one scan along one axis, its ends and dark margins cut off."""
+# How often each cause shows each sign: judgement from the design of flatbed scanners (common
+# practice, no source). Dirt in the moving path came after calibration and takes light away; dirt
+# on the calibration strip makes its column over-corrected; an element is one sample wide and, in
+# a sensor with a line for each colour, of one colour; what lies on the glass is short; what is in
+# the paper moves with it. Columns: prior, then the chance that such a line stays, runs the full
+# length, is dark, is of one colour, is one sample wide, stands in a regular row.
+PAPER = "the paper: the line moved with it"
+ALONG: dict[str, tuple[float, ...]] = {
+    "dirt in the moving light path or on the sensor window": (
+        0.30, 0.98, 0.97, 0.95, 0.03, 0.20, 0.01,
+    ),
+    "dirt on the white calibration strip": (0.20, 0.98, 0.97, 0.05, 0.03, 0.20, 0.01),
+    "dead or weak sensor element": (0.08, 0.99, 0.99, 0.75, 0.60, 0.90, 0.01),
+    "joins between the segments of a contact sensor": (0.07, 0.99, 0.98, 0.50, 0.05, 0.60, 0.90),
+    "dirt or a scratch on the glass, lengthwise": (0.15, 0.95, 0.05, 0.60, 0.02, 0.25, 0.01),
+    PAPER: (0.20, 0.03, 0.30, 0.60, 0.02, 0.25, 0.01),
+}  # fmt: skip
+ACROSS: dict[str, tuple[float, ...]] = {
+    "a moment's step or pause of the carriage, or flicker of the lamp": (
+        0.50, 0.05, 0.97, 0.50, 0.05, 0.60, 0.10,
+    ),
+    "a worn or dirty place in the carriage's travel": (0.15, 0.97, 0.97, 0.50, 0.03, 0.40, 0.20),
+    "dirt or a scratch on the glass, crosswise": (0.15, 0.95, 0.05, 0.60, 0.02, 0.25, 0.01),
+    PAPER: (0.20, 0.03, 0.30, 0.60, 0.02, 0.25, 0.01),
+}  # fmt: skip
+PAPER_UNTESTED = "the sheet of plain paper itself"  # words for PAPER when nothing was moved
 
-    stack: Floats  # (luma and channels, bands, samples)
-    weights: Floats  # samples in each band
-    first: int  # sample of the image that is stack[..., 0]
-    first_band: int
-    floor: float  # noise of an amplitude that rounding leaves
-    band_mm: float
-    length_mm: float  # of the image along the lines
 
-    def extent_mm(self, bands: tuple[int, int]) -> tuple[float, float]:
-        """Where a run of bands begins and ends; the outermost bands reach the image's ends."""
-        start = (bands[0] + self.first_band) * self.band_mm
-        end = (bands[1] + self.first_band) * self.band_mm
-        return min(start, self.length_mm), min(end, self.length_mm)
+@dataclass(frozen=True, slots=True)
+class _Signs:
+    """What is known of a line's cause. `stays` is a likelihood ratio, 1 with one scan."""
+
+    stays: float
+    full: bool
+    dark: bool
+    one_colour: bool
+    sharp: bool
+    regular: bool
 
 
 def measure(placements: Sequence[Placement]) -> Results:
@@ -90,8 +109,9 @@ def measure(placements: Sequence[Placement]) -> Results:
     Returns
     -------
     Results
-        ``streaks``; ``streaks.column_pattern`` of each scan (% rms of luma); column profiles and
-        magnified crops as evidence.
+        ``streaks``; ``streaks.strongest_visible`` of each group of like scans (%, streaks of the
+        paper left out); ``streaks.column_pattern`` of each scan (% rms of luma); column profiles
+        and magnified crops as evidence.
     """
     results = Results()
     for alike in _alike(placements):
@@ -145,197 +165,147 @@ def _measure_alike(placements: Sequence[Placement]) -> Results:
     measurements, evidence = [], []
     axes: tuple[Direction, ...] = ("travel", "across")
     for axis in axes:
-        profiles = [_profiles(placement, axis) for placement in placements]
-        if any(p is None for p in profiles):
+        found = [profiles(placement, axis) for placement in placements]
+        sound = [one for one in found if one is not None]
+        if len(sound) < len(found):
             if axis == "travel":
-                measurements += [
-                    _no_pattern(placement, "no evenly white paper was found over its width")
-                    for placement in placements
-                ]
+                why = "no evenly white paper was found over its width"
+                measurements += [_no_pattern(placement, why) for placement in placements]
             continue
-        sound = _same_domain([p for p in profiles if p is not None])
-        found = _search(placements, sound, axis)
-        streaks += found
+        beds = same_domain(sound)
+        lines = _search(placements, beds, axis)
+        streaks += lines
         if axis == "travel":
-            for placement, profile in zip(placements, sound, strict=True):
-                measurements.append(_column_pattern(placement, profile, found))
-        evidence.append(_curves(placements[0], sound, axis, found))
+            for placement, bed in zip(placements, beds, strict=True):
+                measurements.append(_column_pattern(placement, bed, lines))
+        evidence.append(_curves(placements[0], beds, axis, lines))
     measurements.append(_strongest_visible(placements, streaks))
     evidence += _crops(placements, streaks)
     return Results(tuple(measurements), tuple(streaks), (), tuple(evidence))
 
 
-def _profiles(placement: Placement, axis: Direction) -> _Profiles | None:
-    """Log light, (luma and channels, bands, samples), where there is paper; None if nowhere."""
-    overview = placement.overview
-    width_mm, height_mm = placement.size_mm
-    if axis == "travel":
-        codes = overview.column_means
-        pitch_mm, length_mm = MM_PER_INCH / placement.dpi[0], height_mm
-        band_mm = overview.band_rows_px * MM_PER_INCH / placement.dpi[1]
-        weights = np.full(len(codes), float(overview.band_rows_px))
-        weights[-1] = placement.scan.height_px - overview.band_rows_px * (len(codes) - 1)
-    else:
-        codes = overview.row_means.transpose(1, 0, 2)
-        pitch_mm, length_mm = MM_PER_INCH / placement.dpi[1], width_mm
-        band_mm = width_mm / len(codes)
-        weights = np.full(len(codes), placement.scan.width_px / len(codes))
-    light = placement.light.light(codes)
-    level = luma(light)
-    samples = _lit(np.median(level, axis=0), math.ceil(MARGIN_MM / pitch_mm))
-    bands = _lit(np.median(level, axis=1), 0)
-    if samples is None or bands is None or samples.stop - samples.start < 64:
-        return None
-    planes = [level, *np.moveaxis(light, -1, 0)] if light.shape[-1] == 3 else [level]
-    stack = np.stack([plane[bands, samples] for plane in planes]).astype(np.float64)
-    if stack.min() <= 0:
-        return None
-    return _Profiles(
-        stack=np.log(stack),
-        weights=weights[bands],
-        first=samples.start,
-        first_band=bands.start,
-        floor=_rounding(placement, codes[bands, samples], weights[bands]),
-        band_mm=band_mm,
-        length_mm=length_mm,
-    )
-
-
-def _lit(level: Floats, margin: int) -> slice | None:
-    """The run of samples round the middle that has at least half of the middle's light."""
-    dark = np.flatnonzero(level < 0.5 * np.median(level))
-    middle = len(level) // 2
-    first = int(dark[dark < middle].max() + 1) if np.any(dark < middle) else 0
-    end = int(dark[dark >= middle].min()) if np.any(dark >= middle) else len(level)
-    first, end = first + margin, end - margin
-    return slice(first, end) if end > first else None
-
-
-def _rounding(placement: Placement, codes: NDArray[np.float32], weights: Floats) -> float:
-    """Noise of log light that whole codes leave when there is too little grain to dither them."""
-    means = codes.mean(axis=-1).astype(np.float64)
-    fine, _ = local_pattern(means, 8)
-    between = sigma_about_zero((fine - fine.mean(axis=0)) * np.sqrt(weights)[:, None], axis=1)
-    if np.median(between) >= UNDITHERED_CODES or len(codes) < 2:
-        return 0.0
-    middle = np.full((1, codes.shape[-1]), np.median(means))
-    step = placement.light.light(middle + 0.5) - placement.light.light(middle - 0.5)
-    return float(np.mean(step / placement.light.light(middle))) / math.sqrt(12)
-
-
-def _same_domain(profiles: Sequence[_Profiles]) -> list[_Profiles]:
-    """Profiles of scans of one size cut to the samples and bands that all of them have."""
-    first = max(p.first for p in profiles)
-    end = min(p.first + p.stack.shape[2] for p in profiles)
-    first_band = max(p.first_band for p in profiles)
-    end_band = min(p.first_band + p.stack.shape[1] for p in profiles)
-    return [
-        replace(
-            p,
-            stack=p.stack[
-                :,
-                first_band - p.first_band : end_band - p.first_band,
-                first - p.first : end - p.first,
-            ],
-            weights=p.weights[first_band - p.first_band : end_band - p.first_band],
-            first=first,
-            first_band=first_band,
-        )
-        for p in profiles
-    ]
+# ----------------------------------------------------------------------------------- search
 
 
 def _search(
-    placements: Sequence[Placement], profiles: Sequence[_Profiles], axis: Direction
+    placements: Sequence[Placement], beds: Sequence[Profiles], axis: Direction
 ) -> list[Streak]:
-    """Lines of the mean of all scans and of each scan, each once."""
-    pitch_mm = MM_PER_INCH / placements[0].dpi[0 if axis == "travel" else 1]
-    weights = profiles[0].weights
-    stacks = [p.stack for p in profiles]
-    searched = stacks if len(stacks) == 1 else [np.mean(stacks, axis=0), *stacks]
-    lines: list[Line] = []
-    for stack in searched:
-        found = find_lines(
+    """Lines of the mean of all scans that each of them has, and lines of each scan, once each."""
+    pitch_mm, weights = beds[0].pitch_mm, beds[0].weights
+    searches = len(beds) + (len(beds) > 1)
+
+    def find(stack: Floats) -> list[Line]:
+        return find_lines(
             stack,
             weights,
             max_width=MAX_WIDTH_MM / pitch_mm,
-            false_alarms=FALSE_ALARMS / len(searched),
-            floor=max(p.floor for p in profiles),
+            false_alarms=FALSE_ALARMS / searches,
+            floor=max(bed.floor for bed in beds),
             bend=BEND_PER_MM * pitch_mm,
             block=round(BLOCK_MM / pitch_mm),
         )
-        lines += [line for line in found if not any(_same(line, other) for other in lines)]
-    streaks = [_streak(line, placements, profiles, axis, pitch_mm) for line in lines]
-    return _with_joins(sorted(streaks, key=lambda s: s.at_px))
+
+    lines: list[Line] = []
+    if len(beds) > 1:
+        for line in find(np.mean([bed.stack for bed in beds], axis=0)):
+            values, _ = _of_scans(line, beds)
+            if np.all(values[:, line.signal] / line.amplitude > 0.4):
+                lines.append(line)
+    for bed in beds:
+        own = find(bed.stack)
+        lines += [line for line in own if not any(_same(line, other) for other in lines)]
+    return _named(lines, placements, beds, axis)
 
 
 def _same(one: Line, other: Line) -> bool:
-    apart = abs(one.at - other.at) < max(2.0, (one.width + other.width) / 2)
-    return apart and one.bands[0] < other.bands[1] and other.bands[0] < one.bands[1]
+    near = abs(one.at - other.at) < max(2.0, (one.width + other.width) / 2)
+    return near and one.bands[0] < other.bands[1] and other.bands[0] < one.bands[1]
+
+
+def _of_scans(line: Line, beds: Sequence[Profiles]) -> tuple[Floats, Floats]:
+    """Amplitude of a line and its uncertainty, (scans, signals)."""
+    at, width = round(line.at), max(round(line.width), 1)
+    block = max(round(BLOCK_MM / beds[0].pitch_mm), 24 * width)
+    found = [measure_at(b.stack, b.weights, at, width, line.bands, block=block) for b in beds]
+    return np.array([value for value, _ in found]), np.array([error for _, error in found])
+
+
+def _named(
+    lines: Sequence[Line],
+    placements: Sequence[Placement],
+    beds: Sequence[Profiles],
+    axis: Direction,
+) -> list[Streak]:
+    """Streaks in the order of their places, with their causes."""
+    found = [(line, *_streak(line, placements, beds, axis)) for line in lines]
+    found.sort(key=lambda item: item[1].at_px)
+    regular = _regular([streak.at_mm for _, streak, _ in found])
+    out = []
+    for (_, streak, signs), is_regular in zip(found, regular, strict=True):
+        if is_regular and signs.full and signs.stays >= 1:
+            signs = replace(signs, regular=True)
+        causes = _ranked(ACROSS if axis == "across" else ALONG, signs, len(beds) > 1)
+        out.append(replace(streak, causes=causes, likely_cause=causes[0][0]))
+    return out
 
 
 def _streak(
-    line: Line,
-    placements: Sequence[Placement],
-    profiles: Sequence[_Profiles],
-    axis: Direction,
-    pitch_mm: float,
-) -> Streak:
-    at, width = round(line.at), max(round(line.width), 1)
-    block = max(round(BLOCK_MM / pitch_mm), 24 * width)
-    per_scan = [
-        measure_at(p.stack, p.weights, at, width, line.bands, block=block) for p in profiles
-    ]
-    values = np.array([value for value, _ in per_scan])  # (scans, signals)
-    errors = np.array([error for _, error in per_scan])
+    line: Line, placements: Sequence[Placement], beds: Sequence[Profiles], axis: Direction
+) -> tuple[Streak, _Signs]:
+    values, errors = _of_scans(line, beds)
     strongest = int(np.argmax(np.abs(values[:, line.signal])))
-    moved = _moved(values[:, line.signal], errors[:, line.signal])
-    of_signals = values[strongest] if moved else values.mean(axis=0)
+    stays = _stays(values[:, line.signal], errors[:, line.signal])
+    of_signals = values[strongest] if stays < 1 else values.mean(axis=0)
     channels = _channels(of_signals, errors[strongest])
-    signal = 0 if len(channels) != 1 or len(of_signals) == 1 else 1 + COLOURS.index(channels[0])
-    amplitude = line.amplitude if signal == line.signal and not moved else of_signals[signal]
-    if amplitude * line.amplitude <= 0:
-        amplitude, signal = line.amplitude, line.signal
+    one_colour = len(of_signals) > 1 and len(channels) == 1
+    signal = 1 + COLOURS.index(channels[0]) if one_colour else 0
+    amplitude = of_signals[signal]
+    if amplitude * line.amplitude <= 0:  # lost in that signal: keep what was searched
+        amplitude = line.amplitude
     contrast = math.expm1(amplitude)
-    profile = profiles[strongest]
-    level = float(np.exp(np.average(profile.stack[0, :, at], weights=profile.weights)))
-    of_luma = math.expm1(of_signals[0])
-    delta_l = abs(float(lstar(level * (1 + of_luma)) - lstar(level)))
-    extent = profile.extent_mm(line.bands)
-    full = line.bands[1] - line.bands[0] >= FULL_LENGTH * len(profile.weights)
+    bed = beds[strongest]
+    level = float(np.exp(bed.mean()[round(line.at)]))
+    delta_l = abs(float(lstar(level * math.exp(of_signals[0])) - lstar(level)))
     polarity: Polarity = "dark" if contrast < 0 else "bright"
-    at_px = line.at + profile.first
-    return Streak(
-        at_mm=(at_px + 0.5) * pitch_mm,
-        at_px=at_px,
-        width_um=line.width * pitch_mm * 1000,
+    streak = Streak(
+        at_mm=float(bed.at_mm(line.at)),
+        at_px=line.at + bed.first,
+        width_um=line.width * bed.pitch_mm * 1000,
         contrast_percent=100 * abs(contrast),
         delta_L=delta_l,
         polarity=polarity,
         channels=channels,
-        extent_mm=extent,
-        significance=abs(line.amplitude) / line.sigma,
-        likely_cause=_cause(polarity, channels, line.width, full, axis, moved, len(placements)),
+        extent_mm=bed.extent_mm(line.bands),
+        significance=line.significance,
+        likely_cause="",
         visible=delta_l >= VISIBLE_DELTA_L,
         scan=placements[strongest].scan.name,
         axis=axis,
     )
+    signs = _Signs(
+        stays=stays,
+        full=line.bands[1] - line.bands[0] >= FULL_LENGTH * len(bed.weights),
+        dark=polarity == "dark",
+        one_colour=one_colour,
+        sharp=line.width < 1.6,
+        regular=False,
+    )
+    return streak, signs
 
 
-def _moved(values: Floats, errors: Floats) -> bool:
-    """Whether a line is in some scans and not in others: it went with the paper.
+def _stays(values: Floats, errors: Floats) -> float:
+    """How much likelier it is that a line is in all scans than that it is in the strongest only.
 
-    Each scan other than the strongest is either like it (within 15 % and its uncertainty) or
-    without the line; the likelier of the two counts, and most of the scans decide.
+    In every other scan it is either like the strongest (within 15 % and the uncertainties) or
+    absent. The ratio of likelihoods, 1 for one scan, kept within a factor of 10⁴.
     """
     strongest = int(np.argmax(np.abs(values)))
-    top = values[strongest]
-    others = np.delete(values, strongest)
+    top, others = values[strongest], np.delete(values, strongest)
     spread = np.maximum(np.delete(errors, strongest), 1e-9)
     alike = np.hypot(np.hypot(spread, errors[strongest]), 0.15 * top)
-    stays = -0.5 * ((others - top) / alike) ** 2 - np.log(alike)
+    present = -0.5 * ((others - top) / alike) ** 2 - np.log(alike)
     absent = -0.5 * (others / spread) ** 2 - np.log(spread)
-    return bool(others.size and np.mean(absent > stays) >= 0.5)
+    return math.exp(float(np.clip((present - absent).sum(), -9.2, 9.2)))
 
 
 def _channels(values: Floats, errors: Floats) -> tuple[Channel, ...]:
@@ -348,76 +318,74 @@ def _channels(values: Floats, errors: Floats) -> tuple[Channel, ...]:
     return tuple(colour for colour, is_near in zip(COLOURS, near, strict=True) if is_near)
 
 
-def _cause(
-    polarity: Polarity,
-    channels: tuple[Channel, ...],
-    width_px: float,
-    full: bool,
-    axis: Direction,
-    moved: bool,
-    scans: int,
-) -> str:
-    """Words for what such a line usually is. Common practice in the trade, no source."""
-    if moved:
-        return PAPER
-    if axis == "across":
-        return "uneven carriage travel or lamp light: a step, a pause or flicker at that moment"
-    if not full:
-        return "dirt or a scratch on the glass, lengthwise"
-    if len(channels) == 1 and channels[0] != "luma" and width_px < 1.8:
-        return "dead or weak sensor element"
-    if polarity == "bright":
-        return "dirt on the white calibration strip"
-    return "dirt in the moving light path or on the sensor window"
+# ------------------------------------------------------------------------------------ causes
 
 
-def _with_joins(streaks: list[Streak]) -> list[Streak]:
-    """Name the joins of a contact sensor's segments: four or more narrow lines at one pitch."""
-    narrow = [s for s in streaks if s.axis == "travel" and s.width_um < 400]
-    lines = [s for s in narrow if s.likely_cause.startswith(("dirt in", "dirt on the white"))]
-    places = np.array([s.at_mm for s in lines])
+def _ranked(
+    table: dict[str, tuple[float, ...]], signs: _Signs, compared: bool
+) -> tuple[tuple[str, float], ...]:
+    """Causes and their probabilities by Bayes' rule, signs taken as independent."""
+    seen = (signs.full, signs.dark, signs.one_colour, signs.sharp, signs.regular)
+    # A line that is certain to stay counts as one that stays, one that is even as unknown.
+    odds = signs.stays / (1 + signs.stays)
+    weights = {}
+    for cause, (prior, stays, *chances) in table.items():
+        weight = prior * (stays * odds + (1 - stays) * (1 - odds))
+        for chance, is_so in zip(chances, seen, strict=True):
+            weight *= chance if is_so else 1 - chance
+        words = PAPER_UNTESTED if cause == PAPER and not compared else cause
+        weights[words] = weight
+    total = sum(weights.values())
+    ranked = sorted(weights.items(), key=lambda item: -item[1])
+    return tuple((cause, weight / total) for cause, weight in ranked)
+
+
+def _regular(places_mm: Sequence[float]) -> list[bool]:
+    """Which places stand in a row of at least four at one pitch of 5 mm or more.
+
+    At least half of the row's places must be taken, and chance must be an unlikely reason: each
+    further place falls on the row by chance with probability 0.3 mm over the pitch.
+    """
+    places = np.asarray(places_mm, np.float64)
+    best = np.zeros(len(places), bool)
     for first in range(len(places)):
         for second in range(first + 1, len(places)):
             pitch = places[second] - places[first]
             if pitch < 5:
                 continue
             steps = (places - places[first]) / pitch
-            regular = np.abs(steps - np.round(steps)) * pitch < 0.15
-            if np.count_nonzero(regular) >= 4 and np.ptp(np.round(steps[regular])) <= 2 * sum(
-                regular
-            ):
-                joins = {id(s) for s, is_one in zip(lines, regular, strict=True) if is_one}
-                return [
-                    replace(s, likely_cause="joins between the segments of a contact sensor")
-                    if id(s) in joins
-                    else s
-                    for s in streaks
-                ]
-    return streaks
+            on_row = np.abs(steps - np.round(steps)) * pitch < 0.15
+            count = int(np.count_nonzero(on_row))
+            span = float(np.ptp(np.round(steps[on_row]))) + 1
+            by_chance = math.comb(len(places) - 2, count - 2) * (0.3 / pitch) ** (count - 2)
+            by_chance *= len(places) ** 2 / 2
+            if count >= 4 and 2 * count >= span and by_chance < 0.01 and count > best.sum():
+                best = on_row
+    return [bool(one) for one in best]
 
 
-def _column_pattern(
-    placement: Placement, profile: _Profiles, streaks: Sequence[Streak]
-) -> Measurement:
+# --------------------------------------------------------------------------- single numbers
+
+
+def _column_pattern(placement: Placement, bed: Profiles, streaks: Sequence[Streak]) -> Measurement:
     """Rms of what odd and even bands have in common, streaks left out.
 
     The noise of a column mean differs between the two halves, so the mean product of their
     residuals is the variance of the pattern alone.
     """
-    pitch_mm = MM_PER_INCH / placement.dpi[0]
-    bands = profile.stack.shape[1]
-    reach = max(round(PATTERN_REACH_MM / pitch_mm), 8)
-    if bands < 2 or profile.stack.shape[2] < 4 * reach:
+    bands = bed.stack.shape[1]
+    reach = max(round(PATTERN_REACH_MM / bed.pitch_mm), 8)
+    if bands < 2 or bed.stack.shape[2] < 4 * reach:
         return _no_pattern(placement, "the scan is too small to tell pattern from noise")
-    fine, gain = local_pattern(profile.stack[0], reach)
-    x = np.arange(fine.shape[1]) + reach + profile.first
-    keep = np.ones(x.size, bool)
+    fine, gain = local_pattern(bed.stack[0], reach)
+    x_mm = bed.at_mm(np.arange(fine.shape[1]) + float(reach))
+    keep = np.ones(x_mm.size, bool)
     for streak in streaks:
-        keep &= np.abs(x - streak.at_px) > 1.5 * streak.width_um / 1000 / pitch_mm + 2
+        keep &= np.abs(x_mm - streak.at_mm) > 1.5 * streak.width_um / 1000 + 2 * bed.pitch_mm
     if np.count_nonzero(keep) < 64:
         return _no_pattern(placement, "streaks cover the whole width")
     halves = [
-        np.average(fine[start::2], axis=0, weights=profile.weights[start::2])[keep] / gain
+        np.average(fine[start::2], axis=0, weights=bed.weights[start::2])[keep] / gain
         for start in (0, 1)
     ]
     product = halves[0] * halves[1]
@@ -437,35 +405,30 @@ def _column_pattern(
 
 def _strongest_visible(placements: Sequence[Placement], streaks: Sequence[Streak]) -> Measurement:
     """Contrast of the strongest streak of the scanner (not of the paper) that shows."""
-    shown = [s for s in streaks if s.visible and s.likely_cause != PAPER]
+    papers = (PAPER, PAPER_UNTESTED)
+    shown = [s for s in streaks if s.visible and s.likely_cause not in papers]
     if not shown:
         return Measurement("streaks.strongest_visible", 0.0, scan=placements[0].scan.name)
     one = max(shown, key=lambda s: s.contrast_percent)
-    return Measurement(
-        "streaks.strongest_visible",
-        one.contrast_percent,
-        one.contrast_percent / one.significance,
-        scan=one.scan,
-    )
+    error = one.contrast_percent / one.significance
+    return Measurement("streaks.strongest_visible", one.contrast_percent, error, scan=one.scan)
+
+
+# ---------------------------------------------------------------------------------- evidence
 
 
 def _curves(
-    placement: Placement,
-    profiles: Sequence[_Profiles],
-    axis: Direction,
-    streaks: Sequence[Streak],
+    placement: Placement, beds: Sequence[Profiles], axis: Direction, streaks: Sequence[Streak]
 ) -> Evidence:
     """Mean profile less its shading, as least and most light over each few samples."""
-    pitch_mm = MM_PER_INCH / placement.dpi[0 if axis == "travel" else 1]
-    weights = profiles[0].weights
-    stack = np.mean([p.stack[0] for p in profiles], axis=0)
-    reach = min(max(round(10 / pitch_mm), 16), stack.shape[1] // 4)
-    fine, _ = local_pattern(np.average(stack, axis=0, weights=weights), reach)
+    profile = np.mean([bed.mean() for bed in beds], axis=0)
+    reach = min(max(round(10 / beds[0].pitch_mm), 16), profile.size // 4)
+    fine, _ = local_pattern(profile, reach)
     percent = 100 * np.expm1(fine)
     group = max(math.ceil(percent.size / CURVE_COLUMNS), 1)
     whole = percent.size // group
     groups = percent[: whole * group].reshape(whole, group)
-    x = (np.arange(whole) * group + (group - 1) / 2 + reach + profiles[0].first + 0.5) * pitch_mm
+    x = beds[0].at_mm(np.arange(whole) * group + (group - 1) / 2 + reach)
     name = "columns" if axis == "travel" else "rows"
     return Evidence(
         explains="streaks",
@@ -475,13 +438,10 @@ def _curves(
         x_label="from the left, mm" if axis == "travel" else "from the top, mm",
         y_label="light against surroundings, %",
         unit="%",
-        curves=(
-            Curve("least", x, groups.min(axis=1)),
-            Curve("most", x, groups.max(axis=1)),
-        ),
+        curves=(Curve("least", x, groups.min(axis=1)), Curve("most", x, groups.max(axis=1))),
         lines_mm=tuple((s.at_mm, f"{s.polarity} {s.contrast_percent:.2f} %") for s in streaks),
         note=f"Each point shows the least and most of {group} {name}"
-        + (f"; mean of {len(profiles)} scans." if len(profiles) > 1 else "."),
+        + (f"; mean of {len(beds)} scans." if len(beds) > 1 else "."),
     )
 
 
@@ -492,31 +452,19 @@ def _crops(placements: Sequence[Placement], streaks: Sequence[Streak]) -> list[E
 
 
 def _crop(placement: Placement, streak: Streak) -> Evidence:
-    """Real pixels round a streak, contrast stretched between the 1st and 99th percentile."""
-    scan = placement.scan
-    width_px = (
-        streak.width_um / 1000 / MM_PER_INCH * placement.dpi[0 if streak.axis == "travel" else 1]
-    )
-    side = int(np.clip(8 * width_px, 96, 320))
-    x_mm, y_mm = streak.at_mm, sum(streak.extent_mm) / 2
-    if streak.axis == "across":
-        x_mm, y_mm = y_mm, x_mm
-    x_px, y_px = placement.px(x_mm, y_mm)
-    height, width = min(side, scan.height_px), min(side, scan.width_px)
-    row = int(np.clip(round(y_px) - height // 2, 0, scan.height_px - height))
-    col = int(np.clip(round(x_px) - width // 2, 0, scan.width_px - width))
-    pixels = scan.window(Window(row, col, height, width)).astype(np.float64)
-    low, high = np.percentile(pixels, [1, 99])
-    stretched = np.clip((pixels - low) / max(high - low, 1.0) * 255, 0, 255).round()
-    left, top = placement.mm(col - 0.5, row - 0.5)
-    right, bottom = placement.mm(col + width - 0.5, row + height - 0.5)
+    """Real pixels round the middle of a streak."""
+    along = streak.axis == "travel"
+    dpi = placement.dpi[0 if along else 1]
+    side = int(np.clip(8 * streak.width_um / 1000 / MM_PER_INCH * dpi, 96, 320))
+    place_mm = (streak.at_mm, sum(streak.extent_mm) / 2)
+    piece = crop(placement, *placement.px(*(place_mm if along else place_mm[::-1])), side)
     return Evidence(
         explains="streaks",
         kind="crop",
         title=f"{streak.polarity.capitalize()} streak at {streak.at_mm:.1f} mm, magnified",
-        scan=scan.name,
-        image=np.broadcast_to(stretched.astype(np.uint8), (height, width, 3)).copy(),
-        extent_mm=(left, top, right, bottom),
+        scan=streak.scan,
+        image=piece.image,
+        extent_mm=piece.extent_mm,
         lines_mm=((streak.at_mm, f"{streak.contrast_percent:.2f} %"),),
-        note=f"Real pixels; contrast stretched from codes {low:.0f}–{high:.0f} to the whole range.",
+        note=piece.note,
     )

@@ -18,17 +18,23 @@ import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scanqa.numeric.spread import MAD_EFFICIENCY, local_sigma, sigma_about_zero
+from scanqa.numeric.line_fit import (
+    MIN_REACH,
+    amplitudes,
+    amplitudes_at,
+    best_amplitudes,
+    measure_at,
+    reach_of,
+    shape,
+)
+from scanqa.numeric.spread import MAD_EFFICIENCY, local_sigma
 
 Floats = NDArray[np.float64]
 
-MIN_REACH = 8  # samples of background on each side of the narrowest line
-REACH = 3  # background on each side, in line widths
 SIDE_SHARE = 0.4  # of its amplitude by which a line must stand out from each side
 LEAST_BANDS = 3  # a shorter line cannot be told from a spot
 PASSES = 6  # strong lines hide weak ones: each pass finds what the last uncovered
@@ -47,6 +53,8 @@ class Line:
         Sample of its middle and full width at half height, in samples.
     amplitude, sigma : float
         Signed height at its middle and the standard uncertainty of it, in units of the stack.
+    significance : float
+        Height over standard uncertainty in the search, whose kernel suits the noise best.
     signal : int
         The signal in which it stands out most.
     bands : (first, end)
@@ -57,6 +65,7 @@ class Line:
     width: float
     amplitude: float
     sigma: float
+    significance: float
     signal: int
     bands: tuple[int, int]
 
@@ -73,92 +82,7 @@ class _Candidate:
 
     @property
     def reach(self) -> int:
-        return max(MIN_REACH, REACH * self.width)
-
-
-def profile_of_line(width: float, offsets: NDArray[np.float64] | NDArray[np.int64]) -> Floats:
-    """Raised cosine of height 1 and full width `width` at half height, at offsets (samples)."""
-    inside = np.abs(offsets) < width
-    return np.where(inside, np.cos(np.pi * offsets / (2 * width)) ** 2, 0.0)
-
-
-@cache
-def _kernel_values(width: int) -> tuple[float, ...]:
-    reach = max(MIN_REACH, REACH * width)
-    x = np.arange(-reach, reach + 1) / reach
-    line = profile_of_line(width, np.arange(-reach, reach + 1))
-    background = np.stack([np.ones_like(x), x**2])  # odd powers are orthogonal to an even line
-    weights = np.linalg.lstsq(background.T, line, rcond=None)[0]
-    clean = line - weights @ background
-    return tuple(clean / (clean @ line))
-
-
-def kernel(width: int) -> Floats:
-    """Weights whose scalar product with a profile is the amplitude of a line in its middle.
-
-    Least squares for a line of that width (samples) on a cubic background, all samples of
-    ``max(8, 3 width)`` on each side counting the same.
-    """
-    return np.asarray(_kernel_values(width))
-
-
-def amplitudes(stack: Floats, width: int) -> Floats:
-    """Amplitude of a line of `width` samples at each sample of (…, n); nought near the ends."""
-    from scipy.ndimage import correlate1d
-
-    weights = kernel(width)
-    reach = weights.size // 2
-    out = correlate1d(stack, weights, axis=-1, mode="nearest")
-    out[..., :reach] = 0.0
-    out[..., out.shape[-1] - reach :] = 0.0
-    return np.asarray(out, np.float64)
-
-
-def amplitudes_at(stack: Floats, at: int, width: int) -> Floats:
-    """Amplitude of a line at one sample of each profile, (…, n) to (…); background cut at ends."""
-    weights = kernel(width)
-    reach = weights.size // 2
-    low, high = max(at - reach, 0), min(at + reach + 1, stack.shape[-1])
-    if high - low == weights.size:
-        return np.asarray(stack[..., low:high] @ weights, np.float64)
-    # Near an end the two sides differ: fit the line with a sloping background on what is there.
-    x = np.arange(low, high) - at
-    model = np.stack([profile_of_line(width, x), np.ones(x.size), x / reach], axis=1)
-    inverse = np.linalg.pinv(model)[0]
-    return np.asarray(stack[..., low:high] @ inverse, np.float64)
-
-
-def measure_at(
-    stack: Floats, weights: Floats, at: int, width: int, bands: tuple[int, int], *, block: int
-) -> tuple[Floats, Floats]:
-    """Amplitude of a line at a known place in each signal, and its standard uncertainty.
-
-    Parameters
-    ----------
-    stack : (signals, bands, n)
-    weights : (bands,)
-    at, width : int
-        Samples.
-    bands : (first, end)
-        Bands through which the line runs.
-    block : int
-        Samples on each side from which the uncertainty is taken.
-
-    Returns
-    -------
-    (signals,), (signals,)
-    """
-    part = slice(*bands)
-    share = weights[part] / weights[part].sum()
-    low, high = max(at - block, 0), min(at + block + 1, stack.shape[-1])
-    profile = np.einsum("b,sbn->sn", share, stack[:, part, low:high])
-    around = amplitudes(profile, width)
-    own = np.abs(np.arange(low, high) - at) <= 2 * width + 1
-    used = ~own & np.any(around != 0, axis=0)
-    if np.count_nonzero(used) < MIN_REACH:
-        used = ~own
-    values = amplitudes_at(np.einsum("b,sbn->sn", share, stack[:, part]), at, width)
-    return values, sigma_about_zero(around[:, used])
+        return reach_of(self.width)
 
 
 def scales(max_width: float) -> Iterator[tuple[int, int]]:
@@ -238,13 +162,13 @@ def find_lines(
         return found
     for _ in range(PASSES):
         candidates = _candidates(work, weights, max_width, false_alarms, floor, bend, block)
-        confirmed = _confirmed(work, weights, candidates)
+        confirmed = _confirmed(work, weights, candidates, floor, block)
         for candidate, line in confirmed:
             found.append(line)
             _paint_over(work, candidate)
         if not confirmed:
             break
-    return sorted(found, key=lambda line: -abs(line.amplitude) / line.sigma)
+    return sorted(found, key=lambda line: -line.significance)
 
 
 def _candidates(
@@ -274,13 +198,15 @@ def _candidates(
     used = [
         (factor, width)
         for factor, width in scales(max_width)
-        if samples // factor > 2 * max(MIN_REACH, REACH * width) + 8
+        if samples // factor > 2 * reach_of(width) + 8
     ]
     for factor, width in used:
         whole = samples // factor
-        reach = max(MIN_REACH, REACH * width)
+        reach = reach_of(width)
         binned = searched[:, : whole * factor].reshape(-1, whole, factor).mean(axis=-1)
-        values = amplitudes(binned, width)[:, reach : whole - reach]
+        # Grain is correlated over a few samples only, and a coarse profile is too short to tell.
+        estimate = best_amplitudes if factor == 1 else amplitudes
+        values = estimate(binned, width)[:, reach : whole - reach]
         spread = local_sigma(values, max(block // factor, 16 * width))
         sigma = np.hypot(np.maximum(spread, floor), bend * width * factor)
         freedom = values.shape[1] / (1.5 * width)
@@ -319,7 +245,11 @@ def _peaks(excess: Floats, width: int) -> Iterator[tuple[int, int]]:
 
 
 def _confirmed(
-    work: Floats, weights: Floats, candidates: Iterator[_Candidate]
+    work: Floats,
+    weights: Floats,
+    candidates: Iterator[_Candidate],
+    floor: float,
+    block: int,
 ) -> list[tuple[_Candidate, Line]]:
     """Lines, the strongest first, that no stronger candidate could have caused by itself.
 
@@ -336,7 +266,7 @@ def _confirmed(
             for other in refused
         ):
             continue
-        line = _confirm(work, weights, one)
+        line = _confirm(work, weights, one, floor, block)
         if line is None:
             refused.append(one)
         else:
@@ -344,7 +274,9 @@ def _confirmed(
     return kept
 
 
-def _confirm(work: Floats, weights: Floats, candidate: _Candidate) -> Line | None:
+def _confirm(
+    work: Floats, weights: Floats, candidate: _Candidate, floor: float, block: int
+) -> Line | None:
     """The line behind a candidate, or None if it is a step, a slope or a spot."""
     signal = work[candidate.signal]
     at, width = candidate.at, candidate.width
@@ -367,14 +299,18 @@ def _confirm(work: Floats, weights: Floats, candidate: _Candidate) -> Line | Non
     if min(_sides(profile, at, width) * sign) < SIDE_SHARE * sign * amplitude:
         return None
     middle, full_width = shape(profile, at, width, sign)
-    height = float(amplitudes_at(profile, round(middle), max(round(full_width), 1)))
+    heights, sigmas = measure_at(
+        signal[None], weights, round(middle), max(round(full_width), 1), bands, block=block
+    )
+    height, sigma = float(heights[0]), float(sigmas[0])
     if height * sign <= 0:
         return None
     return Line(
         at=middle,
         width=full_width,
         amplitude=height,
-        sigma=candidate.sigma * abs(height / candidate.amplitude),
+        sigma=max(sigma, floor),
+        significance=abs(candidate.amplitude) / candidate.sigma,
         signal=candidate.signal,
         bands=bands,
     )
@@ -436,38 +372,6 @@ def _sides(profile: Floats, at: int, width: int) -> Floats:
     return np.array([middle - left - shift, middle - right + shift])
 
 
-def shape(profile: Floats, at: int, width: int, sign: float) -> tuple[float, float]:
-    """Middle (sample) and full width at half height of a line, from the profile itself."""
-    reach = max(MIN_REACH, REACH * width)
-    low, high = max(at - reach, 0), min(at + reach + 1, profile.size)
-    x = np.arange(low, high, dtype=np.float64) - at
-    part = profile[low:high]
-    outside = np.abs(x) > 1.5 * width
-    ground = np.polyval(np.polyfit(x[outside] / reach, part[outside], 2), x / reach)
-    smooth = max(width // 4, 1)
-    height = sign * np.convolve(part - ground, np.ones(smooth) / smooth, mode="same")
-    near = np.flatnonzero(np.abs(x) <= max(width / 2, 1))
-    top = int(near[np.argmax(height[near])])
-    half = height[top] / 2
-    if half <= 0:
-        return float(at), float(width)
-    left = _crossing(height, top, -1, half)
-    right = _crossing(height, top, +1, half)
-    if right - left > 3 * width + 1:  # noise hid the flank: trust the matched width
-        return float(at), float(width)
-    return float(x[0]) + at + (left + right) / 2, right - left
-
-
-def _crossing(height: Floats, top: int, step: int, level: float) -> float:
-    index = top
-    while 0 <= index + step < height.size and height[index + step] > level:
-        index += step
-    beyond = index + step
-    if not 0 <= beyond < height.size:
-        return float(index)
-    return index + step * float((height[index] - level) / (height[index] - height[beyond]))
-
-
 def _paint_over(work: Floats, candidate: _Candidate) -> None:
     """Replace a line by a straight bridge between its flanks, in every signal and band."""
     reach = candidate.width + candidate.width // 2 + 1
@@ -477,22 +381,3 @@ def _paint_over(work: Floats, candidate: _Candidate) -> None:
     right = work[..., high + 1 : high + 1 + flank].mean(axis=-1)
     part = np.linspace(0.0, 1.0, high - low + 1)
     work[..., low : high + 1] = left[..., None] * (1 - part) + right[..., None] * part
-
-
-def local_pattern(stack: Floats, reach: int) -> tuple[Floats, float]:
-    """Profile less its local cubic background over ±`reach` samples, and its gain.
-
-    Returns
-    -------
-    residual : (…, n − 2 reach)
-    gain : float
-        Share of the rms of an uncorrelated pattern that survives, ``√(1 − leverage)``.
-    """
-    from scipy.ndimage import correlate1d
-
-    x = np.arange(-reach, reach + 1) / reach
-    background = np.stack([np.ones_like(x), x**2], axis=1)
-    smoother = background[reach] @ np.linalg.pinv(background)
-    smooth = correlate1d(stack, smoother, axis=-1, mode="nearest")
-    inner = slice(reach, stack.shape[-1] - reach)
-    return (stack - smooth)[..., inner], math.sqrt(1 - float(smoother[reach]))

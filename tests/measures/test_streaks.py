@@ -21,11 +21,21 @@ def hann(columns, at, width_px):
     return np.where(np.abs(x) < width_px, np.cos(np.pi * x / (2 * width_px)) ** 2, 0)
 
 
-def blank(seed=1, *, change=None, shape=SHAPE, channels=1, name="blank.tif", gains=None, **paper):
+def blank(
+    seed=1,
+    *,
+    change=None,
+    shape=SHAPE,
+    channels=1,
+    name="blank.tif",
+    gains=None,
+    noise=0.006,
+    **paper,
+):
     light, rng = light_of_paper(seed, shape, dpi=DPI, **paper)
     if change is not None:
         change(light)
-    return scanned(light, rng, dpi=DPI, channels=channels, name=name, gains=gains)
+    return scanned(light, rng, dpi=DPI, channels=channels, name=name, gains=gains, noise=noise)
 
 
 def test_clean_paper_has_no_streaks_and_states_its_pattern():
@@ -130,6 +140,63 @@ def test_what_moves_with_the_paper_is_the_papers():
     assert "paper" in by_place[933].likely_cause
     assert by_place[900].scan == "a.tif"
     assert by_place[933].scan == "b.tif"
+
+
+def test_joins_of_segments_stand_in_a_regular_row():
+    places = [120, 338, 556, 774, 992]  # 18.46 mm apart
+
+    def change(light):
+        for place in places:
+            light[:, place] *= 0.992
+
+    found = streaks.measure([blank(14, change=change)]).streaks
+    assert [round(s.at_px) for s in found] == places
+    assert all("segments" in s.likely_cause for s in found)
+
+
+def test_irregular_lines_are_no_joins():
+    def change(light):
+        for place in (120, 290, 610, 774, 1055):
+            light[:, place] *= 0.992
+
+    found = streaks.measure([blank(15, change=change)]).streaks
+    assert len(found) == 5
+    assert not any("segments" in s.likely_cause for s in found)
+
+
+def test_causes_are_ranked_and_sum_to_one():
+    def change(light):
+        light[:, 600] *= 0.99
+        light[:, 601] *= 0.985
+        light[:, 602] *= 0.99
+
+    alone = streaks.measure([blank(16, change=change)]).streaks[0]
+    pair = [blank(16, change=change), blank(17, change=change, name="b.tif")]
+    (sure,) = streaks.measure(pair).streaks
+    for streak in (alone, sure):
+        chances = [chance for _, chance in streak.causes]
+        assert sum(chances) == pytest.approx(1.0)
+        assert chances == sorted(chances, reverse=True)
+        assert streak.causes[0][0] == streak.likely_cause
+    assert "moving light path" in sure.likely_cause
+    assert sure.causes[0][1] > alone.causes[0][1]  # the second scan rules the paper out
+    paper = [chance for words, chance in sure.causes if "paper" in words]
+    assert paper[0] < 0.01
+
+
+def test_faint_line_is_found_in_two_scans_together():
+    """0.12 % is below one scan's threshold; two scans of it are not (√2 in noise)."""
+
+    def change(light):
+        light[:, 700] *= 0.9988
+
+    pair = [
+        blank(seed, change=change, name=f"{seed}.tif", texture=0.008, noise=0.004)
+        for seed in (18, 19)
+    ]
+    (found,) = streaks.measure(pair).streaks
+    assert abs(found.at_px - 700) < 1
+    assert not found.visible
 
 
 def test_steps_and_edge_shadows_are_no_streaks():
