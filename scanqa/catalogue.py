@@ -53,6 +53,8 @@ FORMATS_MM = {  # width and height of what people lay on the glass
     "sleeve": ("a 12-inch record sleeve", 315.0, 315.0),  # common practice, no source
 }
 GUTTER_DISTANCES_MM = (0, 2, 5, 10, 20)
+GUTTER_LIFT_MM = (0, 2, 5, 10)  # distances at which the lift of the page is given
+RAMP_HEIGHTS_MM = (1, 2, 5, 10)
 GUTTER_REACH_DELTA_L = (2, 5, 10)
 
 
@@ -74,6 +76,10 @@ def _rows() -> list[Definition]:
             "Contrast of the strongest streak that an eye would see; 0 when there is none."),
         row("streaks.column_pattern", "% rms", "lower", 3,
             "Fine column-to-column unevenness left after single streaks are set aside."),
+        row("banding.amplitude", "%", "lower", 3,
+            "Size of the strongest periodic change of light along travel, half crest to trough."),
+        row("banding.period", "mm", "neither", 3,
+            "Distance from crest to crest of that change."),
         row("glass.marks", "", "lower", 0,
             "Number of spots and scratches that stay in place while the paper moves."),
         row("shading.nonuniformity", "%", "lower", 1,
@@ -197,6 +203,35 @@ def _rows() -> list[Definition]:
                 f"Distance from the spine at which the page is only {delta} L* darker.",
             )
         )
+    for distance in GUTTER_LIFT_MM:
+        rows.append(
+            row(
+                f"gutter.lift_at_{distance}mm",
+                "mm",
+                "lower",
+                1,
+                f"Height of the page over the glass {distance} mm from the spine.",
+            )
+        )
+    for height in RAMP_HEIGHTS_MM:
+        rows.append(
+            row(
+                f"gutter.light_at_{height}mm_height",
+                "%",
+                "higher",
+                0,
+                f"Light on a page {height} mm above the glass, against that on the glass.",
+            )
+        )
+    rows.append(
+        row(
+            "gutter.depth_of_field",
+            "mm",
+            "higher",
+            1,
+            "Height above the glass at which fine detail (SFR50) has halved.",
+        )
+    )
     return rows
 
 
