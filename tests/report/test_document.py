@@ -1,3 +1,4 @@
+import dataclasses
 import json
 import math
 import os
@@ -10,7 +11,20 @@ from hypothesis import strategies as st
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.errors import BadOption
-from scanqa.model import Judgement, Mark, Measurement, Outcome, Record, Results, Streak
+from scanqa.model import (
+    Action,
+    Finding,
+    Judgement,
+    Mark,
+    Measurement,
+    Outcome,
+    Record,
+    Rejected,
+    Results,
+    ScanFacts,
+    Streak,
+    UseVerdict,
+)
 from scanqa.report.document import document, schema, write_json
 from tests.report import synthetic
 
@@ -76,9 +90,28 @@ def test_keys_are_those_of_the_contract():
     assert list(whole["measures"][0]) == keys.split()
     keys = "at_mm at_px width_um contrast_percent delta_L polarity channels extent_mm "
     keys += "significance likely_cause visible scan axis"
-    assert list(whole["streaks"][0]) == keys.split()
+    assert set(keys.split()) <= set(whole["streaks"][0])
     keys = {"file", "role", "width_px", "height_px", "bits", "dpi", "dpi_source", "rotation_deg"}
     assert keys | {"sheet"} <= set(whole["scans"][0])
+
+
+@pytest.mark.parametrize(
+    ("name", "type_", "added"),
+    [
+        ("scan", ScanFacts, set()),
+        ("rejected", Rejected, set()),
+        ("measure", Measurement, {"unit"}),
+        ("streak", Streak, set()),
+        ("glass_mark", Mark, set()),
+        ("finding", Finding, set()),
+        ("action", Action, set()),
+        ("use", UseVerdict, set()),
+        ("outcome", Outcome, set()),
+    ],
+)
+def test_schema_has_every_field_of_the_types(name, type_, added):
+    fields = {field.name for field in dataclasses.fields(type_)}
+    assert set(schema()["$defs"][name]["properties"]) == fields | added
 
 
 def test_unknown_is_null_with_its_reason():
