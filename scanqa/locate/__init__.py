@@ -20,8 +20,8 @@ from scanqa.model import Floats, Linear, Overview, Placement, Point, Role, Scan
 WRONG_DPI = 0.02  # a stated dpi this far from the sheet's is not believed
 FEW_TAGS = 3
 FINER = 3  # a second look uses blocks this many times smaller
-NEED_TAGS = ("bed-sheet", "edge-strip", "gutter-ramp")
-WITHOUT_TAGS = ("blank", "dark", "open-book", "back-print")
+NEED_TAGS = ("bed-sheet", "edge-strip", "gutter-ramp", "back-print")
+WITHOUT_TAGS = ("blank", "dark", "open-book")
 SHOW_THROUGH = 0.6  # tags whose ink is lighter than this part of the paper lie on its back
 
 __all__ = ["locate"]
@@ -89,27 +89,39 @@ def _search(
     scan: Scan, overview: Overview, light: Linear, stated: Point | None
 ) -> tuple[list[Frame], Role | None]:
     """Pieces of a sheet, or else the role that the image looks like."""
-    grey = picture(overview.preview)
-    step = overview.step_px
-    found = frames(refine(scan, light, detect(grey, step)), stated)
+    found = _at_step(scan, light, overview.preview, overview.step_px, stated)
     if found:
         return found, None
-    backs = mirrored(grey, step)
-    if frames(backs, stated):
-        relative = light.light(overview.preview).mean(axis=2)[:, ::-1]
-        if min(_ink_to_paper(relative, tag.corners_px / step) for tag in backs) > SHOW_THROUGH:
-            return [], "back-print"
-        raise MirroredScan(
-            scan.name,
-            "is mirrored: its tags can only be read in a mirror",
-            "switch off mirroring in the scanning software",
-        )
-    looks = looks_like(light.light(overview.preview), step, stated)
-    if looks in ("blank", "dark") or step == 1:
+    looks = looks_like(light.light(overview.preview), overview.step_px, stated)
+    if looks in ("blank", "dark") or overview.step_px == 1:
         return [], looks
-    finer = max(step // FINER, 1)
-    tags = detect(picture(reduced(scan, finer)), finer)
-    return frames(refine(scan, light, tags), stated), looks
+    finer = max(overview.step_px // FINER, 1)
+    return _at_step(scan, light, reduced(scan, finer), finer, stated), looks
+
+
+def _at_step(
+    scan: Scan, light: Linear, codes: NDArray[np.float32], step_px: int, stated: Point | None
+) -> list[Frame]:
+    """Pieces whose tags are seen on a reduced picture of the scan."""
+    grey = picture(codes)
+    found = frames(refine(scan, light, detect(grey, step_px)), stated)
+    if found:
+        return found
+    backs = mirrored(grey, step_px)
+    if not frames(backs, stated):
+        return []
+    seen = light.light(codes).mean(axis=2)[:, ::-1]
+    if min(_ink_to_paper(seen, tag.corners_px / step_px) for tag in backs) > SHOW_THROUGH:
+        raise UnreadableScan(
+            scan.name,
+            "shows a sheet from behind, through its paper",
+            "lay its printed side on the glass",
+        )
+    raise MirroredScan(
+        scan.name,
+        "is mirrored: its tags can only be read in a mirror",
+        "switch off mirroring in the scanning software",
+    )
 
 
 def _ink_to_paper(relative: NDArray[np.float32], corners: Floats) -> float:
@@ -157,11 +169,16 @@ def _placements(
 
 def _dpi(found: list[Frame], stated: Point | None, source: str) -> tuple[Point, str, list[str]]:
     """The dpi to use, where it comes from, and what to say about it."""
-    measured = found[0].dpi
+    # A slope is foreshortened: what lies flat says the dpi.
+    frame = next((frame for frame in found if frame.piece.rise is None), None)
+    if frame is None and stated is not None:
+        return stated, source, []
+    frame = frame or found[0]
+    measured = frame.dpi
     if stated is None:
         return measured, "sheet", [f"the file says no dpi; the sheet shows {_words(measured)}"]
     ratios = [shown / said for shown, said in zip(measured, stated, strict=True)]
-    if len(found[0].tags) == 1 or all(abs(ratio - 1) <= WRONG_DPI for ratio in ratios):
+    if len(frame.tags) == 1 or all(abs(ratio - 1) <= WRONG_DPI for ratio in ratios):
         return stated, source, []
     if source == "option":
         return (

@@ -193,6 +193,13 @@ def test_a_mirrored_scan_is_refused(bed):
         found(bed[:, ::-1].copy())
 
 
+def test_a_sheet_that_lies_face_up_is_refused(bed):
+    """Its tags shine through the paper, mirrored and pale."""
+    pale = (230 - 0.12 * (255 - bed[:, ::-1].astype(float))).round().astype(np.uint8)
+    with pytest.raises(UnreadableScan, match=r"from behind.*lay its printed side on the glass"):
+        found(pale)
+
+
 def test_the_user_names_the_role(bed):
     assert [p.role for p in found(bed, role="claim")] == ["claim"]
     (blank,) = found(bed, role="blank")
@@ -202,6 +209,29 @@ def test_the_user_names_the_role(bed):
 def test_a_named_sheet_that_is_not_there():
     with pytest.raises(UnreadableScan, match="shows no tags of a bed-sheet sheet"):
         found(np.full((500, 400), 230, np.uint8), role="bed-sheet")
+
+
+def test_the_slope_of_a_wedge_does_not_say_the_dpi(pdf):
+    """Seen from below, the slope is shorter by its cosine; the flat part keeps its length."""
+    page = sheet("gutter-ramp-a4")
+    flat = next(piece for piece in page.pieces if piece.rise is None)
+    slope = next(piece for piece in page.pieces if piece.rise is not None)
+    cosine = np.sqrt(1 - (slope.rise.height_mm / slope.rise.length_mm) ** 2)
+    whole = scanned(pdf(page.id), None, 200, from_dpi=600)
+    short = scanned(pdf(page.id), Pose(stretch=(1.0, cosine)), 200, from_dpi=600)
+    fold = Pose().px(slope.rise.foot_mm, 200)[0][1]
+    low = Pose().px(slope.outline_mm, 200)[:, 1].max()
+    if low <= fold + 2:  # the slope lies above the fold on the page
+        glass = np.concatenate([short[: round(fold * cosine)], whole[round(fold) :]])
+    else:
+        glass = np.concatenate([whole[: round(fold)], short[round(fold * cosine) :]])
+    placements = {p.piece.name: p for p in found(glass, dpi=None)}
+    assert set(placements) == {flat.name, slope.name}
+    for placement in placements.values():
+        assert placement.role == "gutter-ramp"
+        assert placement.dpi == pytest.approx((200, 200), rel=5e-4)
+    scale = np.hypot(*placements[slope.name].to_px[:, :2])
+    assert scale[1] / scale[0] == pytest.approx(cosine, abs=1e-3)
 
 
 # --------------------------------------------------------------------- strips, strays, pairs
