@@ -12,6 +12,11 @@ Distances are from the image's border on the spine side: what the sensor does no
 dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to that border.
 ``reach_k`` is where the page, coming from the plateau, first is darker than it by k.
 
+With a gutter ramp in the set the darkening is explained: light at each distance over that on the
+plateau, with what blank paper shows at the same place divided out, is looked up in the ramp's
+light against height; that is the *lift* of the page (``lift_at_*``). Height and light are then
+told apart; how blurred the page is at that height the ramp's focus curve says (`ramp`).
+
 The definitions are our own; no standard states them. Fails (not measurable): no open-book scan;
 spine side unknown and not evident; no bare paper; image too small.
 """
@@ -19,29 +24,23 @@ spine side unknown and not evident; no bare paper; image too small.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
-from scanqa.catalogue import GUTTER_DISTANCES_MM, GUTTER_REACH_DELTA_L, SIDES, Side
-from scanqa.model import MM_PER_INCH, Curve, Evidence, Floats, Measurement, Placement, Results
-from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.catalogue import (
+    GUTTER_DISTANCES_MM,
+    GUTTER_LIFT_MM,
+    GUTTER_REACH_DELTA_L,
+    SIDES,
+    Side,
+)
+from scanqa.model import Curve, Evidence, Floats, Measurement, Placement, Results
+from scanqa.numeric.lightness import light_of, luma
+from scanqa.numeric.page_profile import Profile, delta_at, page_profile, reach
+from scanqa.numeric.ramp import HeightCurve, light_over_height
 from scanqa.numeric.scatter import median_error
 from scanqa.numeric.sides import from_side
 
-BAND_MM = 10.0
-ENVELOPE_PERCENT = 85.0
-CLUSTER_L = 1.5  # blocks this near to the paper level are paper
-SHIFTS = 6  # mean shifts; the start is near already
-DIP_L = 1.0  # shallower dips are grain: filling them would lift the level
-FILL_MM = 8.0  # two lines of text and the space between them
-PLATEAU_MM = (35.0, 70.0)  # beyond the lift of a page, still on the page of a small book
-PLATEAU_SHARE = 0.5  # of the extent at most
-MIN_PLATEAU_MM = 25.0  # or the image is too small
-PAPER_DELTA_L = 5.0  # a band whose plateau is darker than the others' paper by more shows no paper
-PAPER_L = 50.0  # darker than this is not a white page
-MIN_BANDS = 3
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
 PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
 SHOWN_MM = 40.0
@@ -53,7 +52,14 @@ GUTTER_SLOPE_MM = 1.0  # between a darkening by 2 L* and by half of the whole
 GUTTER_LEAD = 2.0  # the area under the curve over that of any other side
 
 
-def measure(placements: Sequence[Placement], *, book_edge: Side | None = None) -> Results:
+def measure(
+    placements: Sequence[Placement],
+    *,
+    book_edge: Side | None = None,
+    ramps: Sequence[Placement] = (),
+    ramp_height_mm: float | None = None,
+    blanks: Sequence[Placement] = (),
+) -> Results:
     """Darkening towards the spine of each open-book scan.
 
     Parameters
@@ -62,19 +68,26 @@ def measure(placements: Sequence[Placement], *, book_edge: Side | None = None) -
         Open-book scans.
     book_edge : str, optional
         Side of the image where the spine lies; without it the side is found if it is evident.
+    ramps : sequence of Placement
+        Pieces of a gutter ramp: the first slope with its flat part explains the darkening.
+    ramp_height_mm : float, optional
+        Its height as measured with a rule; as designed unless given.
+    blanks : sequence of Placement
+        Blank scans: the first of the size of a scan says what of its darkness is edge shadow.
 
     Returns
     -------
     Results
         ``gutter.delta_L_at_*``, ``gutter.reach_*``, ``gutter.plateau`` and the profile, for each
-        scan.
+        scan; ``gutter.lift_at_*`` if there is a ramp.
     """
     if not placements:
         why = "no open-book scan: lay a book open at white pages, its spine on the glass edge"
         return Results(tuple(_all_missing(why, "")))
+    curve = _ramp_curve(ramps, ramp_height_mm, blanks) if ramps else None
     results = Results()
     for placement in placements:
-        results += _of_scan(placement, book_edge)
+        results += _of_scan(placement, book_edge, curve, blanks)
     return results
 
 
@@ -85,126 +98,15 @@ def _all_missing(why: str, scan: str) -> Iterator[Measurement]:
         yield Measurement(name, None, status="not-measurable", reason=why, scan=scan)
 
 
-# ------------------------------------------------------------------------------- profile
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Profile:
-    """Paper lightness from one side inwards.
-
-    Attributes
-    ----------
-    at_mm : (n,)
-        Distances from the image's border, block centres.
-    lack : (bands, n)
-        Plateau less level, L*, of each band that shows paper.
-    plateau : float
-        L* of the page further in, median of the bands.
-    plateau_error : float
-        Its standard error from the scatter of the bands.
-    """
-
-    at_mm: Floats
-    lack: Floats
-    plateau: float
-    plateau_error: float
-
-    @property
-    def delta(self) -> Floats:
-        """Median over the bands, (n,)."""
-        return np.asarray(np.median(self.lack, axis=0), np.float64)
-
-
-def paper_envelope(lightness: Floats, along_px: int, fill_px: int) -> Floats:
-    """Upper envelope of blocks (along the spine, inwards): (bands, inwards).
-
-    Parameters
-    ----------
-    lightness : (rows, n)
-        L* of blocks.
-    along_px, fill_px : int
-        Blocks to a band; length of dips to fill along the way inwards.
-    """
-    count = max(1, len(lightness) // along_px)
-    level = np.array([_paper_level(band) for band in np.array_split(lightness, count, axis=0)])
-    # Carried on level beyond both ends, or the closing would lift the darkest place, at the spine.
-    wide = np.pad(level, ((0, 0), (fill_px, fill_px)), mode="edge")
-    closed = ndimage.grey_closing(wide, size=(1, fill_px))[:, fill_px:-fill_px]
-    return np.asarray(np.where(closed - level > DIP_L, closed, level), np.float64)
-
-
-def _paper_level(band: Floats) -> Floats:
-    """Mean of the bright cluster of each column: an upper percentile lies above noisy paper."""
-    level = np.percentile(band, ENVELOPE_PERCENT, axis=0)
-    for _ in range(SHIFTS):
-        near = np.abs(band - level) <= CLUSTER_L
-        count = near.sum(axis=0)
-        mean = (band * near).sum(axis=0) / np.maximum(count, 1)
-        level = np.where(count > 0, mean, level)
-    return np.asarray(level, np.float64)
-
-
-def page_profile(placement: Placement, side: Side) -> Profile | str:
-    """Profile of the paper from one side inwards, or the reason why there is none."""
-    step = placement.overview.step_px
-    along, inwards = (1, 0) if side in ("left", "right") else (0, 1)
-    pitch = [step * MM_PER_INCH / dpi for dpi in placement.dpi]
-    extent = placement.size_mm[inwards]
-    blocks = from_side(placement.overview.preview, side)
-    end_mm = min(PLATEAU_MM[1], PLATEAU_SHARE * extent)
-    if end_mm < MIN_PLATEAU_MM:
-        return f"the image is only {extent:.0f} mm from the spine side inwards"
-    start_mm = end_mm * PLATEAU_MM[0] / PLATEAU_MM[1]
-    shown = blocks[:, : int(end_mm / pitch[inwards])]
-    lightness = lstar(luma(placement.light.light(shown)))
-    fill = 2 * round(FILL_MM / pitch[inwards] / 2) + 1
-    level = paper_envelope(lightness, max(1, round(BAND_MM / pitch[along])), fill)
-    at_mm = np.asarray((np.arange(level.shape[1]) + 0.5) * pitch[inwards], np.float64)
-    if side in ("right", "bottom"):  # blocks start at the other side: a part block is missing here
-        at_mm += extent - blocks.shape[1] * pitch[inwards]
-    plateaus = np.median(level[:, at_mm >= start_mm], axis=1)
-    page = float(np.percentile(plateaus, 75))
-    if page < PAPER_L:
-        return "no white page there: lay the book open at white pages"
-    paper = np.abs(plateaus - page) <= PAPER_DELTA_L
-    if np.count_nonzero(paper) < MIN_BANDS:
-        return "too little bare paper along the spine: open the book at pages with more white"
-    lack = plateaus[paper, None] - level[paper]
-    kept = plateaus[paper]
-    return Profile(at_mm, lack, float(np.median(kept)), float(median_error(kept)))
-
-
-def delta_at(profile: Profile, distance_mm: float) -> float:
-    """Median darkening (L*) at a distance from the border.
-
-    Straight between block centres. From the first centre to the border the *light* is continued
-    as the parabola through three blocks: light goes smoothly down to the fold, L* does not.
-    """
-    at_mm, delta = profile.at_mm, profile.delta
-    if distance_mm >= at_mm[0]:
-        return float(np.interp(distance_mm, at_mm, delta))
-    light = light_of(profile.plateau - delta[:3])
-    at_border = float(np.polyval(np.polyfit(at_mm[:3], light, 2), 0.0))
-    border = profile.plateau - float(lstar(at_border))
-    return float(np.interp(distance_mm, [0.0, at_mm[0]], [border, delta[0]]))
-
-
-def reach(at_mm: Floats, delta: Floats, limit: float) -> float:
-    """Distance where `delta`, coming from far, first exceeds `limit`; 0 if it never does."""
-    above = np.flatnonzero(delta > limit)
-    if not len(above):
-        return 0.0
-    i = int(above[-1])
-    if i + 1 == len(delta):
-        return float(at_mm[-1])
-    part = (delta[i] - limit) / (delta[i] - delta[i + 1])
-    return float(at_mm[i] + part * (at_mm[i + 1] - at_mm[i]))
-
-
 # --------------------------------------------------------------------------------- front
 
 
-def _of_scan(placement: Placement, book_edge: Side | None) -> Results:
+def _of_scan(
+    placement: Placement,
+    book_edge: Side | None,
+    curve: HeightCurve | str | None,
+    blanks: Sequence[Placement],
+) -> Results:
     name = placement.scan.name
     found = page_profile(placement, book_edge) if book_edge else _found_side(placement)
     if isinstance(found, str):
@@ -216,7 +118,12 @@ def _of_scan(placement: Placement, book_edge: Side | None) -> Results:
         *_deltas(profile, name),
         *_reaches(profile, name),
     ]
-    return Results(tuple(measurements), evidence=(_evidence(profile, side, name),))
+    results = Results(tuple(measurements), evidence=(_evidence(profile, side, name),))
+    if curve is None:
+        return results
+    size = placement.overview.preview.shape
+    blank = next((b for b in blanks if b.overview.preview.shape == size), None)
+    return results + _lifts(profile, side, curve, blank, name)
 
 
 def _found_side(placement: Placement) -> tuple[Side, Profile] | str:
@@ -293,3 +200,96 @@ def _evidence(profile: Profile, side: Side, name: str) -> Evidence:
         lines_mm=tuple(lines),
         note=f"Page further in: L* {profile.plateau:.1f}; {len(profile.lack)} bands of paper.",
     )
+
+
+# ---------------------------------------------------------------------- lift of the page
+
+
+def _ramp_curve(
+    ramps: Sequence[Placement], height_mm: float | None, blanks: Sequence[Placement]
+) -> HeightCurve | str:
+    slope = next((p for p in ramps if p.piece is not None and p.piece.rise is not None), None)
+    if slope is None:
+        return "the slope of the gutter ramp was not located"
+    flat = next(
+        (p for p in ramps if p.scan.name == slope.scan.name and p.piece and not p.piece.rise), None
+    )
+    if flat is None:
+        return "the flat part of the gutter ramp was not located"
+    size = slope.overview.preview.shape
+    blank = next((b for b in blanks if b.overview.preview.shape == size), None)
+    return light_over_height(slope, flat, height_mm=height_mm, blank=blank)
+
+
+def _lifts(
+    profile: Profile, side: Side, curve: HeightCurve | str, blank: Placement | None, name: str
+) -> Results:
+    """Lift at each distance, and its figure."""
+    names = {d: f"gutter.lift_at_{d}mm" for d in GUTTER_LIFT_MM}
+    if isinstance(curve, str):
+        return Results(
+            tuple(
+                Measurement(each, None, status="not-measurable", reason=curve, scan=name)
+                for each in names.values()
+            )
+        )
+    paper = float(light_of(profile.plateau))
+    light = light_of(profile.plateau - profile.delta) / paper
+    if blank is not None:
+        light = light / _blank_share(blank, side, profile.at_mm)
+    lift = curve.height_of(light)
+    # dY/Y = 3 dL*/(L* + 16) above the toe.
+    errors = 3 * median_error(profile.lack) / (profile.plateau - profile.delta + 16) * light
+    measurements = tuple(
+        _lift_at(each, d, profile.at_mm, lift, np.hypot(errors, curve.error), curve, blank, name)
+        for d, each in names.items()
+    )
+    here = np.isfinite(lift) & (profile.at_mm <= SHOWN_MM)
+    evidence = Evidence(
+        "gutter",
+        "curves",
+        "Lift of the page, from its darkening and the gutter ramp",
+        scan=name,
+        x_label="Distance from the side of the image, mm",
+        y_label="Height above the glass, mm",
+        unit="mm",
+        curves=(Curve("page", profile.at_mm[here], lift[here]),),
+    )
+    return Results(measurements, evidence=(evidence,))
+
+
+def _blank_share(blank: Placement, side: Side, at_mm: Floats) -> Floats:
+    """Light of blank paper at distances from a side over its level on the plateau."""
+    blocks = from_side(blank.overview.preview, side)[:, : len(at_mm)]
+    level = np.median(luma(blank.light.light(blocks)), axis=0)
+    plateau = float(np.median(level[at_mm >= at_mm[-1] / 2]))
+    return np.asarray(np.maximum(level, 0.02 * plateau) / plateau, np.float64)
+
+
+def _lift_at(
+    name: str,
+    distance_mm: int,
+    at_mm: Floats,
+    lift: Floats,
+    errors: Floats,
+    curve: HeightCurve,
+    blank: Placement | None,
+    scan: str,
+) -> Measurement:
+    """Lift at a distance; at 0 of the first block. Its error is that of light over the slope."""
+    i = int(np.argmin(np.abs(at_mm - distance_mm)))
+    highest = float(curve.height_mm[-1])
+    if not np.isfinite(lift[i]):
+        why = "the page is darker there than the top of the ramp: it lies higher"
+        return Measurement(name, highest, None, "lower-bound", why, scan)
+    value = float(np.interp(max(distance_mm, at_mm[0]), at_mm, np.nan_to_num(lift, nan=highest)))
+    # Height for light: the steepness of the ramp's curve over a millimetre.
+    span = (curve.at(min(value + 0.5, highest)), curve.at(max(value - 0.5, 0.0)))
+    fall = (span[1] or 0.0) - (span[0] or 0.0)
+    if fall <= 0:
+        why = "the ramp shows no loss of light with height there"
+        return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
+    length = min(value + 0.5, highest) - max(value - 0.5, 0.0)
+    error = float(errors[i]) * length / fall
+    words = "" if blank is not None else "no blank scan of this size: edge shadow counts as lift"
+    return Measurement(name, value, error, reason=words, scan=scan)
