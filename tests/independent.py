@@ -240,14 +240,14 @@ def _resampled_means(source, row, count, cols, factor, sigma, turn_deg, move):
     return grid.reshape(count, fine, cols, fine).mean((1, 3))
 
 
-def true_sfr(freq_cy_px, *, blur_sigma_px, dpi_from, dpi_to, angle_deg=0.0):
+def true_sfr(freq_cy_px, *, blur_sigma_px, angle_deg=0.0):
     """Response of `degrade` normal to an edge, at frequencies in cycles per scan pixel.
 
-    Gaussian, pixel aperture of the scan and of the raster (exact where nothing was resampled).
+    Gaussian times the pixel aperture of the scan. The raster's own aperture does not come on top
+    where nothing was resampled: poppler's pixels are area means, and the mean of the N × N of them
+    that make a pixel is the area mean over that pixel exactly.
     `angle_deg` is the edge's slant against the pixel grid: a square pixel seen at an angle.
     """
     freq = np.asarray(freq_cy_px, float)
     fx, fy = freq * np.cos(np.deg2rad(angle_deg)), freq * np.sin(np.deg2rad(angle_deg))
-    gauss = np.exp(-2 * (np.pi * freq * blur_sigma_px) ** 2)
-    small = dpi_to / dpi_from
-    return gauss * np.abs(np.sinc(fx) * np.sinc(fy) * np.sinc(fx * small) * np.sinc(fy * small))
+    return np.exp(-2 * (np.pi * freq * blur_sigma_px) ** 2) * np.abs(np.sinc(fx) * np.sinc(fy))

@@ -41,9 +41,7 @@ def sheet_scan(tmp_path, *, dpi, sigma_px, turn_deg, noise=0.005, stretch=(1.0, 
 
 def true_sfr50_cy_mm(dpi, sigma_px, angle_deg=5.15):
     def excess(f):
-        response = ind.true_sfr(
-            f, blur_sigma_px=sigma_px, dpi_from=1200, dpi_to=dpi, angle_deg=angle_deg
-        )
+        response = ind.true_sfr(f, blur_sigma_px=sigma_px, angle_deg=angle_deg)
         return float(response) - 0.5
 
     return brentq(excess, 0.01, 1.0) * dpi / MM

@@ -114,8 +114,6 @@ def test_the_response_is_gauss_times_apertures(squares_pdf):
     truth = true_sfr(
         freq / np.cos(np.deg2rad(SLANT_DEG)),
         blur_sigma_px=0.6,
-        dpi_from=2400,
-        dpi_to=300,
         angle_deg=SLANT_DEG,
     )
     assert found == pytest.approx(float(truth), abs=0.004)
