@@ -54,7 +54,7 @@ WORKERS = 2
 
 HERON = Scanner(
     name="heron",
-    dead_margin_mm={"left": 2.4, "right": 0.3, "top": 0.4},
+    dead_margin_mm={"left": 2.4, "right": 0.3, "top": 0.4, "bottom": 0.8},
     shadows={"left": Shadow(3.0, strength=0.35)},
     falloff={"right": Falloff(0.02, 40.0)},
     # The carriage sits a little low at its far right: soft towards the bottom-right corner.

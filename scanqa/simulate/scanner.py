@@ -313,6 +313,10 @@ class Output:
     auto_levels: tuple[float, float] | None = None
     jpeg_quality: int | None = None
 
+    def __post_init__(self) -> None:
+        if self.jpeg_quality is not None and self.bits != 8:
+            raise ValueError("a JPEG has 8 bits a sample")
+
 
 @dataclass(frozen=True, slots=True)
 class Scanner:

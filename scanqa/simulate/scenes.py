@@ -267,6 +267,78 @@ def _hooked(
     return affine(turn, scale=scale, about=(start + end) / 2, shift=np.asarray(middle) + way)
 
 
+@dataclass(frozen=True, slots=True)
+class RampScene:
+    """A gutter ramp: its flat part on the glass, its slope rising to a lip over a side.
+
+    Attributes
+    ----------
+    sheet : Sheet
+        With one flat piece and one that has a `Rise`.
+    side : str
+        The book edge.
+    height_mm : float
+        True height of the lip over the glass, whatever the sheet was designed for.
+    inset_mm : float
+        How far inside the plate's side the lip stands.
+    cloth : float
+        Reflectance of the dark cloth around it.
+    """
+
+    sheet: Sheet
+    side: Side = "left"
+    height_mm: float = 12.0
+    inset_mm: float = 0.0
+    paper: Paper = Paper()
+    printer: Printer = Printer()
+    cloth: float = 0.03
+
+    def lay(self, glass_mm: tuple[float, float]) -> Laid:
+        """Stand the ramp on the plate."""
+        slope = next(piece for piece in self.sheet.pieces if piece.rise is not None)
+        flat = next(piece for piece in self.sheet.pieces if piece.rise is None)
+        assert slope.rise is not None
+        length = slope.rise.length_mm
+        if not 0 < self.height_mm < length:
+            raise ValueError(f"a slope of {length} mm cannot rise by {self.height_mm} mm")
+        reach = math.sqrt(length**2 - self.height_mm**2)  # of the slope, seen from below
+        foot = np.asarray(slope.rise.foot_mm)
+        up = np.mean(np.asarray(slope.outline_mm), axis=0) - foot.mean(axis=0)
+        # Sheet to (outwards, along): outwards is 0 at the foot and `reach` at the lip.
+        axis = up / np.hypot(*up)
+        onto = _outwards_to_glass(self.side, glass_mm, reach + self.inset_mm)
+        scale = np.array([self.printer.scale_x, self.printer.scale_y])
+        maps, shapes = {}, []
+        for piece, shortened in ((flat, 1.0), (slope, reach / length)):
+            frame = np.array([axis * shortened, [-axis[1], axis[0]]]) @ np.diag(scale)
+            place = np.column_stack([frame, -frame @ foot.mean(axis=0)])
+            maps[piece.name] = chained(place, onto)
+            lying = maps[piece.name]
+            outline = np.asarray(piece.outline_mm) @ lying[:, :2].T + lying[:, 2]
+            shapes.append(Shape((outline,), self.paper.reflectance))
+            printed = printed_shapes(self.sheet, piece, self.paper, self.printer)
+            shapes += [shape.moved(lying) for shape in printed]
+
+        def height(from_plate_mm: Floats) -> Floats:
+            share = 1 - (np.asarray(from_plate_mm) - self.inset_mm) / reach
+            return np.asarray(self.height_mm * np.clip(share, 0, 1))
+
+        lift = Lift(self.side, height)
+        return Laid(self.cloth, self.paper, tuple(shapes), lift=lift, maps=maps)
+
+
+def _outwards_to_glass(side: Side, glass_mm: tuple[float, float], from_side_mm: float) -> Floats:
+    """(Outwards, along) from a foot that lies `from_side_mm` inside the side, to glass mm."""
+    width, height = glass_mm
+    turn, foot = {
+        "left": (180.0, (from_side_mm, height / 2)),
+        "right": (0.0, (width - from_side_mm, height / 2)),
+        "top": (270.0, (width / 2, from_side_mm)),
+        "bottom": (90.0, (width / 2, height - from_side_mm)),
+    }[side]
+    return affine(turn, shift=foot)
+
+
 def printed_shapes(
     sheet: Sheet, piece: Piece | None, paper: Paper, printer: Printer
 ) -> list[Shape]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from scanqa.model import LUMA_WEIGHTS, MM_PER_INCH, Direction, Floats, Point, Side
+from scanqa.model import LUMA_WEIGHTS, MM_PER_INCH, Channel, Direction, Floats, Point, Side
 from scanqa.simulate.scanner import Dust, Scanner, Scratch, Streak
 from scanqa.simulate.scenes import Lift
 
@@ -81,8 +81,16 @@ class Truth:
         return float(np.dot(LUMA_WEIGHTS, self.paper_light))
 
     def dead_margin_mm(self, side: Side) -> float:
-        """Glass that the sensor never sees."""
-        return self.scanner.margin_mm(side)
+        """Glass that the sensor never sees; negative where the image goes on beyond the glass.
+
+        An image of a given number of pixels covers less glass if the true dpi is higher.
+        """
+        if side in ("left", "top"):
+            return self.scanner.margin_mm(side)
+        axis = 0 if side == "right" else 1
+        covered = self.size_px[axis] * MM_PER_INCH / self.true_dpi[axis]
+        before = self.scanner.margin_mm("left" if axis == 0 else "top")
+        return self.scanner.glass_mm[axis] - before - covered
 
     def sigma_um(self, at_mm: Point) -> tuple[float, float]:
         """Gaussian sigma across and along travel at a place of the image."""
@@ -109,8 +117,11 @@ class Truth:
         direction: Direction,
         at_mm: Point | None = None,
         slant_deg: float = 0.0,
+        channel: Channel = "luma",
     ) -> Floats:
         """Spatial frequency response of optics and aperture, without processing.
+
+        That of luma is lower than that of any channel if red or blue are misregistered.
 
         Parameters
         ----------
@@ -122,6 +133,8 @@ class Truth:
             Place in the image; None is its middle.
         slant_deg : float
             Angle of the edge's normal to that axis.
+        channel : str
+            Which response.
         """
         width, height = self.size_mm
         sigma = self.sigma_um((width / 2, height / 2) if at_mm is None else at_mm)
@@ -140,7 +153,18 @@ class Truth:
             f = frequency_cy_mm * part
             response = response * np.exp(-2 * (math.pi * sigma_um / 1000 * f) ** 2)
             response = response * np.sinc(box_mm * f)
-        return np.asarray(response)
+        if channel != "luma":
+            return np.asarray(response)
+        sensor = self.scanner.sensor
+        together = np.zeros(np.shape(frequency_cy_mm), complex)
+        for weight, moved in zip(
+            LUMA_WEIGHTS, (sensor.red_px, (0, 0), sensor.blue_px), strict=True
+        ):
+            way = sum(
+                px * MM_PER_INCH / d * p for px, d, p in zip(moved, native, parts, strict=True)
+            )
+            together += weight * np.exp(-2j * math.pi * frequency_cy_mm * way)
+        return np.asarray(response * np.abs(together))
 
     def light_from(self, side: Side, distance_mm: Floats) -> Floats:
         """Share of light at distances from one side of the image: shadow, falloff, page lift."""

@@ -14,6 +14,7 @@ from scanqa.simulate.scenes import (
     BLACK_CARD,
     BookScene,
     Printer,
+    RampScene,
     SheetScene,
     StripsScene,
     printed_shapes,
@@ -170,3 +171,29 @@ def test_a_book_has_its_spine_at_its_side(side):
     assert np.median(upright[:, -100:]) < 10  # beyond the page the lid is open
     assert truth.lift is not None
     assert truth.lift.side == side
+
+
+@pytest.mark.parametrize("side", ["left", "right", "top", "bottom"])
+def test_a_ramp_rises_to_its_side_and_is_seen_shortened(side):
+    page = sheet("gutter-ramp-a4")
+    scene = RampScene(page, side, height_mm=11.0, paper=WHITE)
+    picture, truth = scanned(scene, replace(CLEAN, lamp=Lamp(vignetting=0, half_height_mm=30.0)))
+    found = detected(picture)
+    for piece in page.pieces:
+        assert np.abs(distances(found, piece, truth.to_px[piece.name]).mean(axis=0)).max() < 0.15
+    slope = next(piece for piece in page.pieces if piece.rise is not None)
+    lip = np.asarray(slope.fold_mm) @ truth.to_px["slope"][:, :2].T + truth.to_px["slope"][:, 2]
+    size = {"left": 0.0, "right": 220.0, "top": 0.0, "bottom": 305.0}[side]
+    axis = 0 if side in ("left", "right") else 1
+    np.testing.assert_allclose(lip[:, axis], size * DPI / 25.4 - 0.5, atol=1e-6)
+    # Pythagoras: 60 mm of slope that rises by 11 mm covers 58.98 mm of glass.
+    shortened = np.linalg.norm(truth.to_px["slope"][:, :2], axis=0) * 25.4 / DPI
+    np.testing.assert_allclose(sorted(shortened), [np.sqrt(60**2 - 11**2) / 60, 1.0], atol=1e-9)
+    assert truth.lift is not None
+    half_way = np.sqrt(60**2 - 11**2) / 2
+    assert np.isclose(truth.lift.height_mm(np.array(half_way)), 5.5)
+
+
+def test_a_ramp_cannot_rise_by_more_than_its_slope():
+    with pytest.raises(ValueError, match="cannot rise"):
+        RampScene(sheet("gutter-ramp-a4"), height_mm=61.0).lay((220.0, 305.0))

@@ -136,3 +136,21 @@ def test_a_scan_is_the_same_for_the_same_seed_only():
     other = light(edge("across"), noisy, seed=6)[0]
     assert np.array_equal(first, again)
     assert not np.array_equal(first, other)
+
+
+def test_misregistered_channels_soften_luma_as_truth_says():
+    sensor = replace(SILENT, red_px=(0.6, 0.0), blue_px=(-0.8, 0.0))
+    picture, truth = light(edge("across"), changed(sensor=sensor))
+    slant = np.degrees(np.arctan(1 / PHASES))
+    luma = picture @ np.array([0.2126, 0.7152, 0.0722])  # ITU-R BT.709
+    for channel, plane in (("luma", luma), ("green", picture[:, :, 1])):
+        f, measured = response(plane)
+        normal = f / PITCH_MM / np.cos(np.radians(slant))
+        stated = truth.sfr(normal, direction="across", slant_deg=slant, channel=channel)
+        np.testing.assert_allclose(measured, np.abs(stated), atol=TOLERANCE, rtol=0)
+
+
+def test_an_image_that_is_too_large_for_the_glass_goes_on_beyond_it():
+    _, truth = light(edge("across"), changed(scale_error=(0.01, -0.01)))
+    assert np.isclose(truth.dead_margin_mm("right"), 12.7 - 12.7 / 1.01)
+    assert np.isclose(truth.dead_margin_mm("bottom"), 12.7 - 12.7 / 0.99)
