@@ -1,0 +1,138 @@
+"""Light and focus against height, and lift of a page, on wedges in closed form."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from scanqa.measures import gutter, ramp
+from tests.measures.paper import MM, placed, value
+from tests.measures.wedge import wedge
+
+DPI = 300
+HEIGHTS = (1, 2, 5, 10)
+
+
+def light_at(height, half=6.0):
+    """Halves every `half` mm, as an evenly spreading source seen from above."""
+    return np.exp2(-height / half)
+
+
+def sigma_at(height):
+    return 0.05 + 0.015 * height  # mm
+
+
+def sfr50(height):
+    """Gaussian × pixel aperture (Goodman): where the product is a half, cy/mm."""
+    sigma, pixel = sigma_at(height), MM / DPI
+    return brentq(
+        lambda f: np.exp(-2 * (np.pi * sigma * f) ** 2) * np.sinc(pixel * f) - 0.5, 0.01, 20
+    )
+
+
+def edge_shadow(x):
+    return 1 - 0.4 * np.exp(-x / 1.5)
+
+
+def blank_like(scan, shadow):
+    rows, cols = scan.scan.height_px, scan.scan.width_px
+    x = (np.arange(cols) + 0.5) * MM / DPI
+    return placed(0.85 * shadow(x) * np.ones((rows, 1)), DPI, noise=0.004)
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return ramp.measure(wedge(light_at, sigma_at))
+
+
+@pytest.fixture(scope="module")
+def shadowed():
+    """A ramp at a side with an edge shadow."""
+    return wedge(light_at, sigma_at, shadow=edge_shadow)
+
+
+@pytest.mark.parametrize("height", HEIGHTS)
+def test_light_against_height(plain, height):
+    (m,) = plain.named(f"gutter.light_at_{height}mm_height")
+    assert m.value == pytest.approx(100 * light_at(height), abs=1.0)  # %
+    assert m.uncertainty < 1.0
+
+
+def test_depth_of_field_is_where_sfr50_has_halved(plain):
+    truth = brentq(lambda h: sfr50(h) / sfr50(0.0) - 0.5, 0.0, 12.0)
+    (m,) = plain.named("gutter.depth_of_field")
+    assert m.value == pytest.approx(truth, abs=0.3)  # mm
+    assert m.status == "ok"
+    assert m.uncertainty < 0.5
+
+
+def test_curves_of_light_and_focus_are_the_made_up_ones(plain):
+    light, focus = plain.evidence
+    np.testing.assert_allclose(light.curves[0].y, 100 * light_at(light.curves[0].x), atol=1.5)
+    heights, values = focus.curves[0].x, focus.curves[0].y
+    expected = [sfr50(h) for h in heights]
+    assert np.median(np.abs(values / expected - 1)) < 0.03
+
+
+def test_height_as_measured_scales_the_heights():
+    pieces = wedge(light_at, sigma_at, height_mm=9.0)
+    found = ramp.measure(pieces, height_mm=9.0)
+    assert value(found, "gutter.light_at_5mm_height") == pytest.approx(100 * light_at(5), abs=1)
+    too_high = next(m for m in found.measurements if m.name == "gutter.light_at_10mm_height")
+    assert "not that high" in too_high.reason
+
+
+def test_focus_that_holds_is_a_lower_bound():
+    found = ramp.measure(wedge(light_at, lambda h: 0.05 + 0.001 * h))
+    (m,) = found.named("gutter.depth_of_field")
+    assert m.status == "lower-bound"
+    assert m.value > 10
+
+
+def test_a_blank_takes_the_edge_shadow_out(shadowed):
+    with_blank = ramp.measure(shadowed, blanks=[blank_like(shadowed[0], edge_shadow)])
+    assert value(with_blank, "gutter.light_at_10mm_height") == pytest.approx(
+        100 * light_at(10), abs=1.0
+    )
+
+
+@pytest.mark.parametrize(("lift_mm", "length_mm"), [(2.0, 8.0), (4.0, 5.0), (7.0, 6.0)])
+def test_lift_of_a_page(shadowed, lift_mm, length_mm):
+    """Three stiffnesses; a lamp that spreads, an edge shadow on top."""
+    x = (np.arange(1100) + 0.5) * MM / DPI
+    lift = lift_mm * np.exp(-x / length_mm)
+    page = 0.7 * light_at(lift) * edge_shadow(x) * np.ones((1400, 1))
+    book = placed(page, DPI, role="open-book", noise=0.004, name="book.tif")
+    blanks = [blank_like(shadowed[0], edge_shadow), blank_like(book, edge_shadow)]
+    found = gutter.measure([book], book_edge="left", ramps=shadowed, blanks=blanks)
+    for distance in (0, 2, 5, 10):
+        expected = lift_mm * np.exp(-distance / length_mm)
+        m = next(m for m in found.measurements if m.name == f"gutter.lift_at_{distance}mm")
+        assert m.value == pytest.approx(expected, abs=0.3)  # mm
+        assert m.reason == ""
+
+
+def test_lift_beyond_the_ramp_is_a_lower_bound_and_shadow_is_named():
+    pieces = wedge(light_at, sigma_at)
+    x = (np.arange(1100) + 0.5) * MM / DPI
+    page = 0.7 * light_at(20 * np.exp(-x / 5)) * np.ones((1400, 1))
+    book = placed(page, DPI, role="open-book", noise=0.004, name="book.tif")
+    found = gutter.measure([book], book_edge="left", ramps=pieces)
+    lifts = {m.name: m for m in found.measurements if "lift" in m.name}
+    assert lifts["gutter.lift_at_0mm"].status == "lower-bound"
+    assert lifts["gutter.lift_at_0mm"].value == pytest.approx(12, abs=0.5)
+    assert "edge shadow" in lifts["gutter.lift_at_10mm"].reason
+
+
+def test_what_cannot_be_measured_says_why():
+    flat, slope = wedge(light_at, sigma_at)
+    for pieces, word in (
+        ([], "no gutter ramp"),
+        ([flat], "no gutter ramp"),
+        ([slope], "flat part"),
+    ):
+        found = ramp.measure(pieces).measurements
+        assert len(found) == len(HEIGHTS) + 1
+        assert all(m.status == "not-measurable" and word in m.reason for m in found)
+    book = placed(np.full((1400, 1100), 0.7), DPI, role="open-book", noise=0.004)
+    found = gutter.measure([book], book_edge="left", ramps=[flat])
+    assert any("slope" in m.reason for m in found.measurements if "lift" in m.name)
