@@ -5,6 +5,7 @@ set -eu
 missing=""
 command -v chromium >/dev/null || missing="$missing chromium"
 command -v pdftoppm >/dev/null || missing="$missing poppler-utils"
+command -v scanimage >/dev/null || missing="$missing sane-utils"
 ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 [ -z "$missing" ] || debian $missing
 make_venv "[dev]"

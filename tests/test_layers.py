@@ -24,7 +24,7 @@ ALLOWED = {
     "capture": FOR_ALL | {"scans"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets"},
     "cli": FOR_ALL
-    | {"qualify", "sheets", "scans", "simulate", "report", "records", "capture", "demo"},
+    | {"qualify", "sheets", "scans", "locate", "simulate", "report", "records", "capture", "demo"},
     "__init__": set(),
     "__main__": {"cli"},
 }

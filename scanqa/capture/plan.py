@@ -1,0 +1,252 @@
+"""What to lay on the glass, step by step: data.
+
+The two blanks come first, the paper moved between them: measures of noise compare the first two.
+Scans that follow without a touch (`Step.follows`) serve drift.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from textwrap import dedent
+
+from scanqa.model import Role
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One scan.
+
+    Attributes
+    ----------
+    id : str
+        Names the step and its file.
+    role : str
+        What should be recognised.
+    lay : str
+        What to do, in words.
+    drawing : str
+        The same as a small drawing.
+    handling_s : float
+        Time that the laying takes: our estimate, for the time left.
+    moved_since : str
+        A step since which the paper must have been moved.
+    follows : bool
+        Scanned without a touch after the step before.
+    turned_deg : int or None
+        By how much the sheet is turned against the first scan of it.
+    highest_dpi : bool
+        At the highest dpi on offer, the middle of the bed only.
+    needs_mm : (width, height) or None
+        Smallest bed on which it can be done.
+    optional : bool
+        Things that not everybody has at hand.
+    """
+
+    id: str
+    role: Role
+    lay: str
+    drawing: str
+    handling_s: float = 25.0
+    moved_since: str = ""
+    follows: bool = False
+    turned_deg: int | None = None
+    highest_dpi: bool = False
+    needs_mm: tuple[float, float] | None = None
+    optional: bool = False
+
+
+def _drawing(text: str) -> str:
+    return dedent(text).strip("\n")
+
+
+BLANK = _drawing("""
+    +--------------------+
+    |                    |   the glass, all of it under
+    |    white   paper   |   plain white paper;
+    |                    |   lid down
+    +--------------------+
+""")
+MOVED = _drawing("""
+    +--------------------+
+    |  -->               |   the same paper, moved by
+    |    white   paper   |   a finger's breadth and
+    |               -->  |   turned a little; lid down
+    +--------------------+
+""")
+STILL = _drawing("""
+    +--------------------+
+    |                    |   nothing touched
+    |    white   paper   |
+    |                    |
+    +--------------------+
+""")
+DARK = _drawing("""
+    +--------------------+
+    |####################|   black card over the
+    |#### black  card ###|   whole glass; lid down
+    |####################|
+    +--------------------+
+""")
+SHEET = _drawing("""
+    +--------------------+
+    | .---------------.  |   the bed sheet, print down,
+    | | ^   bed-sheet |  |   its top toward the top,
+    | '---------------'  |   straight, under a flat weight
+    +--------------------+
+""")
+SHEET_180 = _drawing("""
+    +--------------------+
+    | .---------------.  |   the bed sheet, print down,
+    | | v   bed-sheet |  |   turned by half a turn
+    | '---------------'  |
+    +--------------------+
+""")
+SHEET_90 = _drawing("""
+    +--------------------+
+    |   .---------.      |   the bed sheet, print down,
+    |   | > bed-  |      |   turned by a quarter turn
+    |   |   sheet |      |
+    +---+---------+------+
+""")
+STRIPS = _drawing("""
+       ======   ======
+    +--[    ]---[    ]---+   the strips, print down, each
+    =[ ]              [ ]=   folded over an edge of the
+    |                    |   glass or pushed against its
+    +--[    ]---[    ]---+   frame
+       ======   ======
+""")
+BOOK = _drawing("""
+    book edge
+       |+------------------+
+     __||  open page       |   a bound book hanging over the
+    /  ||  with white      |   book edge, open at pages with
+    |  ||  margins         |   white margins, pressed down
+    \\__|+------------------+
+""")
+RAMP = _drawing("""
+    +--------------------+
+    |                    |   the folded ramp, print down,
+    |[ramp]              |   its high end at the book edge
+    |                    |
+    +--------------------+
+""")
+BACK = _drawing("""
+    +--------------------+
+    | .---------------.  |   the back-print sheet, its side
+    | | black blocks  |  |   with tags and words on the
+    | '---------------'  |   glass, the black blocks up
+    +--------------------+
+""")
+
+QUICK = (
+    Step("blank-1", "blank", "Lay plain white paper over the whole glass, lid down.", BLANK),
+    Step(
+        "blank-2",
+        "blank",
+        "Move the paper by two or three centimetres and turn it a little, lid down.",
+        MOVED,
+        15.0,
+        moved_since="blank-1",
+    ),
+)
+
+FULL = (
+    *QUICK,
+    Step("blank-3", "blank", "Touch nothing.", STILL, 0.0, follows=True),
+    Step("blank-4", "blank", "Touch nothing.", STILL, 0.0, follows=True),
+    Step(
+        "dark",
+        "dark",
+        "Lay black card over the whole glass, lid down.",
+        DARK,
+        optional=True,
+    ),
+    Step(
+        "bed-sheet",
+        "bed-sheet",
+        "Lay the bed sheet on the glass, print down, straight, under a flat weight.",
+        SHEET,
+        60.0,
+    ),
+    Step(
+        "claim",
+        "claim",
+        "Leave the bed sheet as it lies: its middle is scanned at the highest dpi.",
+        SHEET,
+        5.0,
+        highest_dpi=True,
+        optional=True,
+    ),
+    Step(
+        "bed-sheet-180",
+        "bed-sheet",
+        "Turn the bed sheet by half a turn on the glass, print down.",
+        SHEET_180,
+        30.0,
+        turned_deg=180,
+    ),
+    Step(
+        "bed-sheet-90",
+        "bed-sheet",
+        "Turn the bed sheet by a quarter turn, print down, all of it on the glass.",
+        SHEET_90,
+        30.0,
+        turned_deg=90,
+        needs_mm=(290.0, 290.0),
+        optional=True,
+    ),
+    Step(
+        "edge-strips",
+        "edge-strip",
+        "Lay the edge strips, print down, each fold hooked over an edge of the glass or pushed "
+        "against its frame.",
+        STRIPS,
+        90.0,
+        optional=True,
+    ),
+    Step(
+        "gutter-ramp",
+        "gutter-ramp",
+        "Lay the folded gutter ramp on the glass, print down, its high end at the book edge.",
+        RAMP,
+        60.0,
+        optional=True,
+    ),
+    Step(
+        "open-book",
+        "open-book",
+        "Hang a bound book over the book edge, open at pages with white margins.",
+        BOOK,
+        60.0,
+        optional=True,
+    ),
+    Step(
+        "back-print-lid",
+        "back-print",
+        "Lay the back-print sheet, its tags and words on the glass, under the white lid.",
+        BACK,
+        40.0,
+        optional=True,
+    ),
+    Step(
+        "back-print-card",
+        "back-print",
+        "Leave the back-print sheet as it lies, and put black card between it and the lid.",
+        BACK,
+        30.0,
+        optional=True,
+    ),
+)
+
+
+def fitting(plan: tuple[Step, ...], bed_mm: tuple[float, float] | None) -> tuple[Step, ...]:
+    """Steps of a plan that a bed is large enough for; all of them if its size is not known."""
+    if bed_mm is None:
+        return plan
+    return tuple(
+        step
+        for step in plan
+        if step.needs_mm is None
+        or all(bed >= need for bed, need in zip(bed_mm, step.needs_mm, strict=True))
+    )

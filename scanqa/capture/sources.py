@@ -1,0 +1,163 @@
+"""Where the scans of a guided session come from: a device, or a folder that others fill."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable
+from pathlib import Path
+from typing import Protocol
+
+from scanqa.capture.desk import GO, Desk
+from scanqa.capture.device import Settings
+from scanqa.capture.faults import ScanFailed
+from scanqa.capture.plan import Step
+from scanqa.capture.scan import STALL_S, Taken, read_back, scan_to
+from scanqa.capture.session import FILE
+from scanqa.errors import BadOption, UnreadableScan
+
+SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
+GUESSED_S, GUESSED_HIGHEST_S = 20.0, 60.0  # a scan, before any was timed
+LOOK_S = 0.4  # between two looks into a folder
+
+Seen = dict[str, tuple[int, int]]  # name: time of its last change in ns, size
+
+
+class Source(Protocol):
+    """Waits until a step can be scanned, then gives its scan."""
+
+    def wait(self, step: Step, desk: Desk) -> str:
+        """A key: ``go`` when the scan can be taken."""
+
+    def take(self, step: Step, desk: Desk) -> Taken:
+        """The scan.
+
+        Raises
+        ------
+        ScanFailed
+            If there is none, with the reason.
+        """
+
+    def seconds(self, step: Step) -> float:
+        """About how long a scan takes."""
+
+
+class DeviceSource:
+    """Scans with a SANE device into ``<step>.tif``.
+
+    Parameters
+    ----------
+    folder : Path
+        For the scans.
+    settings : callable
+        Gives the settings of a step.
+    stall_s : float
+        A scan is given up when nothing comes for so long.
+    """
+
+    def __init__(
+        self, folder: Path, settings: Callable[[Step], Settings], *, stall_s: float = STALL_S
+    ) -> None:
+        self._folder, self._settings, self._stall_s = folder, settings, stall_s
+        self._timed: dict[bool, list[float]] = {False: [], True: []}
+
+    def wait(self, step: Step, desk: Desk) -> str:
+        """Wait for a key."""
+        return desk.key("[Enter] scan   [s] skip   [q] stop here:") or GO
+
+    def take(self, step: Step, desk: Desk) -> Taken:
+        """Scan; the share done and the seconds are shown meanwhile."""
+
+        def show(share: float | None, seconds: float) -> None:
+            percent = "" if share is None else f"{share:5.0%}"
+            desk.passing(f"  scanning {percent} {seconds:5.0f} s   (Ctrl-C stops)")
+
+        try:
+            settings = self._settings(step)
+        except BadOption as error:
+            raise ScanFailed(str(error)) from error
+        try:
+            taken = scan_to(
+                self._folder / f"{step.id}.tif", settings, progress=show, stall_s=self._stall_s
+            )
+        finally:
+            desk.passing("")
+        if taken.seconds is not None:
+            self._timed[step.highest_dpi].append(taken.seconds)
+        return taken
+
+    def seconds(self, step: Step) -> float:
+        """Median of the scans timed so far."""
+        timed = self._timed[step.highest_dpi]
+        if timed:
+            return statistics.median(timed)
+        return GUESSED_HIGHEST_S if step.highest_dpi else GUESSED_S
+
+
+class FolderSource:
+    """Takes the newest new file of a folder; files are neither moved nor changed.
+
+    A file is new if it was not there, or was older, when the step began, and it is taken when its
+    size has stopped growing.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._used: Seen = {}
+        self._next: str | None = None
+
+    def wait(self, step: Step, desk: Desk) -> str:
+        """Wait for a file, or a key; Enter looks at once."""
+        before = last = self._look()
+        offer = self._newest({n: s for n, s in before.items() if self._used.get(n) != s})
+        use = f"   [u] use {offer}" if offer else ""
+        prompt = (
+            f"Scan into {self._folder}; waiting for a new file.   [s] skip   [q] stop here{use}:"
+        )
+        while True:
+            key = desk.key(prompt, timeout_s=LOOK_S)
+            now = self._look()
+            whole = {n: s for n, s in now.items() if before.get(n) != s and last.get(n) == s}
+            last = now
+            if key == "u" and offer:
+                self._next = offer
+                return GO
+            if self._newest(whole) and key in (None, GO):
+                self._next = self._newest(whole)
+                desk.say(f"\n  {self._next}")
+                return GO
+            if key == GO:
+                desk.say("  No new scan is there yet; it is taken as soon as it is saved.")
+            elif key is not None:
+                return key
+
+    def take(self, step: Step, desk: Desk) -> Taken:
+        """Read the file that was found."""
+        name = self._next
+        if name is None:
+            raise ScanFailed("no new file is there", "save the scan, then press Enter")
+        path = self._folder / name
+        self._used = self._used | {n: s for n, s in self._look().items() if n == name}
+        try:
+            return read_back(path)
+        except UnreadableScan as error:
+            raise ScanFailed(str(error)) from error
+
+    def mark_used(self, names: tuple[str, ...]) -> None:
+        """Say which files earlier runs have taken."""
+        self._used |= {name: seen for name, seen in self._look().items() if name in names}
+
+    def seconds(self, step: Step) -> float:
+        """A guess: the scans are made elsewhere."""
+        return GUESSED_HIGHEST_S if step.highest_dpi else GUESSED_S
+
+    def _look(self) -> Seen:
+        found = {}
+        for path in self._folder.iterdir():
+            if path.suffix.lower() in SUFFIXES and path.name != FILE and path.is_file():
+                facts = path.stat()
+                found[path.name] = (facts.st_mtime_ns, facts.st_size)
+        return found
+
+    @staticmethod
+    def _newest(files: Seen) -> str | None:
+        return max(files, key=lambda name: files[name][0], default=None)

@@ -1,0 +1,367 @@
+"""``scanqa capture``: from the glass to the report in one sitting."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, get_args
+
+import click
+
+from scanqa.catalogue import Side
+from scanqa.cli.shared import deliver, file_name, progress, put_on_record, records_option
+from scanqa.errors import BadOption
+
+if TYPE_CHECKING:
+    from scanqa.capture.device import Settings
+    from scanqa.capture.guide import Check
+    from scanqa.capture.plan import Step
+    from scanqa.capture.session import Entry, Session
+    from scanqa.capture.sources import Source
+    from scanqa.qualify import Options
+
+INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
+
+
+@click.command("capture")
+@click.option("--scanner", help="Name of the scanner; scans and report are named after it.")
+@click.option("--device", help="Its name in SANE, if several are found; see --list.")
+@click.option("--list", "listed", is_flag=True, help="Show the devices, and options of --device.")
+@click.option("--pace", "paced", is_flag=True, help="Time one scan at each dpi and mode.")
+@click.option("--quick", "plan_name", flag_value="quick", help="Two blanks.")
+@click.option(
+    "--full",
+    "plan_name",
+    flag_value="full",
+    help="Blanks, dark, bed sheet turned, strips, ramp, open book. This is the default.",
+)
+@click.option(
+    "--from-folder",
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    help="Take the scans that other software saves in this folder.",
+)
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for the scans.  [default: scans/NAME]",
+)
+@click.option("--dpi", type=float, default=300, show_default=True, help="Samples per inch.")
+@click.option(
+    "--set",
+    "pairs",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="Set an option of the device itself, as --list shows it.",
+)
+@click.option(
+    "--timeout",
+    type=click.FloatRange(min=1),
+    default=180,
+    show_default=True,
+    help="Give a scan up when nothing came for so many seconds.",
+)
+@click.option("--pages", type=int, help="Say how long so many pages would take.")
+@click.option(
+    "--book-edge", type=click.Choice(get_args(Side)), help="Side of the image where the spine lies."
+)
+@click.option("--curve", metavar="CURVE", help="Tone curve: srgb, linear, a gamma, or a file.")
+@click.option(
+    "--bars",
+    nargs=2,
+    type=float,
+    metavar="MM MM",
+    help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
+)
+@click.option("--light", metavar="WORDS", help="Words on the light source, kept with the record.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("reports"),
+    show_default=True,
+    help="Folder for the report.",
+)
+@click.option("--json", "json_to", metavar="FILE|-", help="Also write the results as JSON.")
+@click.option("--keep/--no-keep", default=True, help="Put the qualification on record.")
+@records_option
+def command(
+    scanner: str | None,
+    device: str | None,
+    listed: bool,
+    paced: bool,
+    plan_name: str | None,
+    from_folder: Path | None,
+    folder: Path | None,
+    dpi: float,
+    pairs: tuple[str, ...],
+    timeout: float,
+    pages: int | None,
+    book_edge: Side | None,
+    curve: str | None,
+    bars: tuple[float, float] | None,
+    light: str | None,
+    out: Path,
+    json_to: str | None,
+    keep: bool,
+    records: str | None,
+) -> None:
+    """Guide through the scans of an arrival, scan by SANE, and write the report.
+
+    Says what to lay on the glass, waits for Enter (or a foot switch), scans, looks at the scan and
+    says whether to scan again. Stopped with Ctrl-C or q, the same command goes on from there.
+    """
+    if listed:
+        _list(device)
+        return
+    if scanner is None:
+        raise BadOption("give the scanner a name with --scanner")
+    from scanqa.qualify import Options
+
+    name = file_name(scanner)
+    if pages is not None and pages < 1:
+        raise BadOption(f"--pages {pages}: give a number of pages")
+    extra = dict(_pair(text) for text in pairs)
+    folder = from_folder or folder or Path("scans") / name
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadOption(f"--folder {folder}: cannot be made ({error.strerror})") from error
+    options = Options(
+        book_edge=book_edge,
+        curve=curve,
+        bars_mm=bars,
+        conditions={"light": light} if light else {},
+    )
+    with _stopping_at_signals():
+        try:
+            if paced:
+                _pace(_the_device(device), folder, extra, timeout, pages)
+                return
+            if from_folder is None:
+                session = _by_device(
+                    scanner, folder, _the_device(device), plan_name, dpi, extra, timeout, options
+                )
+            else:
+                session = _by_folder(scanner, folder, plan_name, options)
+        except KeyboardInterrupt:
+            click.echo(f"\nStopped. Finished scans are kept in {folder}; the same command goes on.")
+            sys.exit(INTERRUPTED)
+    sys.exit(_report(session, folder, out / f"{name}.html", options, json_to, pages, keep, records))
+
+
+# ---------------------------------------------------------------------------- the sitting
+
+
+def _by_device(
+    scanner: str,
+    folder: Path,
+    device: str,
+    plan_name: str | None,
+    dpi: float,
+    extra: dict[str, str],
+    timeout: float,
+    options: Options,
+) -> Session:
+    from scanqa.capture.device import read_options
+    from scanqa.capture.plan import fitting
+    from scanqa.capture.scan import sweep
+    from scanqa.capture.settings import choose, highest_dpi
+    from scanqa.capture.sources import DeviceSource
+
+    usual = choose(device, dpi=dpi, extra=extra)
+    known: dict[bool, Settings] = {False: usual}
+
+    def settings(step: Step) -> Settings:
+        if step.highest_dpi not in known:
+            known[True] = choose(device, dpi=None, extra=extra, middle=True)
+        return known[step.highest_dpi]
+
+    plan = fitting(_plan(plan_name), usual.size_mm)
+    if highest_dpi(read_options(device, usual.values)) <= dpi:
+        plan = tuple(step for step in plan if not step.highest_dpi)
+    click.echo(f"{device}: " + ", ".join(f"{name} {value}" for name, value in usual.values))
+    sweep(folder)
+    source = DeviceSource(folder, settings, stall_s=timeout)
+    return _walk(scanner, folder, plan, source, _check(options))
+
+
+def _by_folder(scanner: str, folder: Path, plan_name: str | None, options: Options) -> Session:
+    from scanqa.capture.session import load
+    from scanqa.capture.sources import FolderSource
+
+    source = FolderSource(folder)
+    source.mark_used(tuple(entry.file for entry in load(folder, scanner).entries))
+    return _walk(scanner, folder, _plan(plan_name), source, _check(options))
+
+
+def _walk(
+    scanner: str, folder: Path, plan: tuple[Step, ...], source: Source, check: Check
+) -> Session:
+    from scanqa.capture.desk import Terminal
+    from scanqa.capture.guide import Stopped, Walk, walk
+    from scanqa.capture.session import changed, load
+
+    session = load(folder, scanner)
+    for step, words in changed(folder, session).items():
+        click.echo(f"{words}: {step} is to be scanned again.")
+        session = session.without(step)
+    done = [step.id for step in plan if session.entry(step.id)]
+    if done:
+        click.echo(f"Going on; already there: {', '.join(done)}.")
+    try:
+        session = walk(Walk(plan, folder, source, check, Terminal()), session)
+    except Stopped:
+        raise KeyboardInterrupt from None
+    left = [step.id for step in plan if not session.entry(step.id)]
+    if left:
+        click.echo(f"Left out: {', '.join(left)}. The same command asks for them again.")
+    return session
+
+
+def _plan(name: str | None) -> tuple[Step, ...]:
+    from scanqa.capture.plan import FULL, QUICK
+
+    return QUICK if name == "quick" else FULL
+
+
+def _check(options: Options) -> Check:
+    from scanqa.cli.capture_check import look
+
+    return lambda step, taken, session: look(
+        step, taken, session, dpi=options.dpi, curve=options.curve
+    )
+
+
+def _report(
+    session: Session,
+    folder: Path,
+    page: Path,
+    options: Options,
+    json_to: str | None,
+    pages: int | None,
+    keep: bool,
+    records: str | None,
+) -> int:
+    """Measure the scans of a session, deliver and keep the record; the exit status."""
+    from dataclasses import replace
+
+    from scanqa.capture.pace import paces, table
+    from scanqa.capture.plan import FULL
+    from scanqa.qualify import qualify
+
+    if not session.entries:
+        raise BadOption("no scans were made; nothing to measure")
+    order = {step.id: number for number, step in enumerate(FULL)}
+    entries = sorted(session.entries, key=lambda entry: order.get(entry.step, len(order)))
+    role_of = {step.id: step.role for step in FULL}
+    found = paces(entries)
+    conditions = dict(options.conditions)
+    if found:
+        conditions["pace"] = "; ".join(
+            f"{p.dpi:g} dpi {p.mode} {p.bits} bits: {p.seconds:.1f} s per scan, "
+            f"{p.pages_per_hour():.0f} pages/hour"
+            for p in found
+        )
+        click.echo("\n" + table(found, pages=pages) + "\n", err=json_to == "-")
+    named = {
+        folder / entry.file: role_of[entry.step]
+        for entry in entries
+        if entry.step in role_of
+        and (role_of[entry.step] == "claim" or entry.facts.get("role") != role_of[entry.step])
+    }
+    with progress() as told:
+        record = qualify(
+            [folder / entry.file for entry in entries],
+            scanner=session.scanner,
+            options=replace(options, roles=named, conditions=conditions),
+            progress=told,
+        )
+    status = deliver(record, page, json_to, [])
+    if keep and record.scans:
+        put_on_record(record, records)
+    return status
+
+
+# ------------------------------------------------------------------------ devices and pace
+
+
+def _list(device: str | None) -> None:
+    from scanqa.capture.device import list_devices, read_options
+
+    if device is not None:
+        for option in read_options(device).values():
+            if option.active and (option.words or option.value):
+                click.echo(f"{option.name:<24} {option.words}   [{option.value}]")
+        return
+    devices = list_devices()
+    if not devices:
+        raise BadOption(_NONE)
+    for found in devices:
+        click.echo(f"{found.name}   {found.vendor} {found.model} ({found.kind})")
+
+
+_NONE = "SANE finds no scanner; check cable, power and driver, or use --from-folder"
+
+
+def _the_device(device: str | None) -> str:
+    """The device named, or the only one there is."""
+    from scanqa.capture.device import check_name, list_devices
+
+    if device is not None:
+        return check_name(device)
+    devices = list_devices()
+    if not devices:
+        raise BadOption(_NONE)
+    if len(devices) > 1:
+        names = ", ".join(found.name for found in devices)
+        raise BadOption(f"several scanners are there: {names}; choose with --device")
+    return devices[0].name
+
+
+def _pace(
+    device: str, folder: Path, extra: dict[str, str], timeout: float, pages: int | None
+) -> None:
+    """Time a scan of the whole bed at each dpi on offer, in colour and in grey."""
+    from scanqa.capture.device import read_options
+    from scanqa.capture.pace import paces, table
+    from scanqa.capture.scan import scan_to
+    from scanqa.capture.session import entry_of
+    from scanqa.capture.settings import choose, offers_dpi
+
+    offered = read_options(device)
+    entries: list[Entry] = []
+    for dpi in (dpi for dpi in PACE_DPI if offers_dpi(offered, dpi)):
+        for grey in (False, True):
+            settings = choose(device, dpi=dpi, extra=extra, grey=grey)
+            click.echo(f"{dpi} dpi, {settings.mode or 'as it is'} …", err=True)
+            path = folder / "pace.tif"
+            taken = scan_to(path, settings, stall_s=timeout)
+            entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
+            path.unlink()
+    click.echo(table(paces(entries), pages=pages))
+
+
+def _pair(text: str) -> tuple[str, str]:
+    name, sign, value = text.partition("=")
+    if not sign or not name or not value:
+        raise BadOption(f"--set {text}: write NAME=VALUE")
+    return name, value
+
+
+@contextmanager
+def _stopping_at_signals() -> Iterator[None]:
+    """A hang-up or a request to end stops the scanner as Ctrl-C does."""
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = {which: signal.signal(which, stop) for which in (signal.SIGTERM, signal.SIGHUP)}
+    try:
+        yield
+    finally:
+        for which, handler in before.items():
+            signal.signal(which, handler)

@@ -1,0 +1,89 @@
+"""The look at a fresh scan for ``scanqa capture``: recognised, clipped, straight, turned."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from scanqa.capture.guide import Verdict
+from scanqa.capture.plan import Step
+from scanqa.capture.scan import Taken
+from scanqa.capture.session import Session
+from scanqa.errors import ScanqaError
+from scanqa.locate import locate
+from scanqa.model import Placement, Role
+from scanqa.scans.linear import linear
+
+CLIPPED = 0.01  # share of samples at the very top: white then hides what is to be measured
+ASKEW_DEG = 3.0  # the slanted edges stand at 5.15°; they must not come near the pixel grid
+STRIPS = 4
+
+LOOKS: dict[Role, str] = {
+    "blank": "plain white paper",
+    "dark": "black card",
+    "bed-sheet": "the bed sheet",
+    "edge-strip": "edge strips",
+    "gutter-ramp": "the gutter ramp",
+    "open-book": "an open book",
+    "back-print": "the back-print sheet",
+    "claim": "a page at the highest dpi",
+}
+
+
+def look(
+    step: Step, taken: Taken, session: Session, *, dpi: float | None, curve: str | None
+) -> Verdict:
+    """What is wrong with a scan, so far as another scan can mend it."""
+    light = linear(taken.scan, curve=curve)
+    hint = step.role if step.role in ("claim", "back-print") else None
+    try:
+        placements = locate(taken.scan, taken.overview, light, dpi=dpi, role=hint)
+    except ScanqaError as error:
+        why = str(error).removeprefix(f"{taken.scan.name}: ").partition("; ")[0]
+        return Verdict(again={"role": f"it should show {LOOKS[step.role]}, but it {why}"})
+    found = placements[0]
+    facts: dict[str, Any] = {
+        "role": found.role,
+        "sheet": found.sheet.id if found.sheet else None,
+        "rotation_deg": found.rotation_deg,
+        "clipped_percent": round(100 * taken.overview.top_share, 4),
+    }
+    shows = LOOKS[found.role]
+    if found.role != step.role:
+        words = f"it should show {LOOKS[step.role]}"
+        return Verdict(shows, {"role": words}, facts=facts)
+    again = _clipped(taken) | _lie(step, found, session, facts)
+    notes = list(found.notes)
+    if step.role == "edge-strip" and len(placements) < STRIPS:
+        notes.append(f"{len(placements)} of {STRIPS} strips were found")
+    return Verdict(shows, again, tuple(notes), facts)
+
+
+def _clipped(taken: Taken) -> dict[str, str]:
+    share = taken.overview.top_share
+    if share <= CLIPPED:
+        return {}
+    words = (
+        f"{share:.0%} of it is at the very top of the scale and hides what is to be measured: "
+        "lower exposure or brightness, if the driver lets you"
+    )
+    return {"clipped": words}
+
+
+def _lie(step: Step, found: Placement, session: Session, facts: dict[str, Any]) -> dict[str, str]:
+    """Skew and turn of a sheet that is one piece."""
+    if step.role != "bed-sheet" or found.to_px is None:
+        return {}
+    turn = math.degrees(math.atan2(found.to_px[1, 0], found.to_px[0, 0]))
+    skew = (turn + 45) % 90 - 45
+    facts["skew_deg"] = round(skew, 3)
+    if abs(skew) > ASKEW_DEG:
+        return {"skew": f"the sheet lies {abs(skew):.1f}° askew: lay it within {ASKEW_DEG:g}°"}
+    first = session.entry("bed-sheet")
+    if step.turned_deg is None or first is None or "rotation_deg" not in first.facts:
+        return {}
+    turned = (found.rotation_deg - int(first.facts["rotation_deg"])) % 360
+    wanted = (step.turned_deg, 360 - step.turned_deg)
+    if turned in wanted:
+        return {}
+    return {"turn": f"the sheet is turned by {turned}° against its first scan, not {wanted[0]}°"}

@@ -1,0 +1,64 @@
+"""Pages per hour against the trade's own figures."""
+
+from dataclasses import replace
+
+import pytest
+
+from scanqa.capture.pace import Pace, paces, table
+from scanqa.errors import BadOption
+from tests.capture.test_session import ENTRY
+
+
+def test_the_mechanical_limit_and_steady_hand_work_of_an_a3_book_edge_flatbed():
+    """Common practice, no source: 200 pages an hour at the limit, 150 to 160 by hand."""
+    pace = Pace(600, "Color", 8, 1, seconds=3600 / 200)
+    assert pace.pages_per_hour(0) == pytest.approx(200)
+    assert 150 <= pace.pages_per_hour() <= 160
+
+
+def test_paces_are_medians_by_dpi_and_mode_of_whole_beds():
+    def entry(step, seconds, dpi=300, **changes):
+        width, height = round(8.27 * dpi), round(11.69 * dpi)
+        return replace(
+            ENTRY,
+            step=step,
+            seconds=seconds,
+            dpi=(dpi, dpi),
+            width_px=width,
+            height_px=height,
+            **changes,
+        )
+
+    part = replace(entry("claim", 50, 1200), width_px=4000, height_px=4000)
+    foreign = entry("x", None)
+    found = paces(
+        [
+            entry("a", 30),
+            entry("b", 11),
+            entry("c", 12),
+            entry("d", 25, 600),
+            part,
+            foreign,
+            entry("e", 5, mode="Gray"),
+        ]
+    )
+    assert [(p.dpi, p.mode, p.scans, p.seconds) for p in found] == [
+        (300, "Gray", 1, 5),
+        (300, "Color", 3, 12),
+        (600, "Color", 1, 25),
+    ]
+
+
+def test_the_plan_says_hours_and_days():
+    text = table([Pace(300, "Color", 16, 3, 13.0)], pages=1000)
+    assert "1000 pages: 5.0 h, 2 days of 4 h" in text  # 3600 / (13 + 5) = 200 pages an hour
+    assert "200" in text
+
+
+def test_no_timed_scan_is_said():
+    assert table([]).startswith("No pace")
+
+
+def test_no_pages_are_refused():
+    with pytest.raises(BadOption):
+        table([], pages=0)
