@@ -14,6 +14,11 @@ Middles of tags do not move when ink spreads or the focus is soft. The printer's
 squareness and bends are in these figures; the lengths of the sheet's bars, measured with a steel
 rule, take its scale out.
 
+*Reversal*: scans of one sheet that lay differently (by 90°, better also by 180°) tell the printer
+from the scanner: then dpi, orthogonality and distortion are the scanner's own and stand once for
+all scans, and the printer's own are given too (`scanqa.numeric.reversal`). Only a scale common to
+both axes stays undecided: for that, the rule.
+
 Uncertainty is what the scatter of the tags about the map gives (bends make it larger), and half a
 tenth of a millimetre on the rule. Fails with fewer than four tags.
 """
@@ -38,6 +43,7 @@ from scanqa.model import (
     Results,
 )
 from scanqa.numeric.linear_fit import robust_least_squares
+from scanqa.numeric.reversal import Reading, Separation, separate
 
 NAMES = tuple(
     f"geometry.{what}"
@@ -50,6 +56,9 @@ PRINTER_INCLUDED = (
     "the printer's scale is included; measure the sheet's bars with a steel rule to take it out"
 )
 MAP_STEP_MM = 5.0
+DPI_STEP = 10.0  # scans whose dpi agree to this are of one setting
+LEAST_NOISE_MM = 0.003  # of a tag's middle: paper is no steadier
+ONE_SHEET_MM = 0.05  # scans of one sheet agree to this
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,9 +145,24 @@ def measure(
         why = "no bed sheet was scanned"
         return Results(tuple(_missing(name, why, "") for name in NAMES))
     results = Results()
-    for placement in sheets:
-        results += _of_one(placement, bars_mm)
+    for group in _of_one_sheet(sheets):
+        apart = _reversed(group, bars_mm) if len(group) > 1 else None
+        for placement in group:
+            own = _of_one(placement, bars_mm)
+            results += own if apart is None else _skew_only(own)
+        results += apart or Results()
     return results
+
+
+def _of_one_sheet(placements: Sequence[Placement]) -> list[list[Placement]]:
+    """Groups of scans of one sheet at one dpi."""
+    groups: dict[tuple[str, int, int], list[Placement]] = {}
+    for placement in placements:
+        assert placement.sheet is not None
+        across, travel = placement.dpi
+        key = (placement.sheet.id, round(across / DPI_STEP), round(travel / DPI_STEP))
+        groups.setdefault(key, []).append(placement)
+    return list(groups.values())
 
 
 def _missing(name: str, why: str, scan: str) -> Measurement:
@@ -181,8 +205,12 @@ def _of_one(placement: Placement, bars_mm: tuple[float, float] | None) -> Result
     found = steps(px, mm * (scale or (1.0, 1.0)))
     return Results(
         (*_dpi(found, placement, scale), *_angles(found, placement), _distortion(found, placement)),
-        evidence=bend_maps(px, found.bends_mm, placement),
+        evidence=bend_maps(_image_mm(px, placement), found.bends_mm, scan),
     )
+
+
+def _image_mm(px: Floats, placement: Placement) -> Floats:
+    return np.asarray((px + 0.5) * MM_PER_INCH / np.array(placement.dpi))
 
 
 def _dpi(found: Steps, placement: Placement, scale: Point | None) -> list[Measurement]:
@@ -251,11 +279,10 @@ def middle_error_mm(placement: Placement) -> float:
     return float(np.sqrt((left**2).sum() / free)) * px_mm / 2
 
 
-def bend_maps(px: Floats, bends_mm: Floats, placement: Placement) -> tuple[Evidence, ...]:
-    """Smooth maps of how far the tags lie off, along image x and along image y."""
+def bend_maps(at: Floats, bends_mm: Floats, scan: str) -> tuple[Evidence, ...]:
+    """Smooth maps of how far points at image mm lie off, along image x and along image y."""
     from scipy.interpolate import RBFInterpolator
 
-    at = (px + 0.5) * MM_PER_INCH / np.array(placement.dpi)
     left, top = at.min(axis=0)
     right, bottom = at.max(axis=0)
     columns = max(int((right - left) / MAP_STEP_MM), 2)
@@ -269,7 +296,7 @@ def bend_maps(px: Floats, bends_mm: Floats, placement: Placement) -> tuple[Evide
             "geometry.distortion",
             "map",
             f"Distortion {words}",
-            scan=placement.scan.name,
+            scan=scan,
             x_label="x, mm",
             y_label="y, mm",
             unit="µm",
@@ -279,4 +306,131 @@ def bend_maps(px: Floats, bends_mm: Floats, placement: Placement) -> tuple[Evide
             + ("right" if axis == 0 else "bottom"),
         )
         for axis, words in enumerate(("across", "along travel"))
+    )
+
+
+# ------------------------------------------------------------------------------- reversal
+
+
+def _skew_only(results: Results) -> Results:
+    """What reversal does not say: how each sheet lay; and why, where nothing could be said."""
+    return Results(
+        tuple(m for m in results.measurements if m.name == "geometry.skew" or m.value is None)
+    )
+
+
+def _reversed(placements: Sequence[Placement], bars_mm: Point | None) -> Results | None:
+    """The scanner's own geometry and the printer's, or None if the turns do not tell them apart."""
+    usable = [p for p in placements if len(p.tags) >= LEAST_TAGS]
+    readings = []
+    for placement in usable:
+        px, mm = tag_middles(placement)
+        readings.append(Reading(placement.tags, mm, px))
+    if len(readings) < 2:
+        return None
+    noise = max(LEAST_NOISE_MM, *map(middle_error_mm, usable))
+    found = separate(readings, noise)
+    if found is None:
+        return None
+    scale = printed_scale(usable[0], bars_mm)
+    size, size_error = _common_scale(found, usable[0], scale)
+    doubt = ""
+    if found.noise > ONE_SHEET_MM:
+        doubt = (
+            f"the scans differ by {1e3 * found.noise:.0f} µm where one sheet would not: "
+            "was it the same print, and did it lie flat?"
+        )
+    words = [doubt] if doubt else []
+    unknown = "the printer's mean scale is taken as true" if scale is None else ""
+    sheet = usable[0].sheet
+    assert sheet is not None
+    diagonal = math.hypot(sheet.width_mm, sheet.height_mm)
+    measurements = [
+        *_machine_rows(found, size, size_error, "; ".join(filter(None, [unknown, *words]))),
+        *_printer_rows(found, size, size_error, "; ".join(filter(None, [unknown, *words]))),
+        _largest("geometry.distortion", found.bends, found.bend_errors, diagonal, doubt),
+        _largest(
+            "geometry.printer_distortion",
+            np.array(list(found.plate_bends.values())),
+            np.full((len(found.plate_bends), 2), found.plate_bend_error),
+            diagonal,
+            doubt,
+        ),
+    ]
+    return Results(tuple(measurements), evidence=bend_maps(found.at, found.bends, ""))
+
+
+def _common_scale(found: Separation, placement: Placement, scale: Point | None) -> Point:
+    """How much larger than drawn the printer's mean scale is, and its relative error."""
+    assert placement.sheet is not None
+    if scale is None or placement.sheet.bars_mm is None:
+        return 1.0, 0.0
+    drawn = np.sqrt(np.diag(found.metrics.plate))
+    size = math.sqrt(scale[0] * scale[1] / float(drawn[0] * drawn[1]))
+    return size, RULE_MM / min(placement.sheet.bars_mm) / math.sqrt(2)
+
+
+def _machine_rows(
+    found: Separation, size: float, size_error: float, reason: str
+) -> list[Measurement]:
+    lengths = size * np.sqrt(np.diag(found.metrics.machine))
+    directions: tuple[Direction, Direction] = ("across", "travel")
+    rows = [
+        Measurement(
+            f"geometry.dpi_{direction}",
+            MM_PER_INCH / length,
+            MM_PER_INCH / length * math.hypot(error, size_error),
+            reason=reason,
+            direction=direction,
+        )
+        for direction, length, error in zip(
+            directions, map(float, lengths), found.relative_errors, strict=True
+        )
+    ]
+    rows.append(
+        Measurement(
+            "geometry.orthogonality",
+            _excess_deg(found.metrics.machine),
+            math.degrees(found.angle_error),
+        )
+    )
+    return rows
+
+
+def _printer_rows(
+    found: Separation, size: float, size_error: float, reason: str
+) -> list[Measurement]:
+    lengths = size * np.sqrt(np.diag(found.metrics.plate))
+    across, down, angle = found.plate_errors
+    rows = [
+        Measurement(
+            f"geometry.printer_{axis}",
+            100 * (float(length) - 1),
+            100 * math.hypot(error, size_error),
+            reason=reason,
+        )
+        for axis, length, error in zip(("across", "down"), lengths, (across, down), strict=True)
+    ]
+    rows.append(
+        Measurement(
+            "geometry.printer_squareness", _excess_deg(found.metrics.plate), math.degrees(angle)
+        )
+    )
+    return rows
+
+
+def _excess_deg(metric: Floats) -> float:
+    """Angle between the two axes of a metric, less 90°."""
+    cosine = float(metric[0, 1] / math.sqrt(metric[0, 0] * metric[1, 1]))
+    return math.degrees(math.acos(cosine)) - 90
+
+
+def _largest(name: str, bends: Floats, errors: Floats, diagonal: float, reason: str) -> Measurement:
+    sizes = np.hypot(*bends.T)
+    worst = int(sizes.argmax())
+    return Measurement(
+        name,
+        100 * float(sizes[worst]) / diagonal,
+        100 * float(np.hypot(*errors[worst])) / diagonal / math.sqrt(2),
+        reason=reason,
     )

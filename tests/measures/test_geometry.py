@@ -130,3 +130,57 @@ def test_no_sheet_no_numbers():
     results = geometry.measure([])
     assert {m.name for m in results.measurements} == set(geometry.NAMES)
     assert all(m.status == "not-measurable" and m.reason for m in results.measurements)
+
+
+# ------------------------------------------------------------------------------- reversal
+
+PRINTER = (1.0, 1.007)
+STRETCH = (1.002, 0.997)
+
+
+@pytest.fixture(scope="module")
+def turned_scans(bed_pdf):
+    """One badly printed sheet on an A4 bed: upright, turned by 90° (partly off it), by 180°."""
+    scans = {}
+    for turn in (0, 90, 180):
+        pose = Pose(
+            turn_deg=turn + 0.4,
+            about_mm=MIDDLE_MM,
+            shift_mm=(1.0, 0.5) if turn != 90 else (0.0, -40.0),
+            printer=PRINTER,
+            stretch=STRETCH,
+            shear=0.001,
+        )
+        pixels = scanned(bed_pdf, pose, size_mm=(216, 297), noise=0.005)
+        scans[turn] = placed(pixels, dpi=200, name=f"bed-{turn}.tif")
+    return scans
+
+
+@pytest.mark.parametrize("turns", [(0, 90), (0, 90, 180)])
+def test_turning_the_sheet_tells_the_printer_from_the_scanner(turned_scans, turns):
+    placements = [turned_scans[turn] for turn in turns]
+    across, down = placements[0].sheet.bars_mm
+    bars = (PRINTER[0] * across, PRINTER[1] * down)
+    results = geometry.measure(placements, bars_mm=bars)
+    assert value(results, "geometry.dpi_across") == pytest.approx(200 * STRETCH[0], rel=2e-4)
+    travel = 200 * STRETCH[1] / np.hypot(1, 0.001)
+    assert value(results, "geometry.dpi_travel") == pytest.approx(travel, rel=2e-4)
+    assert value(results, "geometry.orthogonality") == pytest.approx(0.0573, abs=0.003)
+    assert value(results, "geometry.printer_across") == pytest.approx(0.0, abs=0.02)
+    assert value(results, "geometry.printer_down") == pytest.approx(0.7, abs=0.02)
+    assert value(results, "geometry.printer_squareness") == pytest.approx(0.0, abs=0.003)
+    assert value(results, "geometry.distortion") < 0.005
+    assert len(results.named("geometry.skew")) == len(turns)
+
+
+def test_without_a_rule_the_ratio_of_the_axes_is_right(turned_scans):
+    results = geometry.measure(list(turned_scans.values()))
+    ratio = value(results, "geometry.dpi_across") / value(results, "geometry.dpi_travel")
+    assert ratio == pytest.approx(STRETCH[0] / STRETCH[1], rel=2e-4)
+    assert "mean scale is taken as true" in results.named("geometry.dpi_across")[0].reason
+
+
+def test_half_a_turn_alone_tells_nothing_apart(turned_scans):
+    results = geometry.measure([turned_scans[0], turned_scans[180]])
+    assert len(results.named("geometry.dpi_across")) == 2  # each scan for itself
+    assert not results.named("geometry.printer_across")
