@@ -1,0 +1,214 @@
+"""Periodic change of the level along the carriage's travel.
+
+Row means of blank scans, as the logarithm of light, are searched for a sine
+(`scanqa.numeric.periodic`) with a period from two rows to an eighth of the length, 40 mm at
+most. The likely source follows from the period, from whether the phase is the same in every
+scan (what is tied to the carriage repeats, the mains do not), and, where the time of one line is
+known, from the frequency: a lamp on a poor supply flickers at twice that of the mains.
+
+Fails in scans shorter than a few periods and where the paper is at the top of the scale. Wire
+marks of laid paper are periodic too: look whether another paper shows the same.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from scanqa.model import Curve, Evidence, Measurement, Placement, Results
+from scanqa.numeric.periodic import Spectrum, Wave, spectrum, strongest_wave
+from scanqa.numeric.profiles import Profiles, profiles
+
+LONGEST_MM = 40.0
+FALSE_ALARMS = 2e-4  # per scan
+FEWEST_ROWS = 400
+SATURATED = 0.5
+MAINS_HZ = (50.0, 60.0)
+FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
+SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans
+CURVE_POINTS = 300
+
+
+def measure(placements: Sequence[Placement], *, line_time_ms: float | None = None) -> Results:
+    """Strongest periodic change along travel, of each blank scan.
+
+    Parameters
+    ----------
+    placements : sequence of Placement
+        Scans of plain white paper.
+    line_time_ms : float or None
+        Time that the scanner takes for one row at this dpi, when it is known.
+
+    Returns
+    -------
+    Results
+        ``banding.amplitude`` (half of crest to trough, % of light) and ``banding.period`` (mm) of
+        each scan; where no band is found the amplitude is 0 with the uncertainty that one would
+        have, and the period is not measurable. The reason of a period names likely sources.
+    """
+    results = Results()
+    waves: list[tuple[Placement, Profiles, Wave]] = []
+    for placement in placements:
+        bed = None if placement.overview.top_share > SATURATED else profiles(placement, "across")
+        if bed is None or bed.stack.shape[2] < FEWEST_ROWS:
+            why = (
+                "the paper is at the top of the scale"
+                if placement.overview.top_share > SATURATED
+                else "no evenly white paper, or too short a scan, to see a period repeat"
+            )
+            results += Results((_none("amplitude", placement, why),))
+            results += Results((_none("period", placement, why),))
+            continue
+        longest = min(LONGEST_MM / bed.pitch_mm, bed.stack.shape[2] / 8)
+        profile = bed.mean()
+        wave = strongest_wave(profile, longest=longest, false_alarms=FALSE_ALARMS)
+        found = spectrum(profile, longest)
+        if wave is None:
+            results += _nothing(placement, found)
+        else:
+            waves.append((placement, bed, wave))
+        results += Results(evidence=(_evidence(placement, bed, found, wave),))
+    for placement, bed, wave in waves:
+        source = _source(placement, bed, wave, _phases(wave, waves), line_time_ms)
+        results += _values(placement, bed, wave, source)
+    return results
+
+
+def _none(what: str, placement: Placement, why: str) -> Measurement:
+    return Measurement(
+        f"banding.{what}",
+        None,
+        status="not-measurable",
+        reason=why,
+        scan=placement.scan.name,
+        direction="travel",
+        channel="luma",
+    )
+
+
+def _nothing(placement: Placement, found: Spectrum) -> Results:
+    """No band: amplitude nought with the standard uncertainty of one at a middling period."""
+    error = 100 * float(np.median(found.floor)) / math.sqrt(2)
+    amplitude = Measurement(
+        "banding.amplitude",
+        0.0,
+        error,
+        reason="no periodic change stands out of the noise",
+        scan=placement.scan.name,
+        direction="travel",
+        channel="luma",
+    )
+    return Results((amplitude, _none("period", placement, "no periodic change was found")))
+
+
+def _values(placement: Placement, bed: Profiles, wave: Wave, source: str) -> Results:
+    return Results(
+        (
+            Measurement(
+                "banding.amplitude",
+                100 * wave.amplitude,
+                100 * wave.amplitude_error,
+                scan=placement.scan.name,
+                direction="travel",
+                channel="luma",
+            ),
+            Measurement(
+                "banding.period",
+                wave.period * bed.pitch_mm,
+                wave.period_error * bed.pitch_mm,
+                reason=source,
+                scan=placement.scan.name,
+                direction="travel",
+                channel="luma",
+            ),
+        )
+    )
+
+
+def _phases(wave: Wave, waves: Sequence[tuple[Placement, Profiles, Wave]]) -> list[float]:
+    """Phases at the first row of the image of the waves of the same period, this one's too."""
+    out = []
+    for _, bed, other in waves:
+        error = max(3 * math.hypot(wave.period_error, other.period_error), 0.002 * wave.period)
+        if abs(other.period - wave.period) < error:
+            out.append(other.phase - 2 * math.pi * bed.first / other.period)
+    return out
+
+
+def _source(
+    placement: Placement,
+    bed: Profiles,
+    wave: Wave,
+    phases: Sequence[float],
+    line_time_ms: float | None,
+) -> str:
+    """Likely sources in words, the likeliest first. Common practice in the trade, no source."""
+    period_mm = wave.period * bed.pitch_mm
+    fixed = len(phases) > 1 and _spread(phases) < SAME_PHASE
+    loose = len(phases) > 1 and not fixed
+    told = ""
+    if fixed:
+        told = "; the phase is the same in every scan, so it is tied to the carriage or the bed"
+    elif loose:
+        told = "; the phase differs from scan to scan, so it is not tied to the carriage"
+    if placement.scan.lossy and abs(wave.period - round(wave.period / 8) * 8) < 0.02:
+        return "blocks of the lossy compression of this file" + told
+    flicker = None
+    if line_time_ms is not None:
+        hertz = 1000 / (wave.period * line_time_ms)
+        flicker = any(abs(hertz / (2 * f) - 1) < FLICKER_TOLERANCE for f in MAINS_HZ)
+        if flicker and not fixed:
+            return f"flicker of the lamp at twice the mains frequency ({hertz:.0f} Hz)" + told
+    mechanical = _mechanical(wave.period, period_mm)
+    if flicker is False:
+        return f"{mechanical}; not the mains ({hertz:.0f} Hz)" + told
+    times = " or ".join(
+        f"{1000 / (2 * f * wave.period):.2f} ms ({f:.0f} Hz mains)" for f in MAINS_HZ
+    )
+    if loose:
+        return f"flicker of the lamp, if a line takes {times}; else {mechanical}" + told
+    return f"{mechanical}; else flicker of the lamp, if a line takes {times}" + told
+
+
+def _mechanical(period_px: float, period_mm: float) -> str:
+    if period_px < 4.5:
+        return "rows read by staggered lines of the sensor, or single steps of the motor"
+    if period_mm < 0.7:
+        return "steps of the motor that moves the carriage"
+    if period_mm < 5:
+        return "teeth of the belt or of a gear of the carriage drive"
+    return "one turn of a pulley or gear of the carriage drive"
+
+
+def _spread(phases: Sequence[float]) -> float:
+    """Circular standard deviation, radians."""
+    length = abs(complex(np.mean(np.exp(1j * np.asarray(phases)))))
+    return math.sqrt(max(-2 * math.log(max(length, 1e-9)), 0.0))
+
+
+def _evidence(placement: Placement, bed: Profiles, found: Spectrum, wave: Wave | None) -> Evidence:
+    """Amplitude spectrum over the period, the highest of each few bins."""
+    period_mm = bed.pitch_mm / found.frequency[::-1]
+    edges = np.geomspace(period_mm[0], period_mm[-1] * 1.0001, CURVE_POINTS + 1)
+    starts = np.unique(np.searchsorted(period_mm, edges[:-1]))
+    starts = starts[starts < period_mm.size]
+    highest = np.maximum.reduceat(found.amplitude[::-1], starts)
+    floor = np.maximum.reduceat(found.floor[::-1], starts)
+    lines = () if wave is None else ((wave.period * bed.pitch_mm, "strongest"),)
+    return Evidence(
+        explains="banding",
+        kind="curves",
+        title="Periodic change of light along travel",
+        scan=placement.scan.name,
+        x_label="period, mm",
+        y_label="amplitude, % of light",
+        unit="%",
+        curves=(
+            Curve("amplitude", period_mm[starts], 100 * highest),
+            Curve("floor of the noise", period_mm[starts], 100 * floor),
+        ),
+        lines_mm=lines,
+        note="A wave stands out if it is about four times the floor or more.",
+    )
