@@ -34,6 +34,12 @@ class Options:
         Tone curve of the scanner when it is known: ``linear``, ``srgb``, a gamma, or a file.
     bars_mm : (across, down) or None
         Lengths of the bed sheet's two bars as measured with a steel rule.
+    ramp_height_mm : float or None
+        Height of the gutter ramp at its lip as measured with a rule.
+    line_time_ms : float or None
+        Time that the scanner takes for one row, when it is known.
+    reference : mapping or None
+        Measured values of the tone patches, from a CGATS file.
     roles : mapping from path to role
         Roles that override what is recognised.
     conditions : mapping
@@ -44,6 +50,9 @@ class Options:
     book_edge: Side | None = None
     curve: str | None = None
     bars_mm: tuple[float, float] | None = None
+    ramp_height_mm: float | None = None
+    line_time_ms: float | None = None
+    reference: Mapping[str, Mapping[str, float]] | None = None
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
 
@@ -144,12 +153,12 @@ def _place(path: Path, options: Options) -> tuple[Placement, ...]:
 
 def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
     """One for each scan, whatever the number of pieces found on it."""
-    seen: set[str] = set()
+    seen: set[int] = set()
     for placement in placements:
         scan = placement.scan
-        if scan.name in seen:
+        if id(scan) in seen:
             continue
-        seen.add(scan.name)
+        seen.add(id(scan))
         yield ScanFacts(
             file=scan.name,
             role=placement.role,
@@ -183,7 +192,7 @@ def _sharpness(placements: Sequence[Placement], options: Options) -> Results:
     return sharpness.measure(_of(placements, "bed-sheet", "claim"))
 
 
-def _registration(placements: Sequence[Placement], options: Options) -> Results:
+def _colour(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import colour
 
     return colour.measure(_of(placements, "bed-sheet"))
@@ -196,9 +205,10 @@ def _geometry(placements: Sequence[Placement], options: Options) -> Results:
 
 
 def _streaks(placements: Sequence[Placement], options: Options) -> Results:
-    from scanqa.measures import streaks
+    from scanqa.measures import banding, streaks
 
-    return streaks.measure(_of(placements, "blank"))
+    blanks = _of(placements, "blank")
+    return streaks.measure(blanks) + banding.measure(blanks, line_time_ms=options.line_time_ms)
 
 
 def _glass(placements: Sequence[Placement], options: Options) -> Results:
@@ -208,9 +218,10 @@ def _glass(placements: Sequence[Placement], options: Options) -> Results:
 
 
 def _shading(placements: Sequence[Placement], options: Options) -> Results:
-    from scanqa.measures import shading
+    from scanqa.measures import drift, shading
 
-    return shading.measure(_of(placements, "blank"))
+    blanks = _of(placements, "blank")
+    return shading.measure(blanks) + drift.measure(blanks)
 
 
 def _edges(placements: Sequence[Placement], options: Options) -> Results:
@@ -220,30 +231,37 @@ def _edges(placements: Sequence[Placement], options: Options) -> Results:
 
 
 def _gutter(placements: Sequence[Placement], options: Options) -> Results:
-    from scanqa.measures import gutter
+    from scanqa.measures import gutter, ramp
 
-    return gutter.measure(_of(placements, "open-book"), book_edge=options.book_edge)
+    blanks, ramps = _of(placements, "blank"), _of(placements, "gutter-ramp")
+    books = _of(placements, "open-book")
+    height = options.ramp_height_mm
+    return gutter.measure(
+        books, book_edge=options.book_edge, ramps=ramps, ramp_height_mm=height, blanks=blanks
+    ) + ramp.measure(ramps, height_mm=height, blanks=blanks)
 
 
 def _noise(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import noise
 
-    return noise.measure(_of(placements, "blank"))
+    return noise.measure(_of(placements, "blank"), _of(placements, "dark"))
 
 
 def _tone(placements: Sequence[Placement], options: Options) -> Results:
-    from scanqa.measures import tone
+    from scanqa.measures import backing, tone
 
-    return tone.measure(_of(placements, "blank"), _of(placements, "dark"), placements)
+    blanks, darks = _of(placements, "blank"), _of(placements, "dark")
+    levels = tone.measure(blanks, darks, placements, reference=options.reference)
+    return levels + backing.measure(_of(placements, "back-print"))
 
 
 MEASURE_STEPS: dict[str, Callable[[Sequence[Placement], Options], Results]] = {
     "sharpness": _sharpness,
-    "colour registration": _registration,
+    "colour registration": _colour,
     "geometry": _geometry,
-    "streaks": _streaks,
+    "streaks and banding": _streaks,
     "the glass": _glass,
-    "shading": _shading,
+    "shading and drift": _shading,
     "edges": _edges,
     "the gutter": _gutter,
     "noise": _noise,

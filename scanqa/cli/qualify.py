@@ -47,6 +47,20 @@ if TYPE_CHECKING:
     metavar="MM MM",
     help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
 )
+@click.option(
+    "--ramp-height",
+    type=float,
+    metavar="MM",
+    help="Height of the gutter ramp at its lip, by a rule.",
+)
+@click.option(
+    "--line-time", type=float, metavar="MS", help="Time for one row at this dpi, if known."
+)
+@click.option(
+    "--reference",
+    type=click.Path(path_type=Path),
+    help="CGATS text file with measured values of the tone patches.",
+)
 @click.option("--light", metavar="WORDS", help="Words on the light source, kept with the record.")
 @click.option("--date", help="When the scans were made, if their files do not say it.")
 @click.option("--keep/--no-keep", default=True, help="Put the qualification on record.")
@@ -67,6 +81,9 @@ def command(
     book_edge: Side | None,
     curve: str | None,
     bars: tuple[float, float] | None,
+    ramp_height: float | None,
+    line_time: float | None,
+    reference: Path | None,
     light: str | None,
     date: str | None,
     keep: bool,
@@ -78,13 +95,20 @@ def command(
     PATHS are scans (TIFF, PNG, JPEG) or folders of them.
     """
     from scanqa.qualify import Options, qualify
+    from scanqa.scans.cgats import read_cgats
 
+    _check_positive("--bars", *(bars or ()))
+    _check_positive("--ramp-height", ramp_height)
+    _check_positive("--line-time", line_time)
     limits = [_limit(text) for text in fail_on]
     options = Options(
         dpi=_sensible_dpi(dpi),
         book_edge=book_edge,
         curve=curve,
         bars_mm=bars,
+        ramp_height_mm=ramp_height,
+        line_time_ms=line_time,
+        reference=read_cgats(reference) if reference else None,
         roles=dict(_role(text) for text in roles),
         conditions={k: v for k, v in (("light", light), ("date", date)) if v},
     )
@@ -103,6 +127,11 @@ def _sensible_dpi(dpi: float | None) -> float | None:
     if dpi is not None and not 20 <= dpi <= 20_000:
         raise BadOption(f"--dpi {dpi:g}: not a sampling that a scanner has; give 20 to 20000")
     return dpi
+
+
+def _check_positive(option: str, *numbers: float | None) -> None:
+    if any(number is not None and not 0 < number < 10_000 for number in numbers):
+        raise BadOption(f"{option}: must be over 0")
 
 
 def _role(text: str) -> tuple[Path, Role]:
