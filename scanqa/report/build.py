@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
+from itertools import groupby
 from typing import get_args
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Finding, Measurement, Record, ScanFacts, Verdict
 from scanqa.report import pictures, tables
-from scanqa.report.groups import DIRECTION_WORDS, Group, groups
+from scanqa.report.groups import Group, groups, title
 from scanqa.report.keys import key_numbers
-from scanqa.report.numbers import joined, label, number, significant
+from scanqa.report.numbers import joined, label, number, sentence_case, significant
 from scanqa.report.view import (
     Criteria,
     Criterion,
     Diagnosis,
     File,
     Gap,
+    Lines,
     Page,
     Picture,
     Section,
@@ -38,7 +41,7 @@ def page(record: Record) -> Page:
         fitness=judgement.outcome.fitness,
         sentence=judgement.outcome.sentence,
         uses=tuple(Use(u.use, u.fitness, u.reason) for u in judgement.outcome.uses),
-        steps=tuple(Step(a.text, a.because, a.caution) for a in judgement.actions),
+        steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in judgement.actions),
         diagnoses=tuple(_diagnosis(f) for f in judgement.findings if f.kind == "diagnosis"),
         keys=tuple(key_numbers(record)),
         sections=tuple(_sections(record)),
@@ -113,9 +116,19 @@ def _section(family: str, record: Record) -> Section:
         words.title,
         words.text,
         tuple(shown),
-        (*drawn, *more),
+        tuple(_spread([*drawn, *more])),
         tuple(remarks),
     )
+
+
+def _spread(drawn: Sequence[Picture]) -> Iterator[Picture]:
+    """Two pictures fit side by side; a curve that would be left over gets the whole row."""
+    for wide, row in groupby(drawn, key=lambda p: isinstance(p, Lines) and p.wide):
+        run = list(row)
+        last = run[-1]
+        if not wide and len(run) % 2 and isinstance(last, Lines):
+            run[-1] = replace(last, wide=True)
+        yield from run
 
 
 # ---------------------------------------------------------------------------------- findings
@@ -126,10 +139,10 @@ def _diagnosis(finding: Finding) -> Diagnosis:
     return Diagnosis(
         finding.title,
         finding.severity,
-        finding.reason,
+        sentence_case(finding.reason),
         finding.causes,
         rests_on,
-        finding.source,
+        sentence_case(finding.source),
     )
 
 
@@ -154,7 +167,7 @@ def _criteria(findings: Sequence[Finding]) -> Iterator[Criteria]:
 
 def _quantity(title: str) -> str:
     quantity = title.partition(": ")[2] or title
-    return quantity[:1].upper() + quantity[1:]
+    return sentence_case(quantity)
 
 
 # ------------------------------------------------------------------------- gaps, files
@@ -184,11 +197,7 @@ def _inside(words: str) -> str:
 
 
 def _gap_words(group: Group, reason: str) -> str:
-    words = label(group.name)
-    if group.direction:
-        words += f" {DIRECTION_WORDS[group.direction]}"
-    if group.channel not in (None, "luma"):
-        words += f", {group.channel}"
+    words = title(group, with_kind=False)
     count = sum(m.reason == reason for m in group.members)
     return f"{words} ({count} places)" if count > 1 else words
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from scanqa.catalogue import SIDES
-from scanqa.model import Floats, Pixels
+from scanqa.model import Curve, Floats, Pixels, Point
 from scanqa.report.numbers import plain
 from scanqa.report.view import (
     Crop,
@@ -35,8 +35,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDE_IN, NARROW_IN = 7.0, 3.6  # of 96 px: 672 and 346 px on a screen
-TALLEST_IN = 5.2
+WIDE_IN, NARROW_IN = 6.2, 2.9  # axes of curves; with their labels about 650 and 340 px wide
+BED_IN, ALONE_IN = 2.45, 2.75  # axes with and without a colour bar at their side
+TALLEST_IN = 4.2
+FONT_PT = 8.2
 COLUMNS = 600  # of an envelope: a line with more points is drawn as lowest and highest per column
 MAP_CELLS = 220
 MOST_STEPS = 5  # of marks above axes
@@ -53,6 +55,9 @@ STROKES = (
     ("#4aa3d8", (0, (2.5, 1.2))),
     ("#111111", (0, (1, 2.5))),
 )
+POINTS = ("o", "^", "s", "D")
+SIGNED, UNSIGNED = "PuOr", "cividis"  # both safe for the colour-blind
+BAND = ["least", "most"]  # two curves of these names are the edges of one band
 # A channel's own colour, in shades that stay apart for the colour-blind.
 CHANNEL_STROKES = {"red": 1, "green": 2, "blue": 0}
 
@@ -83,10 +88,10 @@ def draw(picture: Picture, name: str) -> Drawing:
     with _style():
         match picture:
             case Lines():
-                return Drawing(
-                    _svg(_lines(picture, WIDE_IN), f"{name}w"),
-                    _svg(_lines(picture, NARROW_IN), f"{name}n"),
-                )
+                narrow = _svg(_lines(picture, NARROW_IN), f"{name}n")
+                if not picture.wide:
+                    return Drawing(narrow, "")
+                return Drawing(_svg(_lines(picture, WIDE_IN), f"{name}w"), narrow)
             case Map():
                 figure = _map(picture)
             case Crop():
@@ -109,7 +114,7 @@ def _style() -> Iterator[None]:
         "svg.hashsalt": "scanqa",
         "text.parse_math": False,
         "font.family": ["DejaVu Sans"],
-        "font.size": 8.2,
+        "font.size": FONT_PT,
         "axes.edgecolor": FAINT,
         "axes.labelcolor": INK,
         "axes.linewidth": 0.6,
@@ -137,12 +142,18 @@ def _style() -> Iterator[None]:
 
 
 def _figure(width_in: float, height_in: float) -> tuple[Figure, Axes]:
+    """A figure whose axes have this size; what stands around them is cut to fit when saved."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    figure.get_layout_engine().set(w_pad=0.03, h_pad=0.03)  # type: ignore[union-attr, call-arg]
-    figure.patch.set_alpha(0)
-    axes = figure.add_subplot()
+    figure = Figure(figsize=(width_in + 2, height_in + 2))
+    axes = figure.add_axes(
+        (
+            1 / (width_in + 2),
+            1 / (height_in + 2),
+            width_in / (width_in + 2),
+            height_in / (height_in + 2),
+        )
+    )
     axes.patch.set_alpha(0)
     return figure, axes
 
@@ -184,23 +195,14 @@ def _open_tag(found: re.Match[str]) -> str:
 
 
 def _lines(picture: Lines, width_in: float) -> Figure:
-    wide = width_in == WIDE_IN
-    columns = COLUMNS if wide else COLUMNS // 2
-    named = [curve for curve in picture.curves if curve.label]
-    figure, axes = _figure(width_in, 2.9 if wide else 2.5)
-    for at, curve in enumerate(picture.curves):
-        stroke = CHANNEL_STROKES.get(curve.label, at) if len(picture.curves) <= 3 else at
-        colour, dash = STROKES[stroke % len(STROKES)]
-        x, y = envelope(curve.x, curve.y, columns)
-        dense = len(curve.x) > columns
-        axes.plot(
-            x,
-            y,
-            color=colour,
-            linestyle="-" if dense and len(picture.curves) == 1 else dash,
-            linewidth=0.8 if dense else 1.3,
-            label=plain(curve.label),
-        )
+    figure, axes = _figure(width_in, 2.2 if width_in == WIDE_IN else 1.95)
+    columns = round(COLUMNS * width_in / WIDE_IN)
+    if [curve.label for curve in picture.curves] == BAND:
+        least, most = picture.curves
+        axes.fill_between(least.x, least.y, most.y, color=STROKES[0][0], linewidth=0.5)
+    else:
+        for at, curve in enumerate(picture.curves):
+            _curve(axes, curve, at, columns, scattered=picture.scattered)
     for height, words in picture.levels:
         axes.axhline(height, color=RULE, linewidth=0.8, zorder=0)
         axes.annotate(
@@ -214,41 +216,71 @@ def _lines(picture: Lines, width_in: float) -> Figure:
             fontsize=7.4,
         )
     axes.margins(x=0.01)
-    axes.set_xlabel(textwrap.fill(plain(picture.x_label), int(11 * width_in)))
-    axes.set_ylabel(textwrap.fill(plain(picture.y_label), 34 if wide else 27))
-    _point_out(axes, picture.pointers, width_in)
-    if len(named) > 1:
-        _legend(figure, axes, [plain(curve.label) for curve in named], width_in)
+    axes.set_xlabel(textwrap.fill(plain(picture.x_label), int(14 * width_in)))
+    axes.set_ylabel(textwrap.fill(plain(picture.y_label), 30))
+    used_pt = _point_out(axes, picture.pointers, width_in)
+    _legend(figure, axes, width_in, used_pt)
     return figure
 
 
-def _legend(figure: Figure, axes: Axes, labels: Sequence[str], width_in: float) -> None:
-    """Keys above the axes, in as many columns as surely fit."""
-    longest = max(len(label) for label in labels)
-    columns = max(1, min(len(labels), int(width_in * 12 / (longest + 7))))
-    figure.legend(
-        *axes.get_legend_handles_labels(),
-        loc="outside upper left",
-        ncols=columns,
-        handlelength=2.6,
-        columnspacing=1.4,
-        borderaxespad=0.2,
+def _curve(axes: Axes, curve: Curve, at: int, columns: int, *, scattered: bool) -> None:
+    """A line; or points, where there is nothing between one and the next."""
+    colour, dash = STROKES[CHANNEL_STROKES.get(curve.label, at) % len(STROKES)]
+    label = textwrap.fill(plain(curve.label), 40)
+    if scattered:
+        mark = POINTS[at % len(POINTS)]
+        axes.plot(curve.x, curve.y, mark, color=colour, label=label, markersize=3.2)
+        return
+    x, y = envelope(curve.x, curve.y, columns)
+    dense = len(curve.x) > columns
+    axes.plot(
+        x,
+        y,
+        color=colour,
+        linestyle="-" if dense and at == 0 else dash,
+        linewidth=0.8 if dense else 1.3,
+        label=label,
     )
 
 
-def _point_out(axes: Axes, pointers: Sequence[Pointer], width_in: float) -> None:
-    """Marks above the axes, each with a tick; marks too close together climb a step.
+def _legend(figure: Figure, axes: Axes, width_in: float, used_pt: float) -> None:
+    """Keys above the axes and what is marked there, in as many columns as surely fit."""
+    from matplotlib.transforms import offset_copy
 
-    Thin lines run down from them through curves, never through pixels.
+    handles, labels = axes.get_legend_handles_labels()
+    if len(labels) < 2:
+        return
+    longest = max(len(line) for label in labels for line in label.splitlines())
+    columns = max(1, min(len(labels), int(width_in / (0.067 * longest + 0.52))))
+    above = offset_copy(axes.transAxes, figure, y=used_pt + 5, units="points")
+    axes.legend(
+        handles,
+        labels,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+        bbox_transform=above,
+        ncols=columns,
+        handlelength=2.6,
+        columnspacing=1.4,
+        borderpad=0,
+        borderaxespad=0,
+    )
+
+
+def _point_out(axes: Axes, pointers: Sequence[Pointer], width_in: float) -> float:
+    """Marks above the axes, each with a tick; marks that would touch climb a step.
+
+    Thin lines run down from them through curves, never through pixels. Returns the height used
+    above the axes in points.
     """
     low, high = axes.get_xlim()
     inside = [p for p in pointers if low <= p.at <= high]
     ends = [float("-inf")] * MOST_STEPS  # where the last mark on each step ends
+    used = 0.0
     for pointer in sorted(inside, key=lambda p: p.at):
-        bottom = 1.0 if axes.images else 0.0
         axes.plot(
             [pointer.at, pointer.at],
-            [bottom, 1.02],
+            [1.0 if axes.images else 0.0, 1.02],
             transform=axes.get_xaxis_transform(),
             clip_on=False,
             color=INK if axes.images else FAINT,
@@ -256,20 +288,25 @@ def _point_out(axes: Axes, pointers: Sequence[Pointer], width_in: float) -> None
             linestyle="-" if axes.images else (0, (2, 2)),
             zorder=0,
         )
-        half = (0.037 * len(pointer.mark) + 0.03) / width_in * (high - low)
-        free = [step for step, end in enumerate(ends) if pointer.at - half > end]
+        at = (pointer.at - low) / (high - low)
+        wide = (0.075 * len(pointer.mark) + 0.05) / width_in
+        side = "left" if at < wide / 2 else "right" if at > 1 - wide / 2 else "center"
+        start = at - {"left": 0, "center": wide / 2, "right": wide}[side]
+        free = [step for step, end in enumerate(ends) if start > end]
         step = free[0] if free else int(np.argmin(ends))
-        ends[step] = pointer.at + half
+        ends[step] = start + wide
+        used = max(used, 14.0 + 10 * step)
         axes.annotate(
             plain(pointer.mark),
             (pointer.at, 1),
             xycoords=("data", "axes fraction"),
             xytext=(0, 4 + 10 * step),
             textcoords="offset points",
-            ha="center",
+            ha=side,
             fontsize=8,
             fontweight="bold",
         )
+    return used
 
 
 def envelope(x: Floats, y: Floats, columns: int) -> tuple[Floats, Floats]:
@@ -298,31 +335,39 @@ def envelope(x: Floats, y: Floats, columns: int) -> tuple[Floats, Floats]:
 
 
 def _bed(
-    width_mm: float, height_mm: float, *, pad_mm: float = 0, bar: bool = False
+    left: float, top: float, right: float, bottom: float, *, width_in: float = BED_IN
 ) -> tuple[Figure, Axes]:
-    """A figure whose axes hold a bed of this size, to scale, origin at the top left."""
-    height_in = (NARROW_IN - (1.25 if bar else 0.55)) * height_mm / width_mm + 0.5
-    figure, axes = _figure(NARROW_IN, float(np.clip(height_in, 1.6, TALLEST_IN)))
-    axes.set_aspect("equal")
-    axes.set_xlim(-pad_mm, width_mm + pad_mm)
-    axes.set_ylim(height_mm + pad_mm, -pad_mm)
+    """A figure whose axes show this part of the bed (mm), to scale, y down."""
+    height_in = width_in * (bottom - top) / (right - left)
+    shrink = min(1.0, TALLEST_IN / height_in)
+    figure, axes = _figure(width_in * shrink, max(height_in * shrink, 0.6))
+    axes.set_xlim(left, right)
+    axes.set_ylim(bottom, top)
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
+    axes.locator_params(axis="x", nbins=5)
     return figure, axes
+
+
+def _padded(bed_mm: Point, share: float) -> tuple[float, float, float, float]:
+    pad = share * bed_mm[0]
+    return -pad, -pad, bed_mm[0] + pad, bed_mm[1] + pad
 
 
 def _map(picture: Map) -> Figure:
     left, top, right, bottom = picture.extent_mm
-    image = _coarser(np.asarray(picture.image, np.float64))
-    figure, axes = _bed(right - left, bottom - top, bar=True)
-    axes.set_xlim(left, right)
-    axes.set_ylim(bottom, top)
+    image = np.ma.masked_invalid(_coarser(np.asarray(picture.image, np.float64)))
+    signed = image.min() < 0 < image.max()
+    reach = max(abs(image.min()), abs(image.max()))
+    figure, axes = _bed(left, top, right, bottom)
     drawn = axes.imshow(
-        np.ma.masked_invalid(image),
+        image,
         extent=(left, right, bottom, top),
-        cmap="cividis",
+        cmap=SIGNED if signed else UNSIGNED,
+        vmin=-reach if signed else None,
+        vmax=reach if signed else None,
         interpolation="nearest",
-        aspect="equal",
+        aspect="auto",
     )
     _bar(figure, axes, drawn, picture.unit)
     return figure
@@ -340,17 +385,16 @@ def _coarser(image: Floats) -> Floats:
 
 
 def _bar(figure: Figure, axes: Axes, drawn: Any, unit: str) -> None:
-    bar = figure.colorbar(drawn, ax=axes, shrink=0.8, pad=0.03, aspect=24)
+    bar = figure.colorbar(drawn, cax=axes.inset_axes((1.05, 0.06, 0.045, 0.88)))
     bar.outline.set_visible(False)
     bar.set_label(plain(unit))
 
 
 def _sites(picture: Sites) -> Figure:
-    from matplotlib import colormaps
     from matplotlib.patches import Rectangle
 
     width, height = picture.bed_mm
-    figure, axes = _bed(width, height, pad_mm=0.02 * width, bar=True)
+    figure, axes = _bed(*_padded(picture.bed_mm, 0.02))
     axes.add_patch(Rectangle((0, 0), width, height, facecolor="#fdfcf8", edgecolor=RULE))
     xs, ys = zip(*picture.places_mm, strict=True)
     size = float(np.clip(2600 / len(xs), 14, 70))
@@ -359,7 +403,7 @@ def _sites(picture: Sites) -> Figure:
         ys,
         c=picture.values,
         s=size,
-        cmap=colormaps["PuOr" if picture.span[0] == -picture.span[1] else "cividis"],
+        cmap=SIGNED if picture.span[0] == -picture.span[1] else UNSIGNED,
         vmin=picture.span[0],
         vmax=picture.span[1],
         edgecolors=INK,
@@ -370,11 +414,12 @@ def _sites(picture: Sites) -> Figure:
             axes.annotate(
                 text,
                 (x, y),
-                xytext=(0, 5),
+                xytext=(0, 5.5),
                 textcoords="offset points",
                 ha="center",
                 fontsize=7.6,
                 fontweight="bold",
+                bbox={"boxstyle": "square,pad=0.05", "fc": "#fdfcf8", "ec": "none", "alpha": 0.8},
             )
     _bar(figure, axes, drawn, picture.unit)
     return figure
@@ -386,7 +431,7 @@ def _margins(picture: Margins) -> Figure:
     width, height = picture.bed_mm
     dead = {side: picture.dead_mm.get(side, 0.0) for side in SIDES}
     shade = {side: picture.shadow_mm.get(side, 0.0) for side in dead}
-    figure, axes = _bed(width, height, pad_mm=0.13 * width)
+    figure, axes = _bed(*_padded(picture.bed_mm, 0.08), width_in=ALONE_IN)
     axes.axis("off")
     axes.add_patch(
         Rectangle(
@@ -411,7 +456,7 @@ def _margins(picture: Margins) -> Figure:
             linewidth=0,
         )
     )
-    gap = 0.035 * width
+    gap = 0.03 * width
     spots: dict[str, tuple[float, float, int]] = {
         "left": (-gap - dead["left"], height / 2, 90),
         "right": (width + gap + dead["right"], height / 2, 270),
@@ -430,7 +475,7 @@ def _spots(picture: Spots) -> Figure:
     from matplotlib.patches import Rectangle
 
     width, height = picture.bed_mm
-    figure, axes = _bed(width, height, pad_mm=0.02 * width)
+    figure, axes = _bed(*_padded(picture.bed_mm, 0.02), width_in=ALONE_IN)
     axes.add_patch(Rectangle((0, 0), width, height, facecolor="#fdfcf8", edgecolor=RULE))
     for (x, y), (wide, high) in zip(picture.places_mm, picture.sizes_mm, strict=True):
         axes.add_patch(
@@ -457,17 +502,14 @@ def _spots(picture: Spots) -> Figure:
 
 def _crop(picture: Crop) -> Figure:
     left, top, right, bottom = picture.extent_mm
-    height_in = (NARROW_IN - 0.6) * (bottom - top) / (right - left) + 0.6
-    figure, axes = _figure(NARROW_IN, float(np.clip(height_in, 1.5, TALLEST_IN)))
+    figure, axes = _bed(left, top, right, bottom, width_in=ALONE_IN)
     axes.imshow(
         _rgb(picture.image),
         extent=(left, right, bottom, top),
         interpolation="none",
-        aspect="equal",
+        aspect="auto",
     )
-    axes.set_xlabel("x, mm")
-    axes.set_ylabel("y, mm")
-    _point_out(axes, picture.pointers, NARROW_IN)
+    _point_out(axes, picture.pointers, ALONE_IN)
     return figure
 
 

@@ -55,7 +55,7 @@ def groups(measurements: Iterable[Measurement], scans: Sequence[ScanFacts]) -> l
 def title(group: Group, *, with_dpi: bool = False, with_kind: bool = True) -> str:
     """What a group is, in words."""
     words = label(group.name)
-    if group.direction:
+    if group.direction and not words.endswith(DIRECTION_WORDS[group.direction]):
         words += f" {DIRECTION_WORDS[group.direction]}"
     if group.channel and group.channel != "luma":
         words += f", {group.channel}"
@@ -100,16 +100,13 @@ def notes(group: Group, marks: dict[str, str]) -> tuple[str, ...]:
     known, missing = group.known, len(group.members) - len(group.known)
     lines = []
     if len(known) > 1:
-        row = CATALOGUE[group.name]
-        values = sorted(m.value for m in known if m.value is not None)
-        low, high = (number(v, row.digits) for v in (values[0], values[-1]))
         what = "places" if all(m.at_mm for m in known) else "values"
-        span = f"all {low}" if low == high else with_unit(f"{low} to {high}", row.unit)
+        span = span_text(group)
         lines.append(f"median of {len(known)} {what}, {span}")
-        sigmas = [m.uncertainty for m in known if m.uncertainty is not None]
+        sigmas = [m.uncertainty for m in known if m.uncertainty]
         if sigmas:
             lines[0] += f", each\u00a0{_plus_minus(group.name, median(sigmas))}"
-        if low != high and (found := worst_text(group, marks)):
+        if not span.startswith("all") and (found := worst_text(group, marks)):
             lines.append(found)
     if known and missing:
         lines.append(f"{missing} more not measurable")
@@ -118,14 +115,22 @@ def notes(group: Group, marks: dict[str, str]) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def span_text(group: Group) -> str:
+    """From the lowest to the highest, or that they are all the same."""
+    row = CATALOGUE[group.name]
+    values = sorted(m.value for m in group.known if m.value is not None)
+    low, high = (number(v, row.digits) for v in (values[0], values[-1]))
+    return f"all {low}" if low == high else with_unit(f"{low} to {high}", row.unit)
+
+
 def worst_text(group: Group, marks: dict[str, str]) -> str:
-    """Which of several is the worst, and where."""
+    """Where the worst of several is."""
     found = worst(group)
-    if found is None or found.value is None:
+    if found is None:
         return ""
-    where = place(found.at_mm) or (f"scan {marks[found.scan]}" if found.scan in marks else "")
-    text = f"worst {printed(found.value, found.uncertainty, found.name)}"
-    return f"{text} at {where}" if where else text
+    if found.at_mm:
+        return f"worst at {place(found.at_mm)}"
+    return f"worst in scan {marks[found.scan]}" if found.scan in marks else ""
 
 
 def common_reason(members: Iterable[Measurement]) -> str:

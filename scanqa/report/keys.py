@@ -16,10 +16,11 @@ from scanqa.report.groups import (
     common_reason,
     groups,
     middle_text,
-    notes,
+    span_text,
     worst,
+    worst_text,
 )
-from scanqa.report.numbers import joined, label, number, place, value_text, with_unit
+from scanqa.report.numbers import joined, label, number, place, printed, value_text, with_unit
 from scanqa.report.view import Key
 
 # What the row is called, its measure, its direction. Streaks, marks and sides have rows of their
@@ -77,8 +78,21 @@ def _key(
             apart.append(f"at {group.dpi} dpi")
         which = ", ".join(apart)
         values.append((which, middle_text(group)))
-        lines += [f"{which}: {line}" if which else line for line in notes(group, marks)]
-    yield Key(words, tuple(values), tuple(dict.fromkeys(lines)), sentence, link)
+        lines += [f"{which}: {line}" if which else line for line in _briefly(group, marks)]
+    yield Key(words, tuple(values), (*lines, *_reasons(luma)), sentence, link)
+
+
+def _briefly(group: Group, marks: dict[str, str]) -> list[str]:
+    """What several values are put together from, in one line."""
+    if len(group.known) < 2:
+        return []
+    what = "places" if all(m.at_mm for m in group.known) else "scans"
+    found = worst(group)
+    if found is None or found.value is None or span_text(group).startswith("all"):
+        return [f"median of {len(group.known)} {what}, {span_text(group)}"]
+    bad = f"worst {printed(found.value, found.uncertainty, found.name)}"
+    where = worst_text(group, marks).removeprefix("worst ")
+    return [f"median of {len(group.known)} {what}; {bad} {where}".rstrip()]
 
 
 def _largest(words: str, found: Sequence[Group], sentence: str, link: str) -> Key:
@@ -97,7 +111,15 @@ def _largest(words: str, found: Sequence[Group], sentence: str, link: str) -> Ke
 
 def _streaks(record: Record) -> Iterator[Key]:
     streaks = tables.ranked(record.results.streaks)
+    sentence = "Lines that run the whole way through a scan of plain paper."
     if not streaks:
+        looked = any(
+            m.name.startswith("streaks.")
+            for m in record.results.measurements
+            if m.value is not None
+        )
+        if looked:
+            yield Key("Streaks", (("", "none found"),), (), sentence, "section-streaks")
         return
     visible = [s for s in streaks if s.visible]
     first = streaks[0]
@@ -109,20 +131,21 @@ def _streaks(record: Record) -> Iterator[Key]:
         "Streaks",
         (("", value),),
         (f"{which}: {first.polarity}, {contrast} at {at}",),
-        "Lines that run the whole way through a scan of plain paper.",
+        sentence,
         "section-streaks",
     )
 
 
 def _marks(record: Record) -> Iterator[Key]:
     kinds = Counter(mark.kind for mark in record.results.marks)
-    if not kinds:
+    looked = record.results.named("glass.marks")
+    if not kinds and not looked:
         return
     many = {"spot": "spots", "scratch": "scratches"}
     words = [f"{n} {kind if n == 1 else many[kind]}" for kind, n in sorted(kinds.items())]
     yield Key(
         "Marks on the glass",
-        (("", joined(words)),),
+        (("", joined(words) or "none found"),),
         (),
         "Dust and scratches that stay in place while the paper moves.",
         "section-glass",

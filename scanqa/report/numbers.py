@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import CATALOGUE, FORMATS_MM
 from scanqa.model import Measurement, Point
 from scanqa.report.words import LABELS
 
@@ -32,10 +32,13 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def printed(value: float, uncertainty: float | None, name: str) -> str:
-    """Value ± uncertainty and unit of a measure, with the digits of its row."""
+    """Value ± uncertainty and unit of a measure, with the digits of its row.
+
+    What is exact (a count, a nothing) has an uncertainty of 0 and no ±.
+    """
     row = CATALOGUE[name]
     text = number(value, row.digits)
-    if uncertainty is not None:
+    if uncertainty:
         digits = row.digits
         while digits < row.digits + 2 and 0 < uncertainty < 0.5 * 10**-digits:
             digits += 1
@@ -59,7 +62,7 @@ def place(at_mm: Point | None) -> str:
     if at_mm is None:
         return ""
     x, y = (number(v, 0) for v in at_mm)
-    return f"x{_FIXED}{x},{_FIXED}y{_FIXED}{y}{_THIN}mm"
+    return f"x{_FIXED}{x}, y{_FIXED}{y}{_THIN}mm"
 
 
 def label(name: str) -> str:
@@ -68,7 +71,15 @@ def label(name: str) -> str:
         return LABELS[name]
     if reach := re.fullmatch(r"gutter\.reach_(\d+)", name):
         return f"Reach of ΔL* {reach[1]}"
-    words = name.partition(".")[2].replace("delta_L", "ΔL*").replace("_", " ").replace(".", " ")
+    if lost := re.fullmatch(r"edges\.lost_(\w+)", name):
+        return f"Lost of {FORMATS_MM[lost[1]][0]}"
+    words = (
+        name.partition(".")[2]
+        .replace("delta_L", "ΔL*")
+        .replace("_L", " of L*")
+        .replace("_", " ")
+        .replace(".", " ")
+    )
     words = " ".join(_spaced(word) for word in words.split())
     return words[:1].upper() + words[1:]
 
@@ -80,7 +91,12 @@ def _spaced(word: str) -> str:
 
 def glued(words: str) -> str:
     """Words in which no number parts from its unit at the end of a line."""
-    return re.sub(rf"(?<=\d) (?=(?:{_UNITS})(?!\w))", _FIXED, words)
+    return re.sub(rf"(?<=\d) (?=(?:{_UNITS})(?!\w))|(?<=±) (?=\d)", _FIXED, words)
+
+
+def sentence_case(words: str) -> str:
+    """Words as they begin a sentence; abbreviations and symbols keep their letters."""
+    return words[:1].upper() + words[1:] if words[1:2].islower() else words
 
 
 def significant(value: float, digits: int = 3) -> str:

@@ -52,7 +52,7 @@ def layout(pictures: Sequence[Picture]) -> list[str]:
 
     A half one that is left over stands `alone`, its caption at its side.
     """
-    words = ["wide" if isinstance(picture, Lines) else "half" for picture in pictures]
+    words = ["wide" if isinstance(p, Lines) and p.wide else "half" for p in pictures]
     for kind, run in groupby(range(len(words)), key=words.__getitem__):
         row = list(run)
         if kind == "half" and len(row) % 2:

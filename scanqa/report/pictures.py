@@ -11,7 +11,15 @@ import numpy as np
 from scanqa.catalogue import CATALOGUE, SIDES, Side
 from scanqa.model import Curve, Direction, Evidence, Mark, Measurement, Point, ScanFacts, Streak
 from scanqa.report.groups import BY_SIZE, DIRECTION_WORDS, Group, groups, worst
-from scanqa.report.numbers import joined, label, number, significant, value_text, with_unit
+from scanqa.report.numbers import (
+    joined,
+    label,
+    number,
+    sentence_case,
+    significant,
+    value_text,
+    with_unit,
+)
 from scanqa.report.view import Crop, Lines, Map, Margins, Picture, Pointer, Sites, Spots
 
 MM_PER_INCH = 25.4
@@ -21,7 +29,8 @@ MOST_SPOTS = 400
 CROP_PX = 320  # a crop is cut to its middle beyond this
 FEW_SITES = 12  # up to here every site gets its value written beside it
 LEAST_SITES = 3
-FEW_POINTERS, SHORT_WORDS = 6, 14  # words of so few and so short pointers stand in the picture
+MANY_POINTS = 250  # curves of more points than this are drawn across the whole page
+FEW_POINTERS, SHORT_WORDS = 4, 30  # words of so few and so short pointers stand in the picture
 _SITED = {
     "sharpness": ("sharpness.effective_dpi", "luma"),
     "colour": ("colour.registration", None),
@@ -51,10 +60,22 @@ def _picture(e: Evidence, streaks: Sequence[Streak]) -> Picture | None:
     pointers = tuple(_pointers(e, streaks))
     caption = _caption(e, pointers)
     if e.kind == "curves" and (curves := tuple(_finite(e.curves))):
-        x_label, y_label = e.x_label, e.y_label or e.unit
+        x_label, y_label = sentence_case(e.x_label), sentence_case(e.y_label or e.unit)
+        wide = max(len(curve.x) for curve in curves) > MANY_POINTS
         levels = ((0.5, "half"), (0.1, "a tenth")) if _is_sfr(e) else ()
         alt = _lines_alt(e.title, curves, x_label, y_label, pointers)
-        return Lines(e.title, caption, alt, x_label, y_label, curves, pointers, levels)
+        return Lines(
+            e.title,
+            caption,
+            alt,
+            x_label,
+            y_label,
+            curves,
+            pointers,
+            levels,
+            wide=wide,
+            scattered=e.explains.startswith("colour"),
+        )
     if e.image is None or e.image.size == 0:
         return None
     rows, columns = e.image.shape[:2]
@@ -96,7 +117,7 @@ def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
 
 
 def _caption(e: Evidence, pointers: Sequence[Pointer]) -> str:
-    parts = [e.note.rstrip(".")] if e.note else []
+    parts = [sentence_case(e.note.rstrip("."))] if e.note else []
     named = [f"{p.mark}: {p.words}" for p in pointers if p.mark.isalpha() and len(p.mark) == 1]
     if named:
         parts.append("; ".join(named))
@@ -201,18 +222,18 @@ def _site_map(group: Group, beds: dict[str, Point], span: tuple[float, float]) -
     values = tuple(value for _, _, value in known)
     bad = worst(group)
     lowest, highest = min(values), max(values)
+    ends = (values.index(lowest), values.index(highest))
     texts = tuple(
-        number(value, row.digits)
-        if len(known) <= FEW_SITES or m is bad or value in (lowest, highest)
-        else ""
-        for m, _, value in known
+        number(value, row.digits) if len(known) <= FEW_SITES or at in ends else ""
+        for at, value in enumerate(values)
     )
     way = f" {DIRECTION_WORDS[group.direction]}" if group.direction else ""
     colour = f", {group.channel} against green" if group.channel in ("red", "blue") else ""
     title = f"{label(group.name)}{way}{colour}"
     reach = with_unit(f"{number(lowest, row.digits)} to {number(highest, row.digits)}", row.unit)
     middle = with_unit(number(median(values), row.digits), row.unit)
-    caption = f"{len(known)} places on the bed, drawn to scale: {reach}, median {middle}."
+    edges = f"{group.edge_kind} edges" if group.edge_kind else "places"
+    caption = f"{len(known)} {edges} on the bed, drawn to scale: {reach}, median {middle}."
     alt = f"Map of the bed, {title}. {caption}"
     if bad is not None and bad.at_mm is not None:
         x, y = (number(v, 0) for v in bad.at_mm)

@@ -55,7 +55,11 @@ class Pointer:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lines:
-    """Curves over one axis. `levels` are heights worth a thin line."""
+    """Curves over one axis.
+
+    `levels` are heights worth a thin line; `wide` ones need the room; `scattered` ones are values
+    at places with nothing known between them.
+    """
 
     title: str
     caption: str
@@ -65,6 +69,8 @@ class Lines:
     curves: tuple[Curve, ...]
     pointers: tuple[Pointer, ...] = ()
     levels: tuple[tuple[float, str], ...] = ()
+    wide: bool = False
+    scattered: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -69,7 +69,7 @@ def lines(**changes):
 
 
 def test_ids_are_unique_among_all_drawings_of_two_pictures():
-    drawn = [draw(lines(), name) for name in ("a", "b")]
+    drawn = [draw(lines(wide=True), name) for name in ("a", "b")]
     ids = [
         i for d in drawn for svg in (d.wide, d.narrow) for i in re.findall(r' id="([^"]+)"', svg)
     ]
@@ -90,7 +90,7 @@ def test_words_stay_words_and_are_escaped():
 
 def test_everything_marked_is_in_the_picture():
     marks = tuple(Pointer(0.5 + 0.001 * at, f"m{at}", "") for at in range(9))
-    svg = draw(lines(pointers=marks), "n").narrow
+    svg = draw(lines(pointers=marks, wide=True), "n").narrow
     assert re.findall(r">(m\d)<", svg) == [f"m{at}" for at in range(9)]
 
 
@@ -100,6 +100,10 @@ def test_crops_of_every_kind_of_pixel_can_be_drawn(dtype, shape):
     image = (np.arange(np.prod(shape)).reshape(shape) % 256).astype(dtype)
     svg = draw(Crop("t", "c", "a", image, (0, 0, 1, 1)), "n").wide
     assert "data:image/png;base64," in svg
+
+
+def test_a_curve_that_needs_no_room_is_drawn_once():
+    assert draw(lines(), "n").narrow == ""
 
 
 def test_a_map_with_holes_can_be_drawn():

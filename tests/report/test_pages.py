@@ -112,7 +112,7 @@ def test_pictures_that_would_burst_the_page_are_named_instead():
 
 def test_half_pictures_pair_up_and_an_odd_one_stands_alone():
     x = np.arange(3.0)
-    wide = Lines("t", "c", "a", "x", "y", (Curve("", x, x),))
+    wide = Lines("t", "c", "a", "x", "y", (Curve("", x, x),), wide=True)
     half = Crop("t", "c", "a", np.zeros((4, 4, 3), np.uint8), (0, 0, 1, 1))
     assert layout([half, half, wide, half]) == ["half", "half", "wide", "alone"]
     assert layout([half, half, half]) == ["half", "half", "alone"]

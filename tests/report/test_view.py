@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scanqa.catalogue import CATALOGUE, Definition
-from scanqa.model import Evidence, Finding, Measurement, Results, Streak
+from scanqa.model import Curve, Evidence, Finding, Measurement, Results, Streak
 from scanqa.report.build import date_words, page
 from scanqa.report.numbers import glued, label, number, printed, significant, value_text
 from scanqa.report.tables import ranked
@@ -26,6 +26,7 @@ def spaces(text):
         ("geometry.skew", -0.4, 0.01, "−0.400 ± 0.010°"),
         ("sharpness.peak", 1.02, None, "1.02"),
         ("tone.clipped", -0.0001, None, "0.000 %"),
+        ("glass.marks", 2.0, 0.0, "2"),
         ("streaks.column_pattern", 0.0482, 0.002, "0.048 ± 0.002 % rms"),
     ],
 )
@@ -153,8 +154,6 @@ def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
     row = Definition("wobble.amount", "µm", "lower", 1, "How much it wobbles.")
     monkeypatch.setitem(CATALOGUE, row.name, row)
     x = np.linspace(0, 1, 5)
-    from scanqa.model import Curve
-
     record = synthetic.one_blank()
     added = Results(
         (Measurement("wobble.amount", 3.25, 0.04),),
@@ -166,6 +165,29 @@ def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
     assert spaces(section.tables[0].rows[0][1].text) == "3.25 ± 0.04 µm"
     assert section.tables[0].rows[0][0].small == ("How much it wobbles.",)
     assert [p.title for p in section.pictures] == ["Wobble"]
+
+
+def test_nothing_found_is_said_and_not_left_out():
+    record = synthetic.one_blank()
+    looked = Results(
+        (Measurement("streaks.strongest_visible", 0.0, 0.01), Measurement("glass.marks", 0.0, 0.0))
+    )
+    whole = page(replace(record, results=record.results + looked))
+    keys = {key.label: key.values for key in whole.keys}
+    assert keys["Streaks"] == (("", "none found"),)
+    assert keys["Marks on the glass"] == (("", "none found"),)
+    remarks = {section.id: section.remarks for section in whole.sections}
+    assert remarks["section-streaks"] == ("No streak was found.",)
+    assert remarks["section-glass"] == ("No mark was found on the glass.",)
+
+
+def test_a_curve_left_over_gets_the_whole_row():
+    x = np.linspace(0, 1, 5)
+    curves = [Evidence("tone", "curves", str(at), curves=(Curve("", x, x),)) for at in range(3)]
+    record = synthetic.one_blank()
+    whole = page(replace(record, results=record.results + Results(evidence=tuple(curves))))
+    (section,) = [s for s in whole.sections if s.id == "section-tone"]
+    assert [p.wide for p in section.pictures] == [False, False, True]
 
 
 def test_criteria_are_counted_by_document():
