@@ -34,6 +34,9 @@ from scanqa.report.words import FAMILIES, GLOSSARY, ROLE_WORDS, Family
 def page(record: Record) -> Page:
     """Everything the page shows of a record, in reading order."""
     judgement, results = record.judgement, record.results
+    sections = tuple(_sections(record))
+    shown = {section.id for section in sections}
+    keys = [key if key.link in shown else replace(key, link="gaps") for key in key_numbers(record)]
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
@@ -43,8 +46,8 @@ def page(record: Record) -> Page:
         uses=tuple(Use(u.use, u.fitness, u.reason) for u in judgement.outcome.uses),
         steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in judgement.actions),
         diagnoses=tuple(_diagnosis(f) for f in judgement.findings if f.kind == "diagnosis"),
-        keys=tuple(key_numbers(record)),
-        sections=tuple(_sections(record)),
+        keys=tuple(keys),
+        sections=sections,
         criteria=tuple(_criteria(judgement.findings)),
         gaps=tuple(_gaps(results.measurements, record)),
         files=tuple(_files(record.scans)),
@@ -74,7 +77,8 @@ def family_of(name: str) -> str:
 
 def _sections(record: Record) -> Iterator[Section]:
     results = record.results
-    present = {family_of(m.name) for m in results.measurements}
+    # a family without any value has its reasons under "not measured" and needs no section
+    present = {family_of(m.name) for m in results.measurements if m.value is not None}
     present |= {family_of(e.explains) for e in results.evidence}
     present |= {"streaks"} if results.streaks else set()
     present |= {"glass"} if results.marks else set()
@@ -197,8 +201,8 @@ def _inside(words: str) -> str:
 
 
 def _gap_words(group: Group, reason: str) -> str:
-    words = title(group, with_kind=False)
-    count = sum(m.reason == reason for m in group.members)
+    words = title(replace(group, channel=None), with_kind=False)
+    count = len({m.at_mm for m in group.members if m.reason == reason and m.at_mm})
     return f"{words} ({count} places)" if count > 1 else words
 
 

@@ -226,7 +226,7 @@ def _lines(picture: Lines, width_in: float) -> Figure:
 def _curve(axes: Axes, curve: Curve, at: int, columns: int, *, scattered: bool) -> None:
     """A line; or points, where there is nothing between one and the next."""
     colour, dash = STROKES[CHANNEL_STROKES.get(curve.label, at) % len(STROKES)]
-    label = textwrap.fill(plain(curve.label), 40)
+    label = textwrap.fill(plain(curve.label), 44)
     if scattered:
         mark = POINTS[at % len(POINTS)]
         axes.plot(curve.x, curve.y, mark, color=colour, label=label, markersize=3.2)
@@ -421,7 +421,8 @@ def _sites(picture: Sites) -> Figure:
                 fontweight="bold",
                 bbox={"boxstyle": "square,pad=0.05", "fc": "#fdfcf8", "ec": "none", "alpha": 0.8},
             )
-    _bar(figure, axes, drawn, picture.unit)
+    if picture.span[0] < picture.span[1]:
+        _bar(figure, axes, drawn, picture.unit)
     return figure
 
 

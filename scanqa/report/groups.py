@@ -120,7 +120,7 @@ def span_text(group: Group) -> str:
     row = CATALOGUE[group.name]
     values = sorted(m.value for m in group.known if m.value is not None)
     low, high = (number(v, row.digits) for v in (values[0], values[-1]))
-    return f"all {low}" if low == high else with_unit(f"{low} to {high}", row.unit)
+    return with_unit(f"all {low}" if low == high else f"{low} to {high}", row.unit)
 
 
 def worst_text(group: Group, marks: dict[str, str]) -> str:

@@ -96,7 +96,8 @@ def glued(words: str) -> str:
 
 def sentence_case(words: str) -> str:
     """Words as they begin a sentence; abbreviations and symbols keep their letters."""
-    return words[:1].upper() + words[1:] if words[1:2].islower() else words
+    plain_word = words[1:2].islower() or words.startswith("a ")
+    return words[:1].upper() + words[1:] if plain_word else words
 
 
 def significant(value: float, digits: int = 3) -> str:

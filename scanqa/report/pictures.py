@@ -10,7 +10,7 @@ import numpy as np
 
 from scanqa.catalogue import CATALOGUE, SIDES, Side
 from scanqa.model import Curve, Direction, Evidence, Mark, Measurement, Point, ScanFacts, Streak
-from scanqa.report.groups import BY_SIZE, DIRECTION_WORDS, Group, groups, worst
+from scanqa.report.groups import BY_SIZE, DIRECTION_WORDS, Group, groups, span_text, worst
 from scanqa.report.numbers import (
     joined,
     label,
@@ -230,10 +230,12 @@ def _site_map(group: Group, beds: dict[str, Point], span: tuple[float, float]) -
     way = f" {DIRECTION_WORDS[group.direction]}" if group.direction else ""
     colour = f", {group.channel} against green" if group.channel in ("red", "blue") else ""
     title = f"{label(group.name)}{way}{colour}"
-    reach = with_unit(f"{number(lowest, row.digits)} to {number(highest, row.digits)}", row.unit)
+    reach = span_text(group)
     middle = with_unit(number(median(values), row.digits), row.unit)
+    if not reach.startswith("all"):
+        reach += f", median {middle}"
     edges = f"{group.edge_kind} edges" if group.edge_kind else "places"
-    caption = f"{len(known)} {edges} on the bed, drawn to scale: {reach}, median {middle}."
+    caption = f"{len(known)} {edges} on the bed, drawn to scale: {reach}."
     alt = f"Map of the bed, {title}. {caption}"
     if bad is not None and bad.at_mm is not None:
         x, y = (number(v, 0) for v in bad.at_mm)

@@ -167,6 +167,23 @@ def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
     assert [p.title for p in section.pictures] == ["Wobble"]
 
 
+def test_a_family_without_any_value_is_named_as_a_gap_and_has_no_section():
+    reason = "the noise is smaller than the steps of the codes"
+    missing = tuple(
+        Measurement(
+            "colour.registration", None, status="not-measurable", reason=reason, channel=channel
+        )
+        for channel in ("red", "blue")
+    )
+    record = synthetic.one_blank()
+    whole = page(replace(record, results=record.results + Results(missing)))
+    assert [section.id for section in whole.sections] == ["section-tone"]
+    assert {gap.what: gap.why for gap in whole.gaps}["Colour registration"] == reason
+    (key,) = [key for key in whole.keys if key.label == "Largest colour shift"]
+    assert key.values == (("", "not measurable"),)
+    assert key.link == "gaps"
+
+
 def test_nothing_found_is_said_and_not_left_out():
     record = synthetic.one_blank()
     looked = Results(
