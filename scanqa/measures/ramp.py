@@ -21,8 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.catalogue import RAMP_HEIGHTS_MM
-from scanqa.model import Curve, Edge, Evidence, Measurement, Placement, Results
-from scanqa.numeric.edge import measure_edge
+from scanqa.model import Curve, Edge, Evidence, Floats, Measurement, Placement, Results
+from scanqa.numeric.edge import locate_edge, measure_edge
 from scanqa.numeric.edge_fit import Unmeasured
 from scanqa.numeric.edge_window import edge_window
 from scanqa.numeric.lightness import luma
@@ -30,8 +30,10 @@ from scanqa.numeric.ramp import HeightCurve, distance_up, light_over_height
 from scanqa.numeric.scatter import median_error
 
 HALF = 0.5
+CLEAR = 0.3  # of the clean distance beside an edge: more blur than this cannot be measured
 MIN_SITES = 4
-NEIGHBOURS = 3  # edges next to each other in height whose median counts
+MODEL_SHARE = 0.1  # of what two ways to interpolate differ by: how far the better one can be off
+STEP_MM = 0.4  # of height: edges nearer to each other count together
 
 NAMES = (*(f"gutter.light_at_{h}mm_height" for h in RAMP_HEIGHTS_MM), "gutter.depth_of_field")
 
@@ -160,6 +162,10 @@ def _site(piece: Placement, edge: Edge, height_mm: float) -> _Site | None:
         return None
     codes = piece.scan.window(place.window)
     light = luma(piece.light.light(codes))
+    located = locate_edge(light, place.line, place.reach_px)
+    # High up the blur outgrows the clean paper beside the edge: nothing is level there any more.
+    if isinstance(located, Unmeasured) or located[1].sigma_px > CLEAR * place.reach_px:
+        return None
     found = measure_edge(light, place.line, place.reach_px)
     if isinstance(found, Unmeasured) or found.sfr50 is None:
         return None
@@ -168,34 +174,53 @@ def _site(piece: Placement, edge: Edge, height_mm: float) -> _Site | None:
 
 
 def _depth_of_field(sites: Sequence[_Site], name: str) -> Measurement:
-    """Height at which the median of neighbours first falls to half, between them straight."""
+    """Height at which the median of edges of one height first falls to half.
+
+    Blur of defocus grows with height and adds to that of the optics in quadrature, so that
+    ``1/SFR50²`` is straight in ``height²``: so it is between the edges on either side. How far
+    that can be off where they lie wide apart is told by straight interpolation.
+    """
     measure_name = "gutter.depth_of_field"
     glass = np.array([site.sfr50 for site in sites if site.height_mm == 0])
     above = [site for site in sites if site.height_mm > 0]
     if len(glass) < MIN_SITES or len(above) < MIN_SITES:
         return _missing(measure_name, "too few edges of the ramp could be measured", name)
     level = float(np.median(glass))
-    heights = np.append(0.0, _medians([site.height_mm for site in above]))
-    shares = np.append(1.0, _medians([site.sfr50 / level for site in above]))
+    heights, values = _by_height(above)
+    heights, shares = np.append(0.0, heights), np.append(1.0, values / level)
     below = np.flatnonzero(shares <= HALF)
     if not len(below):
         why = "sharpness is still over half at the highest edge that could be measured"
         return Measurement(measure_name, float(heights[-1]), None, "lower-bound", why, name)
-    i = int(below[0])
-    drop = shares[i - 1] - shares[i]
-    part = (shares[i - 1] - HALF) / drop
-    value = float(heights[i - 1] + part * (heights[i] - heights[i - 1]))
-    error = np.hypot(
+    pair = slice(int(below[0]) - 1, int(below[0]) + 1)
+    value, slope = _crossing(heights[pair], shares[pair])
+    straight = float(np.interp(-HALF, -shares[pair], heights[pair]))
+    noise = np.hypot(
         float(np.median([site.error for site in above])) / level,
         HALF * float(median_error(glass)) / level,
     )
-    slope = drop / (heights[i] - heights[i - 1])
-    return Measurement(measure_name, value, float(error / slope), scan=name)
+    error = float(np.hypot(noise / slope, MODEL_SHARE * (value - straight)))
+    return Measurement(measure_name, value, error, scan=name)
 
 
-def _medians(values: Sequence[float]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    windows = np.lib.stride_tricks.sliding_window_view(np.asarray(values), NEIGHBOURS)
-    return np.asarray(np.median(windows, axis=1), np.float64)
+def _crossing(heights: Floats, shares: Floats) -> tuple[float, float]:
+    """Height where the share is a half, and how steeply it falls there (per mm)."""
+    low, high = heights**2
+    start, end = shares**-2.0
+    square = low + (HALF**-2 - start) / (end - start) * (high - low)
+    height = float(np.sqrt(square))
+    # d share / d height = -share³/2 × d(share⁻²)/d(height²) × 2 height
+    return height, float(HALF**3 * (end - start) / (high - low) * height)
+
+
+def _by_height(sites: Sequence[_Site]) -> tuple[Floats, Floats]:
+    """Mean height and median SFR50 of the sites of each step of height, rising."""
+    steps: dict[int, list[_Site]] = {}
+    for site in sites:
+        steps.setdefault(int(site.height_mm / STEP_MM), []).append(site)
+    ordered = [steps[step] for step in sorted(steps)]
+    heights = [np.mean([site.height_mm for site in step]) for step in ordered]
+    return np.array(heights), np.array([np.median([s.sfr50 for s in step]) for step in ordered])
 
 
 def _focus_figure(sites: Sequence[_Site], name: str) -> Iterator[Evidence]:

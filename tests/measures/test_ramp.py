@@ -8,7 +8,7 @@ from scanqa.measures import gutter, ramp
 from tests.measures.paper import MM, placed, value
 from tests.measures.wedge import wedge
 
-DPI = 300
+DPI = 200
 HEIGHTS = (1, 2, 5, 10)
 
 
@@ -22,10 +22,16 @@ def sigma_at(height):
 
 
 def sfr50(height):
+    return sfr50_of(sigma_at(height))
+
+
+def sfr50_of(sigma):
     """Gaussian × pixel aperture (Goodman): where the product is a half, cy/mm."""
-    sigma, pixel = sigma_at(height), MM / DPI
+    pixel = MM / DPI
     return brentq(
-        lambda f: np.exp(-2 * (np.pi * sigma * f) ** 2) * np.sinc(pixel * f) - 0.5, 0.01, 20
+        lambda f: np.exp(-2 * (np.pi * sigma * f) ** 2) * np.sinc(pixel * f) - 0.5,
+        0.01,
+        0.99 * DPI / MM,
     )
 
 
@@ -63,6 +69,18 @@ def test_depth_of_field_is_where_sfr50_has_halved(plain):
     assert m.value == pytest.approx(truth, abs=0.3)  # mm
     assert m.status == "ok"
     assert m.uncertainty < 0.5
+
+
+def test_depth_of_field_of_a_contact_sensor():
+    """It halves far below the first edge: blur of defocus adds in quadrature (0.13 mm per mm)."""
+
+    def sigma(height):
+        return np.hypot(0.022, 0.13 * height)
+
+    truth = brentq(lambda h: sfr50_of(sigma(h)) / sfr50_of(sigma(0.0)) - 0.5, 0.0, 5.0)
+    (m,) = ramp.measure(wedge(light_at, sigma)).named("gutter.depth_of_field")
+    assert m.value == pytest.approx(truth, abs=0.1)  # mm; the first edge is at 1.5 mm
+    assert abs(m.value - truth) < 3 * m.uncertainty
 
 
 def test_curves_of_light_and_focus_are_the_made_up_ones(plain):

@@ -22,7 +22,7 @@ def ramp_pieces():
 
 
 def wedge(
-    light_at, sigma_at, *, dpi=300, height_mm=12.0, shadow=None, noise=0.004, name="ramp.tif"
+    light_at, sigma_at, *, dpi=200, height_mm=12.0, shadow=None, noise=0.004, name="ramp.tif"
 ):
     """Placements (flat, slope). `light_at` and `sigma_at` (mm) are functions of height in mm."""
     flat, slope = ramp_pieces()
