@@ -39,6 +39,7 @@ WIDE_IN, NARROW_IN = 6.2, 2.9  # axes of curves; with their labels about 650 and
 BED_IN, ALONE_IN = 2.45, 2.75  # axes with and without a colour bar at their side
 TALLEST_IN = 4.2
 FONT_PT = 8.2
+FEW_POINTS = 12  # of a curve: then each is shown
 COLUMNS = 600  # of an envelope: a line with more points is drawn as lowest and highest per column
 MAP_CELLS = 220
 MOST_STEPS = 5  # of marks above axes
@@ -121,6 +122,7 @@ def _style() -> Iterator[None]:
         "axes.spines.top": False,
         "axes.spines.right": False,
         "axes.unicode_minus": True,
+        "axes.formatter.useoffset": False,
         "xtick.color": FAINT,
         "ytick.color": FAINT,
         "xtick.labelcolor": INK,
@@ -239,6 +241,8 @@ def _curve(axes: Axes, curve: Curve, at: int, columns: int, *, scattered: bool) 
         color=colour,
         linestyle="-" if dense and at == 0 else dash,
         linewidth=0.8 if dense else 1.3,
+        marker="o" if len(x) <= FEW_POINTS else "",
+        markersize=3.2,
         label=label,
     )
 

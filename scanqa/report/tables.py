@@ -76,18 +76,25 @@ def _summary(
     said: set[str] = set()
     cells = []
     for group in rows:
+        if not group.known and common_reason(group.members) in often:
+            continue
         sentence = () if group.name in said else (CATALOGUE[group.name].sentence,)
         said.add(group.name)
         words = title(group, with_dpi=with_dpi, with_kind=len(kinds) > 1)
         lines = tuple(line for line in notes(group, marks) if line not in often)
         cells.append((Cell(words, sentence), Cell(middle_text(group), lines)))
-    below = tuple(f"{_status_of(reason, rows)}: {reason}." for reason in reasons if reason in often)
+    below = tuple(_below(reason, rows) for reason in reasons if reason in often)
     return Table(caption, ("Measure", "Value"), tuple(cells), below, folded)
 
 
-def _status_of(reason: str, rows: Sequence[Group]) -> str:
-    found = {m.status for group in rows for m in group.members if m.reason == reason}
-    return "At least" if "lower-bound" in found else "Not measurable"
+def _below(reason: str, rows: Sequence[Group]) -> str:
+    """A line for a reason that many rows share; rows without any value are named in it."""
+    mine = [group for group in rows if common_reason(group.members) == reason]
+    lost = dict.fromkeys(label(group.name) for group in mine if not group.known)
+    if lost:
+        return f"Not measurable ({', '.join(lost)}): {reason}."
+    bound = any(m.status == "lower-bound" for group in mine for m in group.members)
+    return f"{'At least' if bound else 'Not measurable'}: {reason}."
 
 
 def _sides(

@@ -106,6 +106,13 @@ def test_a_curve_that_needs_no_room_is_drawn_once():
     assert draw(lines(), "n").narrow == ""
 
 
+def test_axes_never_hide_a_sum_in_a_corner():
+    x = np.arange(9.0)
+    svg = draw(lines(curves=(Curve("", x, 100 + 1e-3 * x),)), "n").wide
+    assert "1e2" not in svg
+    assert ">100.008<" in svg
+
+
 def test_a_map_with_holes_can_be_drawn():
     image = np.ones((300, 200))
     image[:, :20] = np.nan

@@ -184,6 +184,19 @@ def test_a_family_without_any_value_is_named_as_a_gap_and_has_no_section():
     assert key.link == "gaps"
 
 
+def test_many_measures_missing_for_one_reason_share_a_line():
+    names = [f"gutter.light_at_{height}mm_height" for height in (1, 2, 5)]
+    missing = [Measurement(n, None, status="not-measurable", reason="no ramp") for n in names]
+    record = synthetic.heron()
+    whole = page(replace(record, results=record.results + Results((*missing,))))
+    (section,) = [s for s in whole.sections if s.id == "section-gutter"]
+    table = section.tables[0]
+    assert not [row for row in table.rows if row[0].text.startswith("Light at")]
+    (note,) = table.notes
+    assert spaces(note).startswith("Not measurable (Light at 1 mm height, Light at 2 mm height,")
+    assert note.endswith("): no ramp.")
+
+
 def test_nothing_found_is_said_and_not_left_out():
     record = synthetic.one_blank()
     looked = Results(
