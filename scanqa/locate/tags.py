@@ -18,15 +18,14 @@ from numpy.typing import NDArray
 from scanqa.model import Floats, Linear, Scan, Window
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.linear_fit import robust_least_squares
+from scanqa.numeric.step import crossings
 
 MODULES = 8  # of the black square's side: 6 data modules and the border
 MOST_POINTS = (32, 120)  # along one border, in the first and in the last round
 CORNER_SHARE = 0.06  # of a side, left out at its ends: corners are rounded by blur
 NARROW_PX = 8.0  # reach of the last profiles: far beyond any useful optics' blur
 LEAST_REACH_PX = 1.6
-STEP_PX = 0.5  # along a profile; a whole fraction of a pixel, so that sums of light are exact
 MIDDLE_PX = 3.0  # half of what is summed in the last round: more would only add noise
-LEAST_CONTRAST = 0.25  # of ink against paper, in light
 ROUGHEST_PX = 0.6  # standard deviation of a border about its line: a torn or covered tag
 
 
@@ -149,12 +148,10 @@ def _border(
     outward = np.array([along[1], -along[0]])
     points = int(np.clip(round(length), 12, most_points))
     t = np.linspace(CORNER_SHARE, 1 - CORNER_SHARE, points) * length
-    s = STEP_PX * np.arange(-np.ceil(reach / STEP_PX), np.ceil(reach / STEP_PX) + 1)
-    at = start + t[:, None, None] * along + s[None, :, None] * outward
-    if at.min() < 0 or np.any(at.max(axis=(0, 1)) > np.array(plane.shape[::-1]) - 1):
+    base = start + t[:, None] * along
+    crossing = crossings(plane, base, outward, reach_px=reach, middle_px=middle)
+    if crossing is None:
         return None
-    profiles = _sampled(plane, at)
-    crossing = _crossings(profiles, s, middle)
     good = ~np.isnan(crossing)
     if np.count_nonzero(good) < 0.7 * points:
         return None
@@ -163,43 +160,6 @@ def _border(
         return None
     offset, slope = fit.solution
     return start + offset * outward, along + slope * outward
-
-
-def _crossings(profiles: Floats, s: Floats, middle: float) -> Floats:
-    """Place along each profile where ink ends and paper begins; NaN where it cannot be told.
-
-    The place is that of a sharp step with the same total light within `middle` of the profile's
-    own middle. Unlike the half-way point between two samples it does not depend on how the border
-    lies between the pixels, which matters where a border runs along the rows. The levels of ink
-    and paper may change along the border, so that uneven light does not tilt it.
-    """
-    fifth = max(len(s) // 5, 1)
-    dark, bright = _level(profiles[:, :fifth]), _level(profiles[:, -fifth:])
-    if np.any(bright - dark < LEAST_CONTRAST * bright):
-        return np.full(len(profiles), np.nan)
-    inner = np.abs(s) <= middle
-    share = (profiles[:, inner] - dark[:, None]) / (bright - dark)[:, None]
-    end = s[inner][-1]
-    step = end - np.trapezoid(share, dx=STEP_PX, axis=1)
-    return np.where(np.abs(step) < end, step, np.nan)
-
-
-def _level(samples: Floats) -> Floats:
-    """Straight line through the medians of both halves of a border's samples, at each point."""
-    points = len(samples)
-    first, second = np.median(samples[: points // 2]), np.median(samples[points // 2 :])
-    return np.asarray((first + second) / 2 + (second - first) * np.linspace(-1, 1, points))
-
-
-def _sampled(plane: Floats, at: Floats) -> Floats:
-    """Bilinear samples of (rows, columns) at (…, 2) positions (x, y) inside it."""
-    last = np.array(plane.shape[::-1]) - 2
-    cell = np.minimum(np.floor(at).astype(np.intp), last)
-    fx, fy = np.moveaxis(at - cell, -1, 0)
-    x, y = np.moveaxis(cell, -1, 0)
-    top = plane[y, x] * (1 - fx) + plane[y, x + 1] * fx
-    bottom = plane[y + 1, x] * (1 - fx) + plane[y + 1, x + 1] * fx
-    return np.asarray(top * (1 - fy) + bottom * fy)
 
 
 def _meet(one: Line, two: Line) -> Floats:

@@ -11,7 +11,7 @@ from scanqa.scans.linear import linear
 from scanqa.scans.overview import overview
 from scanqa.sheets import sheet
 from scanqa.sheets.pdf import draw
-from tests.independent import Pose, degrade, raster
+from tests.independent import Pose, degrade, raster, srgb_encode
 
 MIDDLE_MM = (105.0, 148.5)
 DPI_SHARE = 0.0005  # half of what is asked
@@ -128,7 +128,7 @@ def test_a_bend_is_measured_and_mapped():
 
 def test_no_sheet_no_numbers():
     results = geometry.measure([])
-    assert {m.name for m in results.measurements} == set(geometry.NAMES)
+    assert {m.name for m in results.measurements} == {*geometry.NAMES, geometry.JITTER}
     assert all(m.status == "not-measurable" and m.reason for m in results.measurements)
 
 
@@ -184,3 +184,72 @@ def test_half_a_turn_alone_tells_nothing_apart(turned_scans):
     results = geometry.measure([turned_scans[0], turned_scans[180]])
     assert len(results.named("geometry.dpi_across")) == 2  # each scan for itself
     assert not results.named("geometry.printer_across")
+
+
+# --------------------------------------------------------------------------------- jitter
+
+JITTER_DPI = 300
+
+
+def unsteady(picture, rows_um, *, noise=0.005):
+    """Scan from 1200 dpi, each row shifted along travel by so many µm (too late: +)."""
+    factor = 1200 // JITTER_DPI
+    rows, cols = (n // factor for n in picture.shape)
+    wide = picture[: rows * factor, : cols * factor].reshape(-1, cols, factor).mean(axis=2)
+    total = np.concatenate([np.zeros((1, cols)), np.cumsum(wide, axis=0, dtype=np.float64)])
+
+    def light_above(at):
+        low = np.clip(np.floor(at).astype(int), 0, len(total) - 2)
+        part = (at - low)[:, None]
+        return total[low] * (1 - part) + total[low + 1] * part
+
+    top = np.arange(rows) * factor + rows_um(np.arange(rows)) / 25400 * 1200
+    light = (light_above(top + factor) - light_above(top)) / factor
+    rng = np.random.default_rng(8)
+    light = 0.05 + 0.83 * light + noise * rng.standard_normal(light.shape)
+    return np.rint(255 * srgb_encode(light)).astype(np.uint8)
+
+
+@pytest.fixture(scope="module")
+def upright(bed_pdf):
+    pose = Pose(turn_deg=0.3, about_mm=MIDDLE_MM)
+    return raster(bed_pdf, 1200, pose=pose, size_mm=(210, 200))
+
+
+def jitter_of(pixels):
+    results = geometry.measure([placed(pixels, dpi=JITTER_DPI)])
+    (row,) = [m for m in results.measurements if m.name == geometry.JITTER]
+    (spectrum,) = [e for e in results.evidence if e.explains == geometry.JITTER]
+    return row, spectrum.curves[0]
+
+
+def test_an_unsteady_carriage_is_measured_with_its_period(upright):
+    amplitude_um, period_mm = 20.0, 0.6
+
+    def wave(row):
+        return amplitude_um * np.sin(2 * np.pi * row * 25.4 / JITTER_DPI / period_mm)
+
+    row, spectrum = jitter_of(unsteady(upright, wave))
+    # A sine's rms, less twice what the height of a pixel averages out, and less what a straight
+    # line takes from n = 2 waves: 6 / (π n)² of a sine's variance, half that over all phases.
+    lost = np.sinc(25.4 / JITTER_DPI / period_mm) ** 2 * np.sqrt(1 - 3 / (2 * np.pi) ** 2)
+    assert row.value == pytest.approx(lost * amplitude_um / np.sqrt(2), rel=0.05)
+    assert abs(row.value - amplitude_um / np.sqrt(2)) < 2 * row.uncertainty
+    assert spectrum.x[spectrum.y.argmax()] == pytest.approx(1 / period_mm, rel=0.02)
+    assert spectrum.y.max() == pytest.approx(0.85 * amplitude_um, rel=0.15)
+
+
+def test_random_steps_of_the_carriage_are_measured(upright):
+    steps = np.random.default_rng(5).normal(0, 15, 3000)
+    row, _ = jitter_of(unsteady(upright, lambda row: steps[row]))
+    # White from line to line; the width of the transition (about a pixel) averages some of it.
+    assert 7 < row.value < 15
+
+
+def test_a_steady_carriage_has_no_jitter(upright):
+    row, _ = jitter_of(unsteady(upright, lambda row: 0.0 * row))
+    if row.value is None:
+        assert "none above" in row.reason
+        assert float(row.reason.split()[2]) < 2.0  # µm
+    else:
+        assert row.value < 1.5

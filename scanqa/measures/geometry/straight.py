@@ -1,32 +1,8 @@
-"""Scale, turn, squareness and bends of the scanned sheet.
-
-The middles of the tags are known in sheet millimetres; a straight (affine) map from pixels to
-millimetres is fitted to them. One step of a pixel to the right, and one down, are vectors on the
-paper:
-
-* *dpi*: 25.4 mm over their lengths (across, travel);
-* *skew*: the turn of the sheet against the sensor line, positive clockwise in the image, less the
-  quarter turn in which the sheet lay;
-* *orthogonality*: the angle from the first to the second, less 90°;
-* *distortion*: the largest distance of a tag from the map, over the sheet's diagonal.
-
-Middles of tags do not move when ink spreads or the focus is soft. The printer's own scale,
-squareness and bends are in these figures; the lengths of the sheet's bars, measured with a steel
-rule, take its scale out.
-
-*Reversal*: scans of one sheet that lay differently (by 90°, better also by 180°) tell the printer
-from the scanner: then dpi, orthogonality and distortion are the scanner's own and stand once for
-all scans, and the printer's own are given too (`scanqa.numeric.reversal`). Only a scale common to
-both axes stays undecided: for that, the rule.
-
-Uncertainty is what the scatter of the tags about the map gives (bends make it larger), and half a
-tenth of a millimetre on the rule. Fails with fewer than four tags.
-"""
+"""Scale, turn, squareness and bends of one scan, the printer's own included."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,7 +19,6 @@ from scanqa.model import (
     Results,
 )
 from scanqa.numeric.linear_fit import robust_least_squares
-from scanqa.numeric.reversal import Reading, Separation, separate
 
 NAMES = tuple(
     f"geometry.{what}"
@@ -56,9 +31,6 @@ PRINTER_INCLUDED = (
     "the printer's scale is included; measure the sheet's bars with a steel rule to take it out"
 )
 MAP_STEP_MM = 5.0
-DPI_STEP = 10.0  # scans whose dpi agree to this are of one setting
-LEAST_NOISE_MM = 0.003  # of a tag's middle: paper is no steadier
-ONE_SHEET_MM = 0.05  # scans of one sheet agree to this
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,54 +90,8 @@ def steps(px: Floats, mm: Floats) -> Steps:
     return Steps(matrix, (float(relative[0]), float(relative[1])), bends)
 
 
-def measure(
-    placements: Sequence[Placement], *, bars_mm: tuple[float, float] | None = None
-) -> Results:
-    """Geometry of every scan of a bed sheet.
-
-    Parameters
-    ----------
-    placements : sequence of Placement
-        Located bed sheets.
-    bars_mm : (across, down), optional
-        Lengths of the sheet's two bars as measured with a steel rule, mm.
-
-    Returns
-    -------
-    Results
-        Dpi, skew, orthogonality, distortion, and maps of what is left after the straight map.
-
-    Raises
-    ------
-    BadOption
-        If a bar's length is not near what was drawn.
-    """
-    sheets = [placement for placement in placements if placement.corners_px is not None]
-    if not sheets:
-        why = "no bed sheet was scanned"
-        return Results(tuple(_missing(name, why, "") for name in NAMES))
-    results = Results()
-    for group in _of_one_sheet(sheets):
-        apart = _reversed(group, bars_mm) if len(group) > 1 else None
-        for placement in group:
-            own = _of_one(placement, bars_mm)
-            results += own if apart is None else _skew_only(own)
-        results += apart or Results()
-    return results
-
-
-def _of_one_sheet(placements: Sequence[Placement]) -> list[list[Placement]]:
-    """Groups of scans of one sheet at one dpi."""
-    groups: dict[tuple[str, int, int], list[Placement]] = {}
-    for placement in placements:
-        assert placement.sheet is not None
-        across, travel = placement.dpi
-        key = (placement.sheet.id, round(across / DPI_STEP), round(travel / DPI_STEP))
-        groups.setdefault(key, []).append(placement)
-    return list(groups.values())
-
-
-def _missing(name: str, why: str, scan: str) -> Measurement:
+def missing(name: str, why: str, scan: str) -> Measurement:
+    """Measurement without a value."""
     return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
 
 
@@ -195,12 +121,13 @@ def tag_middles(placement: Placement) -> tuple[Floats, Floats]:
     return placement.corners_px.mean(axis=1), mm
 
 
-def _of_one(placement: Placement, bars_mm: tuple[float, float] | None) -> Results:
+def of_one(placement: Placement, bars_mm: tuple[float, float] | None) -> Results:
+    """Dpi, skew, orthogonality and distortion of one scan, and its maps."""
     scan = placement.scan.name
     px, mm = tag_middles(placement)
     if len(px) < LEAST_TAGS or np.linalg.matrix_rank(mm - mm.mean(axis=0), tol=1.0) < 2:
         why = f"only {len(px)} tags, or all in one line: at least {LEAST_TAGS} are needed"
-        return Results(tuple(_missing(name, why, scan) for name in NAMES))
+        return Results(tuple(missing(name, why, scan) for name in NAMES))
     scale = printed_scale(placement, bars_mm)
     found = steps(px, mm * (scale or (1.0, 1.0)))
     return Results(
@@ -306,131 +233,4 @@ def bend_maps(at: Floats, bends_mm: Floats, scan: str) -> tuple[Evidence, ...]:
             + ("right" if axis == 0 else "bottom"),
         )
         for axis, words in enumerate(("across", "along travel"))
-    )
-
-
-# ------------------------------------------------------------------------------- reversal
-
-
-def _skew_only(results: Results) -> Results:
-    """What reversal does not say: how each sheet lay; and why, where nothing could be said."""
-    return Results(
-        tuple(m for m in results.measurements if m.name == "geometry.skew" or m.value is None)
-    )
-
-
-def _reversed(placements: Sequence[Placement], bars_mm: Point | None) -> Results | None:
-    """The scanner's own geometry and the printer's, or None if the turns do not tell them apart."""
-    usable = [p for p in placements if len(p.tags) >= LEAST_TAGS]
-    readings = []
-    for placement in usable:
-        px, mm = tag_middles(placement)
-        readings.append(Reading(placement.tags, mm, px))
-    if len(readings) < 2:
-        return None
-    noise = max(LEAST_NOISE_MM, *map(middle_error_mm, usable))
-    found = separate(readings, noise)
-    if found is None:
-        return None
-    scale = printed_scale(usable[0], bars_mm)
-    size, size_error = _common_scale(found, usable[0], scale)
-    doubt = ""
-    if found.noise > ONE_SHEET_MM:
-        doubt = (
-            f"the scans differ by {1e3 * found.noise:.0f} µm where one sheet would not: "
-            "was it the same print, and did it lie flat?"
-        )
-    words = [doubt] if doubt else []
-    unknown = "the printer's mean scale is taken as true" if scale is None else ""
-    sheet = usable[0].sheet
-    assert sheet is not None
-    diagonal = math.hypot(sheet.width_mm, sheet.height_mm)
-    measurements = [
-        *_machine_rows(found, size, size_error, "; ".join(filter(None, [unknown, *words]))),
-        *_printer_rows(found, size, size_error, "; ".join(filter(None, [unknown, *words]))),
-        _largest("geometry.distortion", found.bends, found.bend_errors, diagonal, doubt),
-        _largest(
-            "geometry.printer_distortion",
-            np.array(list(found.plate_bends.values())),
-            np.full((len(found.plate_bends), 2), found.plate_bend_error),
-            diagonal,
-            doubt,
-        ),
-    ]
-    return Results(tuple(measurements), evidence=bend_maps(found.at, found.bends, ""))
-
-
-def _common_scale(found: Separation, placement: Placement, scale: Point | None) -> Point:
-    """How much larger than drawn the printer's mean scale is, and its relative error."""
-    assert placement.sheet is not None
-    if scale is None or placement.sheet.bars_mm is None:
-        return 1.0, 0.0
-    drawn = np.sqrt(np.diag(found.metrics.plate))
-    size = math.sqrt(scale[0] * scale[1] / float(drawn[0] * drawn[1]))
-    return size, RULE_MM / min(placement.sheet.bars_mm) / math.sqrt(2)
-
-
-def _machine_rows(
-    found: Separation, size: float, size_error: float, reason: str
-) -> list[Measurement]:
-    lengths = size * np.sqrt(np.diag(found.metrics.machine))
-    directions: tuple[Direction, Direction] = ("across", "travel")
-    rows = [
-        Measurement(
-            f"geometry.dpi_{direction}",
-            MM_PER_INCH / length,
-            MM_PER_INCH / length * math.hypot(error, size_error),
-            reason=reason,
-            direction=direction,
-        )
-        for direction, length, error in zip(
-            directions, map(float, lengths), found.relative_errors, strict=True
-        )
-    ]
-    rows.append(
-        Measurement(
-            "geometry.orthogonality",
-            _excess_deg(found.metrics.machine),
-            math.degrees(found.angle_error),
-        )
-    )
-    return rows
-
-
-def _printer_rows(
-    found: Separation, size: float, size_error: float, reason: str
-) -> list[Measurement]:
-    lengths = size * np.sqrt(np.diag(found.metrics.plate))
-    across, down, angle = found.plate_errors
-    rows = [
-        Measurement(
-            f"geometry.printer_{axis}",
-            100 * (float(length) - 1),
-            100 * math.hypot(error, size_error),
-            reason=reason,
-        )
-        for axis, length, error in zip(("across", "down"), lengths, (across, down), strict=True)
-    ]
-    rows.append(
-        Measurement(
-            "geometry.printer_squareness", _excess_deg(found.metrics.plate), math.degrees(angle)
-        )
-    )
-    return rows
-
-
-def _excess_deg(metric: Floats) -> float:
-    """Angle between the two axes of a metric, less 90°."""
-    cosine = float(metric[0, 1] / math.sqrt(metric[0, 0] * metric[1, 1]))
-    return math.degrees(math.acos(cosine)) - 90
-
-
-def _largest(name: str, bends: Floats, errors: Floats, diagonal: float, reason: str) -> Measurement:
-    sizes = np.hypot(*bends.T)
-    worst = int(sizes.argmax())
-    return Measurement(
-        name,
-        100 * float(sizes[worst]) / diagonal,
-        100 * float(np.hypot(*errors[worst])) / diagonal / math.sqrt(2),
-        reason=reason,
     )
