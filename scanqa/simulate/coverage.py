@@ -174,12 +174,18 @@ def paint(
         Reflectance where nothing is painted.
     """
     out = np.full((rows, cols), base, np.float32)
+    paint_over(out, picture, left=left, top=top)
+    return out
+
+
+def paint_over(out: NDArray[np.float32], picture: list[Layer], *, left: float, top: float) -> None:
+    """Paint onto a grid whose first cell begins at (left, top), in place."""
+    rows = len(out)
     for layer in picture:
         y0, y1 = layer.edges[:, 1], layer.edges[:, 3]
         near = (np.maximum(y0, y1) > top) & (np.minimum(y0, y1) < top + rows)
         if near.any():
             _paint(out, layer.edges[near] - np.array([left, top, left, top]), layer.reflectance)
-    return out
 
 
 def _paint(out: NDArray[np.float32], edges: Floats, reflectance: float) -> None:

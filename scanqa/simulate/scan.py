@@ -19,8 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import MM_PER_INCH, Floats, Pixels
-from scanqa.simulate.coverage import Layer, Shape, layers, paint
+from scanqa.simulate.coverage import Layer, Shape, layers, paint, paint_over
 from scanqa.simulate.deliver import deliver, tone
+from scanqa.simulate.laser import lay_over
 from scanqa.simulate.optics import BLOCK_COLS, BLOCK_ROWS, CELLS, cuts, padding_px, resolve
 from scanqa.simulate.scanner import RGB, Scanner
 from scanqa.simulate.scenes import Laid, Paper, Scene, chained, inverse
@@ -148,10 +149,11 @@ def _reflectance(
 ) -> Callable[[int, int], Light]:
     """A function that gives the resolved reflectance of rows, (rows, width, 1 or 3)."""
     width, _ = scanner.size_px(dpi)
-    if not laid.shapes:
+    if not (laid.shapes or laid.inks or laid.over):
         flat = np.full((_STRIP_ROWS, width, 1), laid.base, np.float32)
         return lambda row, rows: flat[:rows]
-    picture = _in_cells(list(laid.shapes), scanner.glass_to_px(dpi))
+    to_px = scanner.glass_to_px(dpi)
+    picture, over = (_in_cells(list(part), to_px) for part in (laid.shapes, laid.over))
     optics, sensor = scanner.optics, scanner.sensor
     aperture = (optics.aperture_across, optics.aperture_travel)
     looks = (
@@ -169,14 +171,15 @@ def _reflectance(
         )
         widest = max(float(np.max(sigma[0])), float(np.max(sigma[1])))
         pad = padding_px(widest, max(aperture), shift)
-        fine = paint(
-            picture,
-            laid.base,
-            left=-pad * CELLS,
-            top=(row - pad) * CELLS,
-            rows=(rows + 2 * pad) * CELLS,
-            cols=(width + 2 * pad) * CELLS,
-        )
+        left, top = -pad * CELLS, (row - pad) * CELLS
+        size = {"rows": (rows + 2 * pad) * CELLS, "cols": (width + 2 * pad) * CELLS}
+        fine = paint(picture, laid.base, left=left, top=top, **size)
+        if laid.inks:
+            # Cell (x, y) of this grid lies at pixel (x + left) / CELLS - 0.5.
+            cell = np.array([[1 / CELLS, 0, left / CELLS - 0.5], [0, 1 / CELLS, top / CELLS - 0.5]])
+            for page in laid.inks:
+                lay_over(fine, page, chained(cell, inverse(to_px)))
+        paint_over(fine, over, left=left, top=top)
         return resolve(
             fine, pad=pad, blocks=blocks, sigma_px=sigma, aperture_px=aperture, shifts_px=shifts
         )

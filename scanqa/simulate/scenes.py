@@ -14,9 +14,10 @@ from typing import Protocol
 
 import numpy as np
 
-from scanqa.model import Floats, Piece, Point, Polygon, Sheet, Side
+from scanqa.model import Floats, Piece, Point, Sheet, Side
 from scanqa.sheets.tags import tag_polygons
 from scanqa.simulate.coverage import Shape
+from scanqa.simulate.laser import Ink, Toner, ink
 from scanqa.simulate.lettering import lettering
 
 BLACK_CARD = 0.035  # reflectance of black card, common practice, no source
@@ -66,6 +67,9 @@ class Printer:
         Length over which they do so (sigma of the smoothing).
     seed : int
         The same seed is the same print.
+    toner : Toner or None
+        A laser printer's dots and toner instead of smooth outlines; `edge_roughness_um` then
+        does not count.
     """
 
     scale_x: float = 1.0
@@ -74,6 +78,7 @@ class Printer:
     edge_roughness_um: float = 0.0
     roughness_mm: float = 0.08
     seed: int = 1
+    toner: Toner | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +99,10 @@ class Laid:
         Reflectance where nothing is painted.
     shapes : tuple of Shape
         In glass mm, later ones over earlier ones.
+    inks : tuple of Ink
+        Toner on them.
+    over : tuple of Shape
+        What lies over the toner.
     paper : Paper
         Whose texture and tint the whole picture has.
     to_paper : (2, 3) array
@@ -107,6 +116,8 @@ class Laid:
     base: float
     paper: Paper
     shapes: tuple[Shape, ...] = ()
+    inks: tuple[Ink, ...] = ()
+    over: tuple[Shape, ...] = ()
     to_paper: Floats = field(default_factory=lambda: np.eye(2, 3))
     lift: Lift | None = None
     maps: Mapping[str, Floats] = field(default_factory=dict)
@@ -183,14 +194,14 @@ class SheetScene:
         onto = self._sheet_to_glass()
         page = _rectangle(0, 0, self.sheet.width_mm, self.sheet.height_mm)
         shapes = _paper_on_lid(page @ onto[:, :2].T + onto[:, 2], self.lid, self.paper)
-        printed = printed_shapes(self.sheet, None, self.paper, self.printer)
-        shapes += [shape.moved(onto) for shape in printed]
-        if self.windows_cut:
-            shapes += [Shape((w,), BLACK_CARD).moved(onto) for w in windows(self.sheet)]
+        printed, inks = _printed(self.sheet, None, self.paper, self.printer, onto)
+        holes = windows(self.sheet) if self.windows_cut else []
         return Laid(
             self.lid,
             self.paper,
-            tuple(shapes),
+            (*shapes, *printed),
+            inks,
+            tuple(Shape((hole,), BLACK_CARD).moved(onto) for hole in holes),
             to_paper=inverse(onto),
             maps={piece.name: onto for piece in self.sheet.pieces},
             turn_deg=self.turn_deg,
@@ -228,6 +239,7 @@ class StripsScene:
     def lay(self, glass_mm: tuple[float, float]) -> Laid:
         """Hang the strips on the plate."""
         shapes: list[Shape] = []
+        inks: list[Ink] = []
         maps: dict[str, Floats] = {}
         scale = np.array([self.printer.scale_x, self.printer.scale_y])
         for piece in self.sheet.pieces:
@@ -236,10 +248,11 @@ class StripsScene:
             onto = _hooked(piece, self.sides[piece.name], glass_mm, scale, self.along_mm)
             outline = np.asarray(piece.outline_mm) @ onto[:, :2].T + onto[:, 2]
             shapes += _paper_on_lid(outline, self.lid, self.paper)
-            printed = printed_shapes(self.sheet, piece, self.paper, self.printer)
-            shapes += [shape.moved(onto) for shape in printed]
+            printed, toner = _printed(self.sheet, piece, self.paper, self.printer, onto)
+            shapes += printed
+            inks += toner
             maps[piece.name] = onto
-        return Laid(self.lid, self.paper, tuple(shapes), maps=maps)
+        return Laid(self.lid, self.paper, tuple(shapes), tuple(inks), maps=maps)
 
 
 def _hooked(
@@ -308,7 +321,9 @@ class RampScene:
         axis = up / np.hypot(*up)
         onto = _outwards_to_glass(self.side, glass_mm, reach + self.inset_mm)
         scale = np.array([self.printer.scale_x, self.printer.scale_y])
-        maps, shapes = {}, []
+        maps: dict[str, Floats] = {}
+        shapes: list[Shape] = []
+        inks: list[Ink] = []
         for piece, shortened in ((flat, 1.0), (slope, reach / length)):
             frame = np.array([axis * shortened, [-axis[1], axis[0]]]) @ np.diag(scale)
             place = np.column_stack([frame, -frame @ foot.mean(axis=0)])
@@ -316,15 +331,16 @@ class RampScene:
             lying = maps[piece.name]
             outline = np.asarray(piece.outline_mm) @ lying[:, :2].T + lying[:, 2]
             shapes.append(Shape((outline,), self.paper.reflectance))
-            printed = printed_shapes(self.sheet, piece, self.paper, self.printer)
-            shapes += [shape.moved(lying) for shape in printed]
+            printed, toner = _printed(self.sheet, piece, self.paper, self.printer, lying)
+            shapes += printed
+            inks += toner
 
         def height(from_plate_mm: Floats) -> Floats:
             share = 1 - (np.asarray(from_plate_mm) - self.inset_mm) / reach
             return np.asarray(self.height_mm * np.clip(share, 0, 1))
 
         lift = Lift(self.side, height)
-        return Laid(self.cloth, self.paper, tuple(shapes), lift=lift, maps=maps)
+        return Laid(self.cloth, self.paper, tuple(shapes), tuple(inks), lift=lift, maps=maps)
 
 
 def _outwards_to_glass(side: Side, glass_mm: tuple[float, float], from_side_mm: float) -> Floats:
@@ -339,34 +355,50 @@ def _outwards_to_glass(side: Side, glass_mm: tuple[float, float], from_side_mm: 
     return affine(turn, shift=foot)
 
 
+def _printed(
+    sheet: Sheet, piece: Piece | None, paper: Paper, printer: Printer, onto: Floats
+) -> tuple[list[Shape], tuple[Ink, ...]]:
+    """What the printer put on a sheet or piece that lies on the plate by `onto`: one or other."""
+    if printer.toner is None:
+        shapes = printed_shapes(sheet, piece, paper, printer)
+        return [shape.moved(onto) for shape in shapes], ()
+    bare = 10**-printer.ink_density
+    return [], (ink(covers(sheet, piece), printer.toner, bare=bare, to_page=inverse(onto)),)
+
+
 def printed_shapes(
     sheet: Sheet, piece: Piece | None, paper: Paper, printer: Printer
 ) -> list[Shape]:
-    """Everything inked on a sheet, or on one piece of it, in sheet mm."""
-    pieces = sheet.pieces if piece is None else (piece,)
-    polygons = list(sheet.shapes)
-    polygons += [polygon for each in pieces for tag in each.tags for polygon in tag_polygons(tag)]
-    shapes = [Shape((np.asarray(p.points_mm, float),), _ink(p, paper, printer)) for p in polygons]
+    """Everything inked on a sheet, or on one piece of it, in sheet mm.
+
+    A cover mixes ink and bare paper by area (Murray and Davies).
+    """
     solid = paper.reflectance * 10**-printer.ink_density
-    for text in sheet.words:
-        value = paper.reflectance + text.cover * (solid - paper.reflectance)
-        rings = lettering(text.words, text.size_mm, text.bold, text.anchor)
-        if rings:
-            onto = affine(text.turn_deg, shift=text.at_mm)
-            shapes.append(Shape(rings, value).moved(onto))
-    if piece is not None:
-        outline = np.asarray(piece.outline_mm)
-        shapes = [shape for shape in shapes if _inside(_middle(shape), outline)]
+    shapes = [
+        Shape(s.rings, paper.reflectance + s.reflectance * (solid - paper.reflectance))
+        for s in covers(sheet, piece)
+    ]
     if printer.edge_roughness_um > 0:
         rng = np.random.default_rng([printer.seed, 1])
         shapes = [_roughened(shape, printer, rng) for shape in shapes]
     return shapes
 
 
-def _ink(polygon: Polygon, paper: Paper, printer: Printer) -> float:
-    """Reflectance of a cover: Murray and Davies' sum of ink and bare paper."""
-    solid = paper.reflectance * 10**-printer.ink_density
-    return paper.reflectance + polygon.cover * (solid - paper.reflectance)
+def covers(sheet: Sheet, piece: Piece | None) -> list[Shape]:
+    """The same with the share of black in the place of reflectance."""
+    pieces = sheet.pieces if piece is None else (piece,)
+    polygons = list(sheet.shapes)
+    polygons += [polygon for each in pieces for tag in each.tags for polygon in tag_polygons(tag)]
+    shapes = [Shape((np.asarray(p.points_mm, float),), p.cover) for p in polygons]
+    for text in sheet.words:
+        rings = lettering(text.words, text.size_mm, text.bold, text.anchor)
+        if rings:
+            onto = affine(text.turn_deg, shift=text.at_mm)
+            shapes.append(Shape(rings, text.cover).moved(onto))
+    if piece is not None:
+        outline = np.asarray(piece.outline_mm)
+        shapes = [shape for shape in shapes if _inside(_middle(shape), outline)]
+    return shapes
 
 
 def _roughened(shape: Shape, printer: Printer, rng: np.random.Generator) -> Shape:
