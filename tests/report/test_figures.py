@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from scanqa.model import Curve
 from scanqa.report.build import page
-from scanqa.report.figures import draw, envelope
+from scanqa.report.curves import envelope
+from scanqa.report.figures import draw
 from scanqa.report.pictures import CROP_PX
 from scanqa.report.view import Crop, Lines, Map, Pointer
 from tests.report import synthetic
