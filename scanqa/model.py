@@ -254,7 +254,7 @@ class Scan(Protocol):
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What is worth knowing about the file: no resolution, turned by its tag, …"""
+        """What is worth knowing about the file: no resolution, turned by its tag."""
 
     def window(self, window: Window) -> Pixels:
         """Pixels of a window, (height, width, channels), uint8 or uint16."""
