@@ -44,11 +44,12 @@ class Terminal:
     def say(self, words: str = "") -> None:
         """Print a line."""
         self.passing("")
+        self._asked = ""
         print(words, flush=True)
 
     def passing(self, words: str) -> None:
         """Show words on a line that the next ones replace; nothing when piped."""
-        if not sys.stdout.isatty():
+        if not sys.stdout.isatty() or not (words or self._shown):
             return
         blank = " " * (self._shown - len(words))
         print(f"\r{words}{blank}" + ("\r" if not words else ""), end="", flush=True)

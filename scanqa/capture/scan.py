@@ -110,7 +110,7 @@ def scan_to(
         seen = _checked(passing, settings)
         passing.replace(path)
     except (ScanFailed, OSError) as error:
-        if shutil.disk_usage(path.parent).free < NEARLY_FULL:
+        if _free(path.parent) < NEARLY_FULL:
             raise ScanFailed(*DISK_FULL) from error
         if isinstance(error, OSError):
             raise ScanFailed(f"{path}: cannot be written ({error.strerror})") from error
@@ -246,13 +246,22 @@ def _said(heard: bytes) -> list[str]:
 
 
 def _refuse_full(folder: Path, settings: Settings) -> None:
-    free = shutil.disk_usage(folder).free
+    free = _free(folder)
     if free < settings.size_bytes:
         raise ScanFailed(
             f"the disk is full: the scan needs {settings.size_bytes / 1e6:.0f} MB, "
             f"{free / 1e6:.0f} MB are free",
             DISK_FULL[1],
         )
+
+
+def _free(folder: Path) -> int:
+    try:
+        return shutil.disk_usage(folder).free
+    except OSError as error:
+        raise ScanFailed(
+            f"{folder}: cannot be reached ({error.strerror})", "look for the disk"
+        ) from error
 
 
 def _describe(passing: Path, settings: Settings, seconds: float, started: str) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import statistics
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -12,7 +14,6 @@ from scanqa.capture.device import Settings
 from scanqa.capture.faults import ScanFailed
 from scanqa.capture.plan import Step
 from scanqa.capture.scan import STALL_S, Taken, read_back, scan_to
-from scanqa.capture.session import FILE
 from scanqa.errors import BadOption, UnreadableScan
 
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
@@ -152,10 +153,14 @@ class FolderSource:
 
     def _look(self) -> Seen:
         found = {}
-        for path in self._folder.iterdir():
-            if path.suffix.lower() in SUFFIXES and path.name != FILE and path.is_file():
-                facts = path.stat()
-                found[path.name] = (facts.st_mtime_ns, facts.st_size)
+        try:
+            for entry in os.scandir(self._folder):
+                if Path(entry.name).suffix.lower() in SUFFIXES and entry.is_file():
+                    with suppress(FileNotFoundError):  # renamed meanwhile
+                        facts = entry.stat()
+                        found[entry.name] = (facts.st_mtime_ns, facts.st_size)
+        except OSError as error:
+            raise BadOption(f"{self._folder}: cannot be read ({error.strerror})") from error
         return found
 
     @staticmethod

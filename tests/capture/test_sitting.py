@@ -1,0 +1,262 @@
+"""Whole sittings at a pseudo-terminal, from the first question to the report."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from tests.capture.conftest import configure
+from tests.capture.fake import paper
+from tests.capture.sitting import Sitting, gone, scanimages
+
+TARGETS = Path(__file__).parents[2] / "targets"
+SLOW = ("--set", "read-delay=yes", "--set", "read-delay-duration=200000")
+BED = """
+    --mode Gray|Color [Gray]
+    --resolution 100|200dpi [100]
+    -l 0..210mm [0]
+    -t 0..297mm [0]
+    -x 0..210mm [210]
+    -y 0..297mm [297]
+"""
+A4 = (210, 297)
+
+
+def session_of(folder):
+    return json.loads((folder / "scans/heron/session.json").read_text("utf-8"))
+
+
+def steps_of(folder):
+    return [entry["step"] for entry in session_of(folder)["entries"]]
+
+
+def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path):
+    """The backend's solid white is paper at the very top of the scale: said once, then kept."""
+    arguments = ("--scanner", "heron", "--quick", "--dpi", "100", "--pages", "400", "--json", "j")
+    at = Sitting(tmp_path, *arguments)
+    at.answer("\r")
+    at.answer("k")
+    at.answer(" ")  # a foot switch may type a blank
+    assert at.end() == 0, at.text
+    assert "Step 1 of 2: blank-1" in at.text
+    assert "It shows plain white paper." in at.text
+    assert "Scan it again because 100% of it is at the very top of the scale" in at.text
+    assert "400 pages:" in at.text
+    assert at.text.rstrip().endswith("reports/heron.html")
+    assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    document = json.loads((tmp_path / "j").read_text("utf-8"))
+    assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
+    assert (tmp_path / "records.db").exists()
+    entries = session_of(tmp_path)["entries"]
+    assert all(entry["options"]["depth"] == "16" for entry in entries)
+    assert all(entry["seconds"] > 0 and entry["device"] == "test:0" for entry in entries)
+    assert sorted(path.name for path in (tmp_path / "scans/heron").iterdir()) == [
+        "blank-1.tif",
+        "blank-2.tif",
+        "session.json",
+    ]
+
+
+@pytest.mark.parametrize("how", ["Ctrl-C", "SIGTERM"])
+def test_stopped_in_a_scan_nothing_is_lost_and_the_same_command_goes_on(sane, tmp_path, how):
+    command = ("--scanner", "heron", "--quick", "--dpi", "100", "--no-keep")
+    first = Sitting(tmp_path, *command)
+    first.answer("\r")
+    first.answer("k")
+    first.answer("q")
+    assert first.end() == 130
+    kept = (tmp_path / "scans/heron/blank-1.tif").read_bytes()
+
+    second = Sitting(tmp_path, *command, *SLOW)
+    second.answer("\r")
+    second.until("scanning")
+    assert scanimages(tmp_path)
+    second.press_ctrl_c() if how == "Ctrl-C" else second.terminate()
+    assert second.end() == 130, second.text
+    assert (
+        "Stopped. Finished scans are kept in scans/heron; the same command goes on." in second.text
+    )
+    assert "Traceback" not in second.text
+    assert gone(tmp_path)
+    assert steps_of(tmp_path) == ["blank-1"]
+    assert sorted(path.name for path in (tmp_path / "scans/heron").iterdir()) == [
+        "blank-1.tif",
+        "session.json",
+    ]
+
+    third = Sitting(tmp_path, *command)
+    third.until("Going on; already there: blank-1.")
+    third.answer("\r")
+    assert third.end() == 0, third.text
+    assert steps_of(tmp_path) == ["blank-1", "blank-2"]
+    assert (tmp_path / "scans/heron/blank-1.tif").read_bytes() == kept
+
+
+def raster(name, dpi, folder):
+    """A page of the committed targets by poppler, as a scanner would see the print."""
+    stem = folder / name
+    subprocess.run(
+        ["pdftoppm", "-r", str(dpi), "-singlefile", "-png", TARGETS / f"{name}.pdf", stem],
+        check=True,
+    )
+    light = np.asarray(Image.open(f"{stem}.png").convert("RGB"), float) / 255
+    noise = np.random.default_rng(5).normal(0, 0.8, light.shape)
+    return np.clip(25 + 197 * light + noise, 0, 255).round().astype(np.uint8)
+
+
+def book():
+    """White paper that falls into the dark toward its left side."""
+    width = paper(9, size_mm=A4).shape[1]
+    fall = 1 - 0.75 * np.exp(-np.arange(width) / (9 * 100 / 25.4))
+    return (paper(9, size_mm=A4) * fall[None, :, None]).round().astype(np.uint8)
+
+
+def dark():
+    rng = np.random.default_rng(7)
+    return rng.normal(12, 0.6, paper(9, size_mm=A4).shape).clip(0, 255).round().astype(np.uint8)
+
+
+@pytest.fixture
+def pictures(tmp_path):
+    sheet = raster("bed-sheet-a4", 100, tmp_path)
+    fine = raster("bed-sheet-a4", 200, tmp_path)
+    middle = fine[776:1563, 433:1220]  # 100 mm square
+    made = {f"blank-{n}": paper(n, size_mm=A4, shift_px=(60 * (n > 1), 20)) for n in range(1, 5)}
+    made |= {"dark": dark(), "bed-sheet": sheet, "claim": middle}
+    return made | {"bed-sheet-180": sheet[::-1, ::-1], "open-book": book()}
+
+
+def test_a_full_sitting_recognises_each_thing_and_asks_again_for_a_wrong_one(
+    fake, pictures, tmp_path
+):
+    fake.offers(BED)
+    dpi = {"claim": 200}
+    order = ["blank-1", "blank-2", "blank-3", "blank-4", "dark", "bed-sheet", "claim"]
+    order += ["bed-sheet", "bed-sheet-180", "blank-1", "open-book"]  # two are wrong at first
+    for name in order:
+        fake.queue(pictures[name], dpi=dpi.get(name, 100))
+    at = Sitting(
+        tmp_path, "--scanner", "heron", "--device", "fake", "--full", "--dpi", "100",
+        "--book-edge", "left", "--json", "j", "--no-keep",
+    )  # fmt: skip
+    at.until("Step 1 of 13: blank-1")
+    for _ in range(5):  # two blanks (two more follow untouched), dark, bed sheet, claim
+        at.answer("\r")
+    at.until("Step 8 of 13: bed-sheet-180")
+    at.answer("\r")
+    at.until("because the sheet is turned by 0° against its first scan, not 180°")
+    at.answer("\r")
+    at.answer("s")  # no strips
+    at.answer("s")  # no ramp
+    at.until("open-book")
+    at.answer("\r")
+    at.until("because it should show an open book")
+    at.answer("\r")
+    at.answer("s")
+    at.answer("s")
+    assert at.end() == 0, at.text
+    assert "Left out: edge-strips, gutter-ramp, back-print-lid, back-print-card." in at.text
+    entries = {entry["step"]: entry for entry in session_of(tmp_path)["entries"]}
+    assert list(entries) == list(dict.fromkeys(name for name in order))
+    assert [e["step"] for e in entries.values() if e["kept_despite"]] == []
+    assert entries["bed-sheet-180"]["facts"]["rotation_deg"] == 180
+    assert entries["claim"]["dpi"] == [200, 200]
+    document = json.loads((tmp_path / "j").read_text("utf-8"))
+    roles = {Path(scan["file"]).stem: scan["role"] for scan in document["scans"]}
+    assert roles == {
+        **dict.fromkeys(["blank-1", "blank-2", "blank-3", "blank-4"], "blank"),
+        **dict.fromkeys(["bed-sheet", "bed-sheet-180"], "bed-sheet"),
+        **{"dark": "dark", "claim": "claim", "open-book": "open-book"},
+    }
+    dpi_across = [m["value"] for m in document["measures"] if m["name"] == "geometry.dpi_across"]
+    assert dpi_across[0] == pytest.approx(100, rel=0.002)
+
+
+def test_the_same_plan_from_a_folder_that_other_software_fills(tmp_path):
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    arguments = ("--scanner", "wren", "--quick", "--from-folder", "inbox", "--no-keep")
+    at = Sitting(tmp_path, *arguments, PATH="/nowhere")  # no scanimage is needed
+    for number in (1, 2):
+        at.until("waiting for a new file")
+        picture = Image.fromarray(paper(number, shift_px=(40 * number, 0), size_mm=(80, 100)))
+        picture.save(tmp_path / "whole.tif", dpi=(100, 100))
+        os.replace(tmp_path / "whole.tif", inbox / f"Scan {number}.tif")
+    assert at.end() == 0, at.text
+    assert (tmp_path / "reports/wren.html").exists()
+    entries = json.loads((inbox / "session.json").read_text("utf-8"))["entries"]
+    assert [entry["file"] for entry in entries] == ["Scan 1.tif", "Scan 2.tif"]
+    assert [entry["seconds"] for entry in entries] == [None, None]
+
+
+def run(folder, *arguments, keys="", **environment):
+    return subprocess.run(
+        [sys.executable, "-m", "scanqa", "capture", *arguments],
+        cwd=folder,
+        env={**os.environ, **environment},
+        input=keys,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+def test_devices_options_and_pace_are_listed(sane, tmp_path):
+    devices = run(tmp_path, "--list")
+    assert devices.stdout.startswith("test:0   Noname frontend-tester")
+    options = run(tmp_path, "--list", "--device", "test:0").stdout
+    assert "1 to 1200 in steps of 1 dpi" in options
+    pace = run(tmp_path, "--pace", "--scanner", "heron", "--pages", "100")
+    assert pace.returncode == 0, pace.stderr
+    rows = [line.split()[:2] for line in pace.stdout.splitlines()[1:]]
+    assert sorted(rows) == sorted(
+        [str(dpi), mode] for dpi in (150, 200, 300, 400, 600) for mode in ("Color", "Gray")
+    )
+    assert list((tmp_path / "scans/heron").iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ((), "--scanner"),
+        (("--scanner", "../x"), "cannot be a file name"),
+        (("--scanner", "heron", "--device", "test:9"), "cannot be reached"),
+        (("--scanner", "heron", "--dpi", "7000"), "offers no 7000 dpi"),
+        (("--scanner", "heron", "--set", "nonsense"), "NAME=VALUE"),
+        (("--scanner", "heron", "--set", "output-file=x"), "no such option"),
+        (("--scanner", "heron", "--pages", "0"), "--pages 0"),
+        (("--scanner", "heron", "--folder", "/proc/nowhere"), "cannot be made"),
+        (("--scanner", "heron", "--quick"), "no scans were made"),  # skips all, then the end
+    ],
+)
+def test_what_cannot_be_is_one_line_and_status_2(sane, tmp_path, arguments, words):
+    done = run(tmp_path, *arguments, keys="s\ns\n")
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("scanqa: ")
+    assert words in line
+    assert not (tmp_path / "reports").exists()
+
+
+def test_two_scanners_ask_which_and_none_says_what_to_do(tmp_path):
+    two = str(configure(tmp_path / "two", devices=2))
+    done = run(tmp_path, "--scanner", "heron", SANE_CONFIG_DIR=two)
+    assert (done.returncode, "test:0, test:1" in done.stderr) == (2, True)
+    none = configure(tmp_path / "none")
+    (none / "dll.conf").write_text("")
+    done = run(tmp_path, "--scanner", "heron", SANE_CONFIG_DIR=str(none))
+    assert (done.returncode, "--from-folder" in done.stderr) == (2, True)
+
+
+def test_keys_may_be_piped(sane, tmp_path):
+    keys = "\nk\n\n"
+    done = run(tmp_path, "--scanner", "heron", "--quick", "--dpi", "60", "--no-keep", keys=keys)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.rstrip().endswith("reports/heron.html")
+    assert "\r" not in done.stdout
