@@ -115,8 +115,8 @@ def _refined_corners(scan: Scan, light: Linear, tag: FoundTag) -> Floats | None:
     module = tag.side_px / MODULES
     corners = tag.corners_px
     last = np.array([scan.width_px - 1, scan.height_px - 1])
-    low = np.floor(corners.min(axis=0) - 1.5 * module).astype(int).clip(0, last)
-    high = np.ceil(corners.max(axis=0) + 1.5 * module).astype(int).clip(0, last)
+    low = np.floor(corners.min(axis=0) - 1.1 * module).astype(int).clip(0, last)
+    high = np.ceil(corners.max(axis=0) + 1.1 * module).astype(int).clip(0, last)
     window = Window(int(low[1]), int(low[0]), int(high[1] - low[1] + 1), int(high[0] - low[0] + 1))
     plane = luma(light.light(scan.window(window)))
     corners = corners - low

@@ -79,7 +79,7 @@ def robust_least_squares(design: Floats, values: Floats) -> LinearFit:
         update = _solve(design, values, weights)
         moved = float(np.abs(design @ (update - solution)).max())
         solution = update
-        if moved < 1e-4 * scale:
+        if moved < 1e-3 * scale:
             break
     residuals = values - design @ solution
     free = max(float(weights.sum()) - unknowns, 1.0)

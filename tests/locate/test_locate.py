@@ -160,7 +160,9 @@ def test_exposure_and_uneven_light(pdf, gain, slope):
 
 def test_sixteen_bit_colour(pdf):
     shifts = ((0.0, 0.0), (0.0, 0.0), (0.0, 0.0))
-    pixels = scanned(pdf("bed-sheet-a4"), SLIGHT, 200, bits=16, channel_shifts_px=shifts)
+    pixels = scanned(
+        pdf("bed-sheet-a4"), SLIGHT, 200, from_dpi=400, bits=16, channel_shifts_px=shifts
+    )
     assert pixels.dtype == np.uint16
     assert pixels.shape[2] == 3
     (placement,) = found(pixels, dpi=200)
