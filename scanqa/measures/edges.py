@@ -18,7 +18,7 @@ images too small to show a level further in, on scans too dark, and for sides wi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -49,6 +49,7 @@ UNEVEN_MM = 0.5  # a part of a side deeper than the median by this is named
 WHOLE_MM = 0.5  # less is not missed
 OVERLAP_MM = 10.0  # that two scans of one sheet must share to be joined (common practice)
 FOLD_SD_MM = 0.1  # how well a strip is folded on its line and hooked on (common practice)
+READ_SD_MM = 0.3  # a millimetre scale read by eye to the nearest tick: 1 mm / √12
 FOLD_INSIDE_MM = 3.0  # a fold this far inside the image was not on the glass edge
 FOLD_TURN_DEG = 10.0
 
@@ -58,6 +59,7 @@ def measure(
     strips: Sequence[Placement],
     *,
     shadow_delta_l: float = SHADOW_DELTA_L,
+    read_mm: Mapping[Side, float] | None = None,
 ) -> Results:
     """Edge shadows and usable bed from blank paper, dead margins from edge strips.
 
@@ -69,6 +71,8 @@ def measure(
         Pieces of the edge strip, each with its fold line.
     shadow_delta_l : float
         How much darker (L*) than the level further in counts as shadow.
+    read_mm : mapping, optional
+        Dead margins read by eye from the strip's scale, for sides where no strip was located.
 
     Returns
     -------
@@ -86,7 +90,7 @@ def measure(
         names += ["edges.usable_width", "edges.usable_height"]
         names += [f"edges.lost_{form}" for form in FORMATS_MM]
         results += Results(tuple(_missing(name, why) for name in names))
-    return results + Results(tuple(_dead_margins(strips)))
+    return results + Results(tuple(_dead_margins(strips, read_mm or {})))
 
 
 def _missing(name: str, why: str, scan: str = "") -> Measurement:
@@ -297,7 +301,9 @@ class _Hooked:
     fault: str
 
 
-def _dead_margins(strips: Sequence[Placement]) -> Iterator[Measurement]:
+def _dead_margins(
+    strips: Sequence[Placement], read_mm: Mapping[Side, float]
+) -> Iterator[Measurement]:
     hooked = [found for strip in strips if (found := _hooked(strip)) is not None]
     for side in SIDES:
         name = f"edges.dead_margin_{side}"
@@ -318,6 +324,8 @@ def _dead_margins(strips: Sequence[Placement]) -> Iterator[Measurement]:
                 scan=good[0].scan,
                 at_mm=good[0].at_mm,
             )
+        elif side in read_mm:
+            yield Measurement(name, read_mm[side], READ_SD_MM, reason="read by eye from the scale")
         elif here:
             yield _missing(name, here[0].fault, here[0].scan)
         else:

@@ -4,13 +4,13 @@ The paper level is an *upper envelope*, so print does not count: the page is div
 10 mm along the spine; in each, at each distance from the side where the spine lies, the paper is
 the cluster of the small blocks' lightness (L*, of luma) nearest to their 85th percentile (mean
 shift), and dips narrower than 8 mm along the way (lines of text that run with the spine) are
-filled (grey closing). Each band is compared
-with its own plateau, the level further in; bands that show no bare paper there (pictures, lid
-beyond the book) are left out; the profile is the median over the bands.
+filled (grey closing). Each band is compared with its own plateau, the level further in; bands that
+show no bare paper there (pictures, lid beyond the book) are left out; the profile is the median
+over the bands.
 
 Distances are from the image's border on the spine side: what the sensor does not see there is the
 dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to that border.
-``reach_k`` is where the page, coming from the plateau, first is darker than it by k.
+``reach_k`` is where the page is no longer darker than its plateau by k, for 3 mm on end.
 
 With a gutter ramp in the set the darkening is explained: light at each distance over that on the
 plateau, with what blank paper shows at the same place divided out, is looked up in the ramp's
@@ -168,6 +168,10 @@ def _reaches(profile: Profile, name: str) -> Iterator[Measurement]:
     pitch = float(profile.at_mm[1] - profile.at_mm[0])
     for limit in GUTTER_REACH_DELTA_L:
         value = reach(profile.at_mm, delta, limit)
+        if value == profile.at_mm[-1]:
+            why = "the page does not reach the level of its plateau within what was looked at"
+            yield Measurement(f"gutter.reach_{limit}", value, None, "lower-bound", why, name)
+            continue
         error = float(np.interp(value, profile.at_mm, errors))
         early = reach(profile.at_mm, delta, limit + error)
         late = reach(profile.at_mm, delta, limit - error)

@@ -23,6 +23,7 @@ MIN_PLATEAU_MM = 25.0  # or the image is too small
 PAPER_DELTA_L = 5.0  # a band whose plateau is darker than the others' paper by more shows no paper
 PAPER_L = 50.0  # darker than this is not a white page
 MIN_BANDS = 3
+CLEAR_MM = 3.0  # less than the closing fills, more than grain
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,12 +117,20 @@ def delta_at(profile: Profile, distance_mm: float) -> float:
 
 
 def reach(at_mm: Floats, delta: Floats, limit: float) -> float:
-    """Distance where `delta`, coming from far, first exceeds `limit`; 0 if it never does."""
-    above = np.flatnonzero(delta > limit)
-    if not len(above):
-        return 0.0
-    i = int(above[-1])
-    if i + 1 == len(delta):
+    """Distance from the border at which `delta` has fallen to `limit` for good; 0 if it starts so.
+
+    "For good" is over the next `CLEAR_MM`: what is dark farther in (a picture's edge, a line of
+    text at the end of the profile) is not the gutter. Straight between block centres; the last
+    position if it never falls so far.
+    """
+    dark = delta > limit
+    run = min(max(1, round(CLEAR_MM / float(at_mm[1] - at_mm[0]))), len(delta))
+    ahead = np.cumsum(np.append(0, dark))
+    clear = np.flatnonzero(ahead[run:] == ahead[:-run])
+    if not len(clear):
         return float(at_mm[-1])
-    part = (delta[i] - limit) / (delta[i] - delta[i + 1])
-    return float(at_mm[i] + part * (at_mm[i + 1] - at_mm[i]))
+    i = int(clear[0])
+    if i == 0:
+        return 0.0
+    part = (delta[i - 1] - limit) / (delta[i - 1] - delta[i])
+    return float(at_mm[i - 1] + part * (at_mm[i] - at_mm[i - 1]))

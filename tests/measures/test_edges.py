@@ -265,3 +265,11 @@ def test_a_fold_just_inside_the_image_leaves_no_margin():
     (m,) = edges.measure([], [strip("right", -0.4)]).named("edges.dead_margin_right")
     assert m.value == 0.0
     assert "0.4 mm inside" in m.reason
+
+
+def test_a_margin_read_by_eye_counts_where_no_strip_was_located():
+    found = edges.measure([], [strip("left", 1.5)], read_mm={"left": 3.0, "top": 2.0})
+    (left,), (top,) = (found.named(f"edges.dead_margin_{side}") for side in ("left", "top"))
+    assert left.value == pytest.approx(1.5)
+    assert (top.value, top.uncertainty) == (2.0, pytest.approx(1 / math.sqrt(12), abs=0.02))
+    assert "by eye" in top.reason

@@ -78,6 +78,12 @@ def test_a_picture_does_not_count(picture):
     check(gutter.measure([open_book("left", page=page)], book_edge="left"))
 
 
+def test_a_dark_line_far_in_is_not_the_reach_of_the_gutter():
+    """A rule 1.5 mm wide along the whole spine, just where the profile ends (70 mm)."""
+    far_in = (distance_from("left") > 68.5) & (distance_from("left") < 70.5)
+    check(gutter.measure([open_book("left", page=np.where(far_in, 0.5, 1.0))], book_edge="left"))
+
+
 def test_page_tint_cancels():
     """Cream paper: a colour that is the same everywhere changes no more than the scale of L*."""
     tint = np.array([0.80, 0.74, 0.60])
