@@ -14,7 +14,7 @@ a Gaussian edge averaged over the pixel between two planes of light (`edge_fit`)
 correction D of its shape with a measured prior (`edge_profile`). All terms are solved together by
 weighted least squares, and the response is the exact transform of the fitted profile,
 
-    SFR(f) = | exp(-2π²σ²f²) sinc(f) + i2πf D̂(f) / contrast |,   f in cycles/px along the normal.
+    SFR(f) = | exp(-2π²σ²f²) pixel(f) + i2πf D̂(f) / contrast |,   f in cycles/px along the normal.
 
 Weights and dust: `edge_solve`.
 
@@ -56,10 +56,11 @@ from scanqa.numeric.edge_fit import (
     first_guess,
     gather,
     pixel_edge,
+    pixel_response,
     refine,
 )
 from scanqa.numeric.edge_profile import FREQUENCIES
-from scanqa.numeric.edge_solve import Solution, solve_with_care, spline_sum
+from scanqa.numeric.edge_solve import Solution, solve_with_care
 
 _LEAST_EDGE_RESPONSE = 0.2
 
@@ -199,15 +200,15 @@ class _Response:
 
 
 def _response(solution: Solution) -> _Response:
-    fit, f = solution.fit, FREQUENCIES
+    fit, f = solution.terms.fit, FREQUENCIES
     sigma = fit.sigma_px
-    gauss = np.exp(-2 * (np.pi * sigma * f) ** 2) * np.sinc(f)
+    gauss = np.exp(-2 * (np.pi * sigma * f) ** 2) * pixel_response(f, fit.cos)
     turn = 2j * np.pi * f
     on_columns = np.zeros((f.size, 10), np.complex128)
     on_columns[:, 0], on_columns[:, 3] = -gauss, gauss
     on_columns[:, 6] = -fit.sign * fit.cos * fit.contrast * turn * gauss
     on_columns[:, 9] = -fit.contrast * (2 * np.pi * sigma * f) ** 2 * gauss
-    on_splines = turn[:, None] * solution.shape.fourier
+    on_splines = turn[:, None] * solution.terms.shape.fourier
     contrast = solution.plain[3] - solution.plain[0]
     value = on_columns @ solution.plain + on_splines @ solution.posterior.coefficients
     value = value / contrast
@@ -247,12 +248,12 @@ def _shape_variance(solution: Solution, response: _Response) -> Floats:
 def _row_sums(solution: Solution, columns: Floats, splines: Floats) -> Floats:
     """Contribution of each row's residuals to one functional, (rows,)."""
     p, c = _influence(solution, columns[None], splines[None])
-    pull = p[0] @ solution.columns
-    pull[solution.inside] += spline_sum(c[0], solution.first, solution.splines)
-    return np.asarray(
-        np.bincount(solution.rows, pull * solution.weight * solution.residual, solution.row_count),
-        np.float64,
+    pull = p[0] @ solution.terms.columns
+    solution.terms.add_splines(pull, c[0])
+    sums = np.bincount(
+        solution.terms.row, pull * solution.weight * solution.residual, len(solution.terms.used)
     )
+    return np.asarray(sums, np.float64)
 
 
 def long_run_variance(series: Floats) -> float:
@@ -279,6 +280,7 @@ def _result(solution: Solution) -> EdgeSfr:
     open_shape = _shape_variance(solution, response)
     crossings: list[Crossing | None] = []
     ratios = [1.0]
+    rows = len(solution.terms.used)
     for level in (0.5, 0.1):
         at = _falls_to(response.sfr, level)
         if at is None:
@@ -293,7 +295,7 @@ def _result(solution: Solution) -> EdgeSfr:
                 mix @ response.on_splines[below : below + 2],
             )
         )
-        noise *= solution.row_count / max(solution.row_count - 4, 1)
+        noise *= rows / max(rows - 4, 1)
         ratios.append(noise / float(mix @ white[below : below + 2]))
         frequency, slope = _exactly(response.sfr, level, below)
         spread = np.sqrt(noise + float(mix @ open_shape[below : below + 2]))
@@ -302,10 +304,10 @@ def _result(solution: Solution) -> EdgeSfr:
     uncertainty = np.sqrt(white * ratio + open_shape)
     peak, peak_uncertainty = _peak(response.sfr, uncertainty)
     roughness, roughness_uncertainty = _roughness(solution)
-    distance = np.linspace(-6, 6, 121) * max(1.0, solution.fit.sigma_px)
+    distance = np.linspace(-6, 6, 121) * max(1.0, solution.terms.fit.sigma_px)
     contrast = solution.plain[3] - solution.plain[0]
     return EdgeSfr(
-        fit=solution.fit,
+        fit=solution.terms.fit,
         frequency=FREQUENCIES,
         sfr=response.sfr,
         uncertainty=uncertainty,
@@ -318,7 +320,7 @@ def _result(solution: Solution) -> EdgeSfr:
         noise=float(np.hypot(solution.noise[0], solution.noise[1]) / np.sqrt(2) / contrast),
         distance_px=distance,
         edge=_profile(solution, distance) / contrast,
-        dust_share=1 - float(solution.used.mean()),
+        dust_share=1 - float(solution.terms.used.mean()),
     )
 
 
@@ -359,18 +361,15 @@ def _peak(sfr: Floats, uncertainty: Floats) -> tuple[float, float]:
 
 def _profile(solution: Solution, distance: Floats) -> Floats:
     """Edge profile without the planes' slopes, light above the dark side."""
-    fit = solution.fit
-    value, slope, wider = pixel_edge(distance, fit.sigma_px)
-    plain = solution.plain
+    terms, plain = solution.terms, solution.plain
+    fit = terms.fit
+    value, slope, wider = pixel_edge(distance, fit.sigma_px, fit.cos)
     light = (
         (plain[3] - plain[0]) * value
         - fit.sign * fit.cos * fit.contrast * plain[6] * slope
         + fit.contrast * fit.sigma_px * plain[9] * wider
     )
-    inside = np.abs(distance) < solution.shape.reach
-    first, splines = solution.shape.weights(distance[inside])
-    light[inside] += spline_sum(solution.posterior.coefficients, first, splines)
-    return np.asarray(light)
+    return np.asarray(light + terms.shape.sum(distance, solution.posterior.coefficients))
 
 
 def _roughness(solution: Solution) -> tuple[float, float]:
@@ -379,18 +378,17 @@ def _roughness(solution: Solution) -> tuple[float, float]:
     The same matched filter that reads the place of the edge in a row is run beside the edge, where
     it reads noise alone, correlated or not.
     """
-    fit = solution.fit
-    _, slope, _ = pixel_edge(solution.distance, fit.sigma_px)
-    shape = solution.used.shape[0], solution.used.shape[1]
+    terms, fit = solution.terms, solution.terms.fit
+    shape = terms.used.shape[0], terms.used.shape[1]
     rough, residual = np.zeros(shape), np.zeros(shape)
-    rough[solution.used] = slope
-    residual[solution.used] = solution.residual
+    rough[terms.used] = terms.slope
+    residual[terms.used] = solution.residual
     scale = fit.contrast * (rough**2).sum(axis=1).mean()
     place = (rough * residual).sum(axis=1) / scale
     aside = int(min(4 * fit.sigma_px + 3, 0.25 * shape[1]))
     beside = np.stack([np.roll(rough, (0, way * aside), axis=(0, 1)) for way in (-1, 1)])
     noise = float(np.mean(((beside * residual).sum(axis=2) / scale) ** 2))
-    rows = solution.row_count
+    rows = shape[0]
     variance = float(np.mean(place**2)) * rows / max(rows - 3, 1) - noise
     spread = np.sqrt(long_run_variance(place**2 - np.mean(place**2))) / rows
     spread = float(np.hypot(spread, noise * np.sqrt(1 / rows)))

@@ -113,14 +113,32 @@ def position_terms(t: Floats) -> Floats:
     return np.stack([np.ones_like(t), t, 1.5 * t * t - 0.5], axis=-1)
 
 
-def pixel_edge(d: Floats, sigma: float) -> tuple[Floats, Floats, Floats]:
-    """Gaussian edge averaged over a pixel: its value, its slope, its derivative with sigma."""
-    above, below = (d + 0.5) / sigma, (d - 0.5) / sigma
-    density_above = np.exp(-0.5 * above * above) / _SQRT_2PI
-    density_below = np.exp(-0.5 * below * below) / _SQRT_2PI
-    normal_above, normal_below = ndtr(above), ndtr(below)
-    value = sigma * (above * normal_above + density_above - below * normal_below - density_below)
-    return value, normal_above - normal_below, density_above - density_below
+def pixel_edge(d: Floats, sigma: float, cos: float) -> tuple[Floats, Floats, Floats]:
+    """Gaussian edge averaged over a square pixel: value, slope, and derivative with sigma.
+
+    Along the normal a square pixel is a box of width cos(slant) convolved with one of width
+    sin(slant). The narrow box is taken as its two Gauss-Legendre points (`pixel_response` has the
+    transform of exactly this).
+    """
+    value = (d > 0).astype(np.float64)
+    slope, wider = np.zeros_like(value), np.zeros_like(value)
+    near = np.flatnonzero(np.abs(d) < 7 * sigma + 1)
+    apart = np.sqrt(1 - min(cos, 1.0) ** 2) / (2 * np.sqrt(3))
+    here = d.ravel()[near] / sigma
+    offsets = np.array([apart + cos / 2, cos / 2 - apart, apart - cos / 2, -apart - cos / 2])
+    z = here + offsets[:, None] / sigma
+    normal, density = ndtr(z), np.exp(-0.5 * z * z) / _SQRT_2PI
+    signs = np.array([0.5, 0.5, -0.5, -0.5]) / cos
+    value.ravel()[near] = sigma * (signs @ (z * normal + density))
+    slope.ravel()[near] = signs @ normal
+    wider.ravel()[near] = signs @ density
+    return value, slope, wider
+
+
+def pixel_response(f: Floats, cos: float) -> Floats:
+    """Transform of the pixel of `pixel_edge`, f in cycles/px along the normal."""
+    sin = np.sqrt(1 - min(cos, 1.0) ** 2)
+    return np.asarray(np.sinc(f * cos) * np.cos(np.pi * f * sin / np.sqrt(3)))
 
 
 def gather(window: NDArray[Any], line: Line, reach_px: float) -> Patch | Unmeasured:
@@ -209,17 +227,23 @@ def first_guess(patch: Patch) -> EdgeFit | Unmeasured:
     )
 
 
-def columns_of(fit: EdgeFit, d: Floats, t: Floats) -> tuple[Floats, Floats]:
-    """Model at pixels (n,) and its derivatives (n, 10): dark, bright, position, log sigma."""
-    value, slope, wider = pixel_edge(d, fit.sigma_px)
-    plane = np.stack([np.ones_like(d), d / 10, t])
+def columns_of(fit: EdgeFit, d: Floats, t: Floats) -> tuple[Floats, Floats, Floats]:
+    """Derivatives of the model at pixels (10, n), and value and slope of its edge (n,).
+
+    By the dark and the bright plane (value, over ten px of d, over t), the position (three terms)
+    and log sigma. The model is ``dark @ first three + bright @ next three``.
+    """
+    value, slope, wider = pixel_edge(d, fit.sigma_px, fit.cos)
     jacobian = np.empty((10, d.size))
-    jacobian[:3] = plane * (1 - value)
-    jacobian[3:6] = plane * value
-    jacobian[6:9] = (-fit.sign * fit.cos * fit.contrast * slope) * position_terms(t).T
+    jacobian[0], jacobian[3] = 1 - value, value
+    for plane in (0, 3):
+        np.multiply(jacobian[plane], d / 10, out=jacobian[plane + 1])
+        np.multiply(jacobian[plane], t, out=jacobian[plane + 2])
+    jacobian[6] = (-fit.sign * fit.cos * fit.contrast) * slope
+    np.multiply(jacobian[6], t, out=jacobian[7])
+    np.multiply(jacobian[6], 1.5 * t * t - 0.5, out=jacobian[8])
     jacobian[9] = fit.contrast * fit.sigma_px * wider
-    model = fit.dark @ jacobian[:3] + fit.bright @ jacobian[3:6]
-    return model, jacobian
+    return jacobian, value, slope
 
 
 def refine(
@@ -271,8 +295,8 @@ def _equations(patch: Patch, fit: EdgeFit, within_sigmas: float) -> _Equations |
     if near.sum() < 20 * MIN_HALF_PX:
         return None
     rows = np.nonzero(near)[0]
-    model, jacobian = columns_of(fit, distance[near], patch.t[rows])
-    residual = patch.light[near] - model
+    jacobian, _, _ = columns_of(fit, distance[near], patch.t[rows])
+    residual = patch.light[near] - fit.dark @ jacobian[:3] - fit.bright @ jacobian[3:6]
     scale = 1.483 * float(np.median(np.abs(residual))) + 1e-9
     weighted = jacobian * (1 / np.maximum(np.abs(residual) / (2.5 * scale), 1.0))
     normal = weighted @ jacobian.T

@@ -8,6 +8,7 @@ solution - the response and its uncertainty - is `scanqa.numeric.edge`.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,7 +20,6 @@ from scanqa.numeric.edge_fit import (
     Floats,
     Patch,
     columns_of,
-    pixel_edge,
 )
 from scanqa.numeric.edge_profile import Basis, Posterior, average, basis
 
@@ -27,114 +27,159 @@ _DUST_SIGMAS = 5.0
 _FAR_SHARE = 0.23  # of the window's width: further out only level planes are expected
 _SETTLED = 0.1  # relative change of the noise that does not matter
 _CLEARLY_MORE = 1.25
+_ENOUGH = 1500  # pixels for a quantile
 _MOST_DUST = 0.05  # of the pixels of a side
 _MIN_NOISE = 1e-4  # of the contrast; finer than any scanner, it keeps noise-free images solvable
 _REACH_SHARE = 0.7  # of the clean distance is open to the shape correction, the rest sets levels
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Solution:
-    """Normal equations of one weighting, solved."""
+class Terms:
+    """What the model is made of at each of the n used pixels; nothing here depends on weights.
+
+    Attributes
+    ----------
+    fit : EdgeFit
+        The fit about which the model is linear.
+    used : (rows, columns) bool
+    row : (n,)
+        Row of each used pixel.
+    distance : (n,)
+        Normal distance from the fitted line.
+    value, slope : (n,)
+        Of the Gaussian edge.
+    columns : (10, n)
+        Planes, position and width (`edge_fit.columns_of`).
+    light : (n,)
+    inside : (m,)
+        Used pixels within reach of the shape, in the order of their knots.
+    first : (m,)
+        First spline at each of them (shifted by 3).
+    stack : (15, m)
+        Their four splines, ten columns and light.
+    """
 
     fit: EdgeFit
     shape: Basis
-    posterior: Posterior
-    used: NDArray[np.bool_]  # (rows, columns)
-    distance: Floats  # (n,) of the used pixels
-    rows: NDArray[np.int64]  # of each used pixel
-    row_count: int
-    columns: Floats  # (10, n)
-    inside: NDArray[np.int64]  # used pixels within reach of the shape
+    used: NDArray[np.bool_]
+    row: NDArray[np.int64]
+    distance: Floats
+    value: Floats
+    slope: Floats
+    columns: Floats
+    light: Floats
+    inside: NDArray[np.int64]
     first: NDArray[np.int64]
-    splines: Floats  # (4, inside)
-    weight: Floats  # (n,) inverse variance
-    residual: Floats  # (n,)
-    plain: Floats  # (10,) solution of the columns
-    inverse: Floats  # (10, 10)
-    cross: Floats  # (10, size)
-    matrix: Floats  # (size, size), columns eliminated
-    noise: tuple[float, float, float]  # dark, bright and extra standard deviation
+    stack: Floats
+
+    def add_splines(self, out: Floats, coefficients: Floats) -> None:
+        """Add the sum of the splines to values of the used pixels (n,), in place."""
+        padded = np.concatenate([np.zeros(3), coefficients, np.zeros(3)])
+        out[self.inside] += sum(self.stack[k] * padded[self.first + k] for k in range(4))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """The normal equations of one weighting, solved.
+
+    Attributes
+    ----------
+    noise : (dark, bright, jitter)
+        Standard deviations that set the weights.
+    weight : (n,)
+        Inverse variance of each used pixel.
+    residual : (n,)
+    plain : (10,)
+        Solution of the columns.
+    inverse : (10, 10)
+        Of their normal matrix.
+    cross : (10, size)
+        Products of columns and splines.
+    matrix : (size, size)
+        Normal matrix of the splines, the columns eliminated.
+    """
+
+    terms: Terms
+    noise: tuple[float, float, float]
+    weight: Floats
+    residual: Floats
+    plain: Floats
+    inverse: Floats
+    cross: Floats
+    matrix: Floats
+    posterior: Posterior
 
 
 def solve_with_care(patch: Patch, fit: EdgeFit) -> Solution:
     """Solve, learn the noise and set dust aside, until nothing changes (at most four times)."""
     patch, noise = _far_noise(patch, fit)
-    solution = _solve(patch, fit, noise)
+    terms = _terms(patch, fit)
+    solution = _solve(terms, noise)
     for _ in range(3):
         noise = _noise(solution)
         dust = _dust(solution, noise)
         settled = max(abs(n - o) for n, o in zip(noise, solution.noise, strict=True))
         if not dust.any() and settled < _SETTLED * max(noise):
             break
-        patch = replace(patch, use=patch.use & ~_spread(dust))
-        solution = _solve(patch, fit, noise)
+        if dust.any():
+            patch = replace(patch, use=patch.use & ~_spread(dust))
+            terms = _terms(patch, fit)
+        solution = _solve(terms, noise)
     return solution
 
 
-def _solve(patch: Patch, fit: EdgeFit, noise: tuple[float, float, float]) -> Solution:
-    """Weighted least squares of planes, position, width and shape together."""
-    distance = fit.distance(patch.x, patch.t)
-    d = distance[patch.use]
-    rows = np.nonzero(patch.use)[0]
-    _, columns = columns_of(fit, d, patch.t[rows])
-    value, slope, _ = pixel_edge(d, fit.sigma_px)
-    weight = 1 / _variance(noise, value, slope)
-    target = patch.light[patch.use]
-
+def _terms(patch: Patch, fit: EdgeFit) -> Terms:
+    row = np.nonzero(patch.use)[0]
+    distance = fit.distance(patch.x, patch.t)[patch.use]
+    columns, value, slope = columns_of(fit, distance, patch.t[row])
+    light = patch.light[patch.use]
     shape = basis(
         float(np.hypot(fit.sigma_px, np.sqrt(PIXEL_VARIANCE))), _REACH_SHARE * patch.x.shape[1] / 2
     )
-    inside = np.flatnonzero(np.abs(d) < shape.reach)
-    first, splines = shape.weights(d[inside])
-    weighted = columns * weight
-    inverse = np.linalg.inv(weighted @ columns.T)
-    product = weighted @ target
-    gram, cross, right = _spline_sums(
-        shape, first, splines, weight[inside], columns[:, inside], target[inside]
+    inside = np.flatnonzero(np.abs(distance) < shape.reach)
+    first, splines = shape.weights(distance[inside])
+    order = np.argsort(first.astype(np.int16), kind="stable")
+    inside, first = inside[order], first[order]
+    stack = np.concatenate([splines[:, order], columns[:, inside], light[None, inside]])
+    return Terms(
+        fit, shape, patch.use, row, distance, value, slope, columns, light, inside, first, stack
     )
+
+
+def _solve(terms: Terms, noise: tuple[float, float, float]) -> Solution:
+    """Weighted least squares of planes, position, width and shape together."""
+    weight = 1 / _variance(noise, terms.value, terms.slope)
+    weighted = terms.columns * weight
+    inverse = np.linalg.inv(weighted @ terms.columns.T)
+    product = weighted @ terms.light
+    gram, cross, right = _spline_sums(terms, weight[terms.inside])
     matrix = gram - cross.T @ inverse @ cross
-    posterior = average(shape, matrix, right - cross.T @ (inverse @ product), contrast=fit.contrast)
+    posterior = average(
+        terms.shape, matrix, right - cross.T @ (inverse @ product), contrast=terms.fit.contrast
+    )
     plain = inverse @ (product - cross @ posterior.coefficients)
-    model = plain @ columns
-    model[inside] += spline_sum(posterior.coefficients, first, splines)
-    return Solution(
-        fit, shape, posterior, patch.use, d, rows, patch.t.size, columns, inside, first, splines,
-        weight, np.asarray(target - model), plain, inverse, cross, matrix, noise,
-    )  # fmt: skip
+    residual = np.asarray(terms.light - plain @ terms.columns)
+    terms.add_splines(residual, -posterior.coefficients)
+    return Solution(terms, noise, weight, residual, plain, inverse, cross, matrix, posterior)
 
 
-def spline_sum(coefficients: Floats, first: NDArray[np.int64], splines: Floats) -> Floats:
-    """Sum of splines at pixels, (n,), from their `Basis.weights`."""
-    padded = np.concatenate([np.zeros(3), coefficients, np.zeros(3)])
-    return np.asarray(sum(splines[k] * padded[first + k] for k in range(4)), np.float64)
+def _spline_sums(terms: Terms, weight: Floats) -> tuple[Floats, Floats, Floats]:
+    """Weighted products of the splines with each other, with the columns and with the light.
 
-
-def _spline_sums(
-    shape: Basis,
-    first: NDArray[np.int64],
-    splines: Floats,
-    weight: Floats,
-    columns: Floats,
-    target: Floats,
-) -> tuple[Floats, Floats, Floats]:
-    """Weighted products of the splines with each other, with the columns and with the light."""
-    padded = shape.size + 6
+    The pixels between two knots share their four splines and lie next to each other.
+    """
+    padded = terms.shape.size + 6
+    sums = np.zeros((padded, 15))
     gram = np.zeros((padded, padded))
-    cross = np.zeros((columns.shape[0], padded))
-    right = np.zeros(padded)
-    for a in range(4):
-        heavy = weight * splines[a]
-        for b in range(a, 4):
-            band = np.bincount(first, heavy * splines[b], padded)
-            at = np.arange(padded - 3)
-            gram[at + a, at + b] += band[: padded - 3]
-            if b > a:
-                gram[at + b, at + a] += band[: padded - 3]
-        right += np.roll(np.bincount(first, heavy * target, padded), a)
-        for k, column in enumerate(columns):
-            cross[k] += np.roll(np.bincount(first, heavy * column, padded), a)
+    heavy = terms.stack[:4] * weight
+    ends = np.searchsorted(terms.first, np.arange(padded - 2))
+    for knot, (start, end) in enumerate(itertools.pairwise(ends)):
+        if start < end:
+            block = heavy[:, start:end] @ terms.stack[:, start:end].T
+            gram[knot : knot + 4, knot : knot + 4] += block[:, :4]
+            sums[knot : knot + 4] += block
     keep = slice(3, -3)
-    return gram[keep, keep], cross[:, keep], right[keep]
+    return gram[keep, keep], sums[keep, 4:14].T, sums[keep, 14]
 
 
 # ------------------------------------------------------------------------------- noise, dust
@@ -179,43 +224,44 @@ def _scale(residual: Floats, least: float) -> tuple[float, NDArray[np.bool_]]:
     pixels does not matter. Where more pixels than dust could ever cover are off, they are not
     dust: with little noise most pixels share one code and the rest lie a whole code away.
     """
-    low, middle, high = np.quantile(residual, (0.1, 0.5, 0.9))
+    some = residual[:: max(residual.size // _ENOUGH, 1)]
+    low, middle, high = np.quantile(some, (0.1, 0.5, 0.9))
     kept = np.abs(residual - middle) <= _DUST_SIGMAS * max((high - low) / 2.563, least)
-    if kept.mean() < 1 - _MOST_DUST:
+    if np.count_nonzero(kept) < (1 - _MOST_DUST) * kept.size:
         kept = np.ones(residual.size, np.bool_)
     return max(float(np.sqrt(np.mean(residual[kept] ** 2))), least), kept
 
 
 def _noise(solution: Solution) -> tuple[float, float, float]:
-    """Noise of the dark side, of the bright side, and the extra that follows the edge's slope.
+    """Noise of the dark side, of the bright side, and the jitter that follows the edge's slope.
 
     Where the light changes, rounding is noise even if the sides are one code each: a side's noise
-    is at least that of its flank. The extra is what a jitter of the edge looks like.
+    is at least that of its flank.
     """
-    fit, residual = solution.fit, solution.residual
-    value, slope, _ = pixel_edge(solution.distance, fit.sigma_px)
-    least, steepest = _MIN_NOISE * fit.contrast, float(slope.max())
-    level = slope < 0.01 * steepest
-    flank = (slope >= 0.01 * steepest) & (slope < 0.15 * steepest)
+    terms, residual = solution.terms, solution.residual
+    least, steepest = _MIN_NOISE * terms.fit.contrast, float(terms.slope.max())
     sides = []
-    for here in (value < 0.5, value >= 0.5):
-        own, _ = _scale(residual[here & level], least)
-        near, _ = _scale(residual[here & flank], least)
+    for side in (-1, 1):
+        mine = side * terms.distance > 0
+        slope, rest = terms.slope[mine], residual[mine]
+        own, _ = _scale(rest[slope < 0.01 * steepest], least)
+        near, _ = _scale(rest[(slope >= 0.01 * steepest) & (slope < 0.15 * steepest)], least)
         sides.append(near if near > _CLEARLY_MORE * own else own)
-    steep = slope > 0.5 * steepest
-    power = float(np.mean(slope[steep] ** 2))
-    base = float(np.mean(_variance((sides[0], sides[1], 0.0), value[steep], slope[steep])))
+    steep = terms.slope > 0.5 * steepest
+    slope, value = terms.slope[steep], terms.value[steep]
+    base = float(np.mean(_variance((sides[0], sides[1], 0.0), value, slope)))
     there, _ = _scale(residual[steep], least)
     extra = there**2 - base
-    significant = extra > 3 * np.sqrt(2 / steep.sum()) * base
-    return sides[0], sides[1], float(np.sqrt(extra / power)) if significant else 0.0
+    jitter = extra > 3 * np.sqrt(2 / slope.size) * base
+    return sides[0], sides[1], float(np.sqrt(extra / np.mean(slope**2))) if jitter else 0.0
 
 
 def _dust(solution: Solution, noise: tuple[float, float, float]) -> NDArray[np.bool_]:
     """Pixels far off the model in view of the noise of their place."""
-    value, slope, _ = pixel_edge(solution.distance, solution.fit.sigma_px)
-    out = np.zeros_like(solution.used)
-    out[solution.used] = solution.residual**2 > _DUST_SIGMAS**2 * _variance(noise, value, slope)
+    terms = solution.terms
+    out = np.zeros_like(terms.used)
+    variance = _variance(noise, terms.value, terms.slope)
+    out[terms.used] = solution.residual**2 > _DUST_SIGMAS**2 * variance
     return out
 
 
