@@ -8,8 +8,8 @@ drop out (a matched filter; the widths are visited in octaves of a binned pyrami
 an amplitude is the robust scatter of the amplitudes of all other places, so that whatever does
 not average like white noise is counted at its true size: paper texture, sensor pattern, shading.
 
-A line must stand out from *both* its sides: steps and slopes do not. It must be borne by most
-of the bands in which it is said to run: a spot is not.
+A line must stand out from *both* its sides and explain the profile better than a step does. It
+must be borne by most of the bands in which it is said to run: a spot is not.
 """
 
 from __future__ import annotations
@@ -28,14 +28,15 @@ from scanqa.numeric.line_fit import (
     amplitudes_at,
     best_amplitudes,
     measure_at,
+    profile_of_line,
     reach_of,
     shape,
 )
-from scanqa.numeric.spread import MAD_EFFICIENCY, local_sigma
+from scanqa.numeric.spread import CUT_EFFICIENCY, local_sigma
 
 Floats = NDArray[np.float64]
 
-SIDE_SHARE = 0.4  # of its amplitude by which a line must stand out from each side
+SIDE_SHARE = 0.2  # of its amplitude by which a line must stand out from each side
 LEAST_BANDS = 3  # a shorter line cannot be told from a spot
 PASSES = 6  # strong lines hide weak ones: each pass finds what the last uncovered
 MOST_GROUPS = 16  # bands are joined to this many when parts of the page are searched
@@ -112,12 +113,12 @@ def spans(bands: int) -> list[tuple[int, int]]:
 def threshold(false_alarms: float, tests: float, independent: float) -> float:
     """Multiple of a *estimated* sigma that noise passes with the stated family-wise probability.
 
-    Student's t, because sigma was itself estimated (by a median absolute deviation) from a
+    Student's t, because sigma was itself estimated from a
     number of independent values that is small for wide lines. Bonferroni over `tests`, two-sided.
     """
     from scipy.special import stdtrit
 
-    freedom = max(MAD_EFFICIENCY * independent, 3.0)
+    freedom = max(CUT_EFFICIENCY * independent, 3.0)
     return float(-stdtrit(freedom, false_alarms / (2 * tests)))
 
 
@@ -208,13 +209,17 @@ def _candidates(
         estimate = best_amplitudes if factor == 1 else amplitudes
         values = estimate(binned, width)[:, reach : whole - reach]
         spread = local_sigma(values, max(block // factor, 16 * width))
-        sigma = np.hypot(np.maximum(spread, floor), bend * width * factor)
+        noise = np.maximum(spread, floor)
+        bends = bend * width * factor
         freedom = values.shape[1] / (1.5 * width)
-        tests = len(used) * values.shape[1]
-        limits = np.full(len(where), threshold(false_alarms / 2, tests * signals, freedom))
-        if parts:
-            limits[signals:] = threshold(false_alarms / 2, tests * len(parts), freedom)
-        excess = np.abs(values) / np.maximum(limits[:, None] * sigma, _TINY)
+        tests = len(used) * values.shape[1] * np.full(len(where), float(signals))
+        tests[signals:] = len(used) * values.shape[1] * len(parts)
+        limits = np.hypot(
+            noise * [[threshold(false_alarms / 2, count, freedom)] for count in tests],
+            bends * threshold(false_alarms / 2, float(tests.max()), math.inf),
+        )
+        sigma = np.hypot(noise, bends)
+        excess = np.abs(values) / np.maximum(limits, _TINY)
         for row, index in _peaks(excess, width):
             signal, run = where[row]
             yield _Candidate(
@@ -298,6 +303,8 @@ def _confirm(
     profile = weights[part] @ signal[part] / weights[part].sum()
     if min(_sides(profile, at, width) * sign) < SIDE_SHARE * sign * amplitude:
         return None
+    if not _is_no_border(profile, at, width):
+        return None
     middle, full_width = shape(profile, at, width, sign)
     heights, sigmas = measure_at(
         signal[None], weights, round(middle), max(round(full_width), 1), bands, block=block
@@ -355,9 +362,31 @@ def extent(of_bands: Floats, amplitude: float) -> tuple[int, int]:
     return first, end
 
 
+def _is_no_border(profile: Floats, at: int, width: int) -> bool:
+    """Whether a line explains the profile better than any step near it would.
+
+    Each is fitted together with the cubic background: the one that leaves less counts.
+    """
+    reach = reach_of(width)
+    low, high = max(at - reach, 0), min(at + reach + 1, profile.size)
+    x = np.arange(low, high, dtype=np.float64) - at
+    background = np.linalg.qr(np.vander(x / reach, 4))[0]
+
+    def explained(shapes: Floats) -> float:
+        """Most of the sum of squares that any of the (n, samples) shapes takes up."""
+        clean = shapes - (shapes @ background) @ background.T
+        sizes = np.square(clean).sum(axis=1)
+        taken = np.square(clean @ profile[low:high]) / np.maximum(sizes, 1e-9)
+        return float(taken.max())
+
+    offsets = np.arange(-2 * width - 1, 2 * width + 2, max(width // 6, 1)) + 0.5
+    steps = np.where(x > offsets[:, None], 1.0, 0.0)
+    return explained(profile_of_line(width, x)[None]) > explained(steps)
+
+
 def _sides(profile: Floats, at: int, width: int) -> Floats:
     """By how much the middle stands above its left and right flank, the wide slope taken off."""
-    half = max(width // 2, 0)
+    half = width // 2
     gap, length = width + 1, width + 4
     middle = profile[at - half : at + half + 1].mean()
     left = profile[max(at - gap - length, 0) : max(at - gap, 1)].mean()
@@ -373,11 +402,20 @@ def _sides(profile: Floats, at: int, width: int) -> Floats:
 
 
 def _paint_over(work: Floats, candidate: _Candidate) -> None:
-    """Replace a line by a straight bridge between its flanks, in every signal and band."""
-    reach = candidate.width + candidate.width // 2 + 1
-    low, high = max(candidate.at - reach, 1), min(candidate.at + reach, work.shape[-1] - 2)
-    flank = max(candidate.width, 4)
-    left = work[..., max(low - flank, 0) : low].mean(axis=-1)
-    right = work[..., high + 1 : high + 1 + flank].mean(axis=-1)
-    part = np.linspace(0.0, 1.0, high - low + 1)
-    work[..., low : high + 1] = left[..., None] * (1 - part) + right[..., None] * part
+    """Replace a line by a straight bridge between its flanks, in every signal and band.
+
+    The bridge fades into the flanks: a kink would look like a line in smooth grain.
+    """
+    at, flank = candidate.at, max(candidate.width, 6)
+    inner = candidate.width + candidate.width // 2 + 1
+    x = np.arange(max(at - inner - flank, 0), min(at + inner + flank + 1, work.shape[-1]))
+    far = np.abs(x - at) > inner
+    left, right = x[far & (x < at)], x[far & (x > at)]
+    if not left.size or not right.size:
+        return
+    ends = work[..., left].mean(axis=-1), work[..., right].mean(axis=-1)
+    share = (x - left.mean()) / (right.mean() - left.mean())
+    bridge = ends[0][..., None] * (1 - share) + ends[1][..., None] * share
+    fade = np.clip((inner + flank - np.abs(x - at)) / flank, 0.0, 1.0)
+    smooth = fade * fade * (3 - 2 * fade)
+    work[..., x] += smooth * (bridge - work[..., x])

@@ -23,7 +23,8 @@ def rows() -> Iterable[Row]:
     yield _detected("1 px, 0.2 %, one scan, half A4 at 300 dpi", 0.002, 1.0, 0.95)
     yield _detected("1 px, 0.5 %, one scan, half A4 at 300 dpi", 0.005, 1.0, 0.99)
     yield _detected("soft band of 1 mm, 0.5 %", 0.005, 1.0 * DPI / MM, 0.95)
-    yield _detected("soft band of 3 mm, 0.5 %", 0.005, 3.0 * DPI / MM, 0.95)
+    yield _detected("soft band of 3 mm, 0.5 %", 0.005, 3.0 * DPI / MM, 0.95, lines_each=1)
+    yield _detected("soft band of 3 mm, 1 %", 0.01, 3.0 * DPI / MM, 0.95, lines_each=1)
     yield _detected("1 px, 1 %, over a third of the length", 0.01, 1.0, 0.95, part=(1200, 2370))
     yield _detected("1 px, 0.5 %, line across", 0.005, 1.0, 0.95, across=True)
     yield _causes()
@@ -68,8 +69,9 @@ def _detected(
     *,
     part: tuple[int, int] | None = None,
     across: bool = False,
+    lines_each: int = 3,
 ) -> Row:
-    """Three lines at random places and of random polarity in each scan."""
+    """Lines at random places and of random polarity in each scan, apart from each other."""
     found = lines = false = 0
     errors = []
     seed = SEED + 500
@@ -77,8 +79,9 @@ def _detected(
         light, rng = light_of_paper(seed + trial, SHAPE, dpi=DPI)
         length = SHAPE[0] if across else SHAPE[1]
         # Apart, and off the edge shadows: the ends of the bed are another row's business.
-        places = np.array([0.25, 0.5, 0.75]) * length + rng.integers(-60, 60, 3)
-        signs = rng.choice([-1, 1], 3)
+        places = np.arange(1, lines_each + 1) / (lines_each + 1) * length
+        places = places + rng.integers(-60, 60, lines_each)
+        signs = rng.choice([-1, 1], lines_each)
         x = np.arange(length)
         profile = np.ones(length)
         for place, sign in zip(places, signs, strict=True):
@@ -91,7 +94,7 @@ def _detected(
             rows_ = slice(*part) if part else slice(None)
             light[rows_] *= profile[None].astype(np.float32)
         got = streaks.measure([scanned(light, rng, dpi=DPI)]).streaks
-        lines += 3
+        lines += lines_each
         for place, sign in zip(np.round(places), signs, strict=True):
             near = [
                 s for s in got
@@ -101,7 +104,7 @@ def _detected(
             ]  # fmt: skip
             found += len(near) == 1
             errors += [s.contrast_percent - 100 * contrast for s in near]
-        false += max(len(got) - 3, 0)
+        false += max(len(got) - lines_each, 0)
     rate = found / lines
     bias = float(np.mean(errors)) if errors else float("nan")
     return Row(
