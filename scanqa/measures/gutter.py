@@ -3,10 +3,10 @@
 The paper level is an *upper envelope*, so print does not count: the page is divided into bands of
 10 mm along the spine; in each, at each distance from the side where the spine lies, the paper is
 the cluster of the small blocks' lightness (L*, of luma) nearest to their 85th percentile (mean
-shift), and dips narrower than 8 mm along the way (lines of text that run with the spine) are
-filled (grey closing). Each band is compared with its own plateau, the level further in; bands that
-show no bare paper there (pictures, lid beyond the book) are left out; the profile is the median
-over the bands.
+shift); along the way, glints narrower than 1.2 mm are cut off (grey opening) and dips narrower
+than 8 mm (lines of text that run with the spine) are filled (grey closing). Each band is compared
+with its own plateau, the level further in; bands that show no bare paper there (pictures, lid
+beyond the book) are left out; the profile is the median over the bands.
 
 Distances are from the image's border on the spine side: what the sensor does not see there is the
 dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to that border.

@@ -16,6 +16,7 @@ from scanqa.numeric.sides import from_side
 
 BAND_MM = 10.0
 DIP_L = 1.0  # shallower dips are grain: filling them would lift the level
+GLINT_MM = 1.2  # a shine on the bent page; the space between lines of text is wider
 FILL_MM = 8.0  # two lines of text and the space between them
 PLATEAU_MM = (35.0, 70.0)  # beyond the lift of a page, still on the page of a small book
 PLATEAU_SHARE = 0.5  # of the extent at most
@@ -53,22 +54,28 @@ class Profile:
         return np.asarray(np.median(self.lack, axis=0), np.float64)
 
 
-def paper_envelope(lightness: Floats, along_px: int, fill_px: int) -> Floats:
+def paper_envelope(lightness: Floats, along_px: int, glint_px: int, fill_px: int) -> Floats:
     """Upper envelope of blocks (along the spine, inwards): (bands, inwards).
 
     Parameters
     ----------
     lightness : (rows, n)
         L* of blocks.
-    along_px, fill_px : int
-        Blocks to a band; length of dips to fill along the way inwards.
+    along_px : int
+        Blocks to a band.
+    glint_px, fill_px : int
+        Lengths along the way inwards: peaks that are narrower are cut off, then narrower dips are
+        filled. Glints go first, or the dark between a glint and the page would be filled too.
     """
     count = max(1, len(lightness) // along_px)
     level = np.array([paper_level(band) for band in np.array_split(lightness, count, axis=0)])
     # Carried on level beyond both ends, or the closing would lift the darkest place, at the spine.
     wide = np.pad(level, ((0, 0), (fill_px, fill_px)), mode="edge")
-    closed = ndimage.grey_closing(wide, size=(1, fill_px))[:, fill_px:-fill_px]
-    return np.asarray(np.where(closed - level > DIP_L, closed, level), np.float64)
+    opened = ndimage.grey_opening(wide, size=(1, glint_px))
+    wide = np.where(wide - opened > DIP_L, opened, wide)
+    closed = ndimage.grey_closing(wide, size=(1, fill_px))
+    wide = np.where(closed - wide > DIP_L, closed, wide)
+    return np.asarray(wide[:, fill_px:-fill_px], np.float64)
 
 
 def page_profile(placement: Placement, side: Side) -> Profile | str:
@@ -85,7 +92,8 @@ def page_profile(placement: Placement, side: Side) -> Profile | str:
     shown = blocks[:, : int(end_mm / pitch[inwards])]
     lightness = lstar(luma(placement.light.light(shown)))
     fill = 2 * round(FILL_MM / pitch[inwards] / 2) + 1
-    level = paper_envelope(lightness, max(1, round(BAND_MM / pitch[along])), fill)
+    glint = 2 * round(GLINT_MM / pitch[inwards] / 2) + 1
+    level = paper_envelope(lightness, max(1, round(BAND_MM / pitch[along])), glint, fill)
     at_mm = np.asarray((np.arange(level.shape[1]) + 0.5) * pitch[inwards], np.float64)
     if side in ("right", "bottom"):  # blocks start at the other side: a part block is missing here
         at_mm += extent - blocks.shape[1] * pitch[inwards]

@@ -84,6 +84,26 @@ def test_a_dark_line_far_in_is_not_the_reach_of_the_gutter():
     check(gutter.measure([open_book("left", page=np.where(far_in, 0.5, 1.0))], book_edge="left"))
 
 
+def test_a_glint_in_the_gutter_does_not_end_it():
+    """A page that shines in a line of half a millimetre, 3 mm from the spine."""
+    glint = np.abs(distance_from("left") - 3.0) < 0.26
+    page = np.where(glint, 1 / light_at(distance_from("left")), 1.0)
+    found = gutter.measure([open_book("left", page=page)], book_edge="left")
+    name = "gutter.reach_5"
+    assert value(found, name) == pytest.approx(truth(name), abs=TOLERANCE_MM)
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("cut", [0, 3])
+def test_a_part_block_at_the_side_is_counted(side, cut):
+    """At 300 dpi the preview has blocks of 4 px; the last 3 px of 1203 are in none."""
+    light = PAPER * light_at(distance_from(side, 1200 + cut, 1600 + cut, 300))
+    light = light * np.ones((1600 + cut, 1200 + cut))
+    found = gutter.measure([placed(light, 300, role="open-book", noise=0.01)], book_edge=side)
+    for name in ("gutter.delta_L_at_2mm", "gutter.delta_L_at_5mm"):
+        assert value(found, name) == pytest.approx(truth(name), abs=0.15)  # 0.25 mm are 0.7 L*
+
+
 def test_page_tint_cancels():
     """Cream paper: a colour that is the same everywhere changes no more than the scale of L*."""
     tint = np.array([0.80, 0.74, 0.60])

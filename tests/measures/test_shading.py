@@ -54,6 +54,20 @@ def test_falloff_of_a_parabola(bowl_results, distance):
         assert found == pytest.approx(truth, abs=TOLERANCE)
 
 
+@pytest.mark.parametrize("side", ["left", "right", "top", "bottom"])
+def test_falloff_counts_the_edge_shadow_at_its_place(side):
+    """Steep light: a pixel's shift (0.34 mm) would be 3 % at 2 mm."""
+    x, y = grid_mm(WIDTH, HEIGHT, DPI)
+    depth = {"left": x, "right": x[:, ::-1], "top": y, "bottom": y[::-1]}[side]
+    light = 0.8 * (1 - 0.7 * np.exp(-depth / 2.5)) * np.ones((y.size, x.size))
+    found = shading.measure([placed(light, DPI, noise=0.005)])
+    for distance in (2, 5, 10):
+        truth = 100 * (1 - 0.7 * np.exp(-distance / 2.5))
+        name = f"shading.falloff_{side}_{distance}mm"
+        # straight between samples 0.34 mm apart: h²/8 × curvature is 0.1 % at 2 mm
+        assert value(found, name) == pytest.approx(truth, abs=TOLERANCE)
+
+
 def test_even_light_is_even():
     """A pixel here is one preview block: 0.6 % is the grain of 5 % pixels at 600 dpi."""
     found = shading.measure([placed(np.full((1240, 876), 0.8), DPI, noise=0.006)])
