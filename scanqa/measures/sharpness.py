@@ -11,9 +11,13 @@ of ISO 12233, by a fit to the unbinned pixels instead of bins).
 - ``effective_dpi``: sampling efficiency × dpi of that axis.
 - ``peak``: highest response up to half the sampling frequency; over 1 means sharpening.
 
-A result is a ``lower-bound`` where the edge itself is the limit: an edge of roughness r (standard
-deviation) is blurred by r along its normal, which costs ``r²/2σ²`` of SFR50, σ being the width of
-the whole blur. A known response of the edges can be divided out (`edge_response`).
+**Printer or scanner.** A rough edge is blurred by its own roughness: a variance r² along the normal
+costs ``r²/2σ²`` of SFR50, σ² being the variance of the whole blur. r² is read from each edge
+(`scanqa.numeric.edge_rough`), structure too fine for the scan included by extrapolation up to
+`FINEST_CY_MM`, and its median over the edges of one kind and direction counts: a printer is the
+same everywhere. Where windows were cut out of the sheet, the printed edges beside each are compared
+with its cut ones, and that decides. What costs more than `LIMIT` makes every result it touches a
+``lower-bound``. A known response of the edges can be divided out (`edge_response`).
 
 Fails (not measurable, with the reason) for light at the end of the scale, edges that the image
 cuts off, edges without contrast and windows that were not cut out.
@@ -25,11 +29,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from scanqa.model import (
     MM_PER_INCH,
     Curve,
     Direction,
     Edge,
+    EdgeKind,
     Evidence,
     Floats,
     Measurement,
@@ -47,7 +54,9 @@ NAMES = tuple(
     for what in ("sfr50", "sfr10", "sampling_efficiency", "effective_dpi", "peak")
 )
 DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
-ROUGH_LOSS = 0.02  # of SFR50: an edge that costs more limits the result
+LIMIT = 0.02  # of SFR50: an edge that costs more limits the result
+FINEST_CY_MM = 25.0  # toner grains pile up to some 20 µm: finer structure is not expected
+MIN_CUT = 2  # cut edges in a direction that can judge the printed ones
 GAUSS_50 = 0.187391  # σ f50 of a Gaussian: exp(-2π² · 0.187391²) = 0.5
 
 EdgeResponse = Callable[[Floats], Floats]
@@ -63,11 +72,48 @@ class Site:
     found: EdgeSfr | Unmeasured
 
     @property
-    def roughness_um(self) -> float | None:
-        """Roughness of the edge on the paper that the scan still shows."""
-        if isinstance(self.found, Unmeasured):
+    def sfr50_cy_mm(self) -> float | None:
+        """SFR50 on the paper."""
+        if isinstance(self.found, Unmeasured) or self.found.sfr50 is None:
             return None
-        return self.found.roughness_px * self.place.mm_per_px * 1000
+        return self.found.sfr50.frequency / self.place.mm_per_px
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What the edges of one kind and direction cost, and why we think so.
+
+    Attributes
+    ----------
+    rough_mm : float
+        Standard deviation of the edges along their normal, the unseen part included.
+    beside_cut : (loss, uncertainty) or None
+        Share of SFR50 by which printed edges fall short of the cut edges beside them.
+    """
+
+    kind: EdgeKind
+    rough_mm: float
+    beside_cut: tuple[float, float] | None
+
+    def verdict(self, sfr50_cy_mm: float) -> tuple[Status, str]:
+        """Status of a site and the reason, from its SFR50."""
+        if self.beside_cut is not None:
+            loss, spread = self.beside_cut
+            if loss - 2 * spread > LIMIT:
+                return "lower-bound", (
+                    f"the printed edges measure {100 * loss:.0f} % less than the cut windows "
+                    "beside them: the print is the limit, not the scanner"
+                )
+            if loss + 2 * spread < LIMIT:
+                return "ok", ""
+        loss = (self.rough_mm * sfr50_cy_mm / GAUSS_50) ** 2 / 2
+        if loss <= LIMIT:
+            return "ok", ""
+        maker = "printed edges are" if self.kind == "printed" else "knife's cuts are"
+        return "lower-bound", (
+            f"the {maker} rough (about {1000 * self.rough_mm:.0f} µm) and limit this value, "
+            "not the scanner alone"
+        )
 
 
 def measure(
@@ -143,9 +189,10 @@ def _measurements(found: Sequence[Site], scan: str) -> Iterator[Measurement]:
     """
     cut = [site for site in found if site.edge.kind == "cut"]
     none_cut = bool(cut) and all(isinstance(site.found, Unmeasured) for site in cut)
+    limits = _limits(found)
     for site in found:
         if isinstance(site.found, EdgeSfr):
-            yield from _values(site, site.found)
+            yield from _values(site, site.found, limits[site.edge.kind, site.place.direction])
         elif site.edge.kind == "printed" or not none_cut:
             yield _missing(NAMES[0], site.found.reason, **_where(site))
     if none_cut and isinstance(cut[0].found, Unmeasured):
@@ -159,8 +206,12 @@ def _measurements(found: Sequence[Site], scan: str) -> Iterator[Measurement]:
                 yield _missing(name, why, scan=scan, direction=direction)
 
 
-def _values(site: Site, sfr: EdgeSfr) -> Iterator[Measurement]:
-    status, reason = _limit(site, sfr)
+def _values(site: Site, sfr: EdgeSfr, limit: Limit) -> Iterator[Measurement]:
+    sfr50 = site.sfr50_cy_mm
+    status: Status = "ok"
+    reason = ""
+    if sfr50 is not None:
+        status, reason = limit.verdict(sfr50)
     per_mm = 1 / site.place.mm_per_px
     for name, level, crossing in ((NAMES[0], 0.5, sfr.sfr50), (NAMES[1], 0.1, sfr.sfr10)):
         if crossing is None:
@@ -192,19 +243,42 @@ def _efficiency(
         )
 
 
-def _limit(site: Site, sfr: EdgeSfr) -> tuple[Status, str]:
-    """Whether the edge's own roughness, and not the scanner, limits the response."""
-    if sfr.sfr50 is None:
-        return "ok", ""
-    sure = max(sfr.roughness_px - 2 * sfr.roughness_uncertainty_px, 0.0)
-    loss = (sure * sfr.sfr50.frequency / GAUSS_50) ** 2 / 2
-    if loss <= ROUGH_LOSS:
-        return "ok", ""
-    maker = "printed edge" if site.edge.kind == "printed" else "knife's cut"
-    return "lower-bound", (
-        f"the {maker} is rough ({site.roughness_um:.0f} µm) and limits this value, "
-        "not the scanner alone"
-    )
+def _limits(found: Sequence[Site]) -> dict[tuple[EdgeKind, Direction], Limit]:
+    """What the edges of each kind and direction cost."""
+    groups: dict[tuple[EdgeKind, Direction], list[tuple[Site, EdgeSfr]]] = {}
+    for site in found:
+        if isinstance(site.found, EdgeSfr):
+            key = (site.edge.kind, site.place.direction)
+            groups.setdefault(key, []).append((site, site.found))
+    limits = {}
+    for (kind, direction), members in groups.items():
+        variances = [
+            sfr.roughness.whole_px2(FINEST_CY_MM * site.place.mm_per_px)[0]
+            * site.place.mm_per_px**2
+            for site, sfr in members
+        ]
+        cut = [site for site, _ in groups.get(("cut", direction), [])]
+        beside = _beside_cut([site for site, _ in members], cut) if kind == "printed" else None
+        rough_mm = float(np.sqrt(np.median(variances)))
+        limits[kind, direction] = Limit(kind, rough_mm, beside)
+    return limits
+
+
+def _beside_cut(printed: Sequence[Site], cut: Sequence[Site]) -> tuple[float, float] | None:
+    """Share of SFR50 that printed edges lack against the cut ones nearest to them."""
+    losses = []
+    for site in cut:
+        x, y = site.place.at_mm
+        near = sorted(
+            (np.hypot(other.place.at_mm[0] - x, other.place.at_mm[1] - y), other.sfr50_cy_mm)
+            for other in printed
+            if other.sfr50_cy_mm is not None
+        )[:4]
+        if near and site.sfr50_cy_mm is not None:
+            losses.append(1 - float(np.mean([value for _, value in near])) / site.sfr50_cy_mm)
+    if len(losses) < MIN_CUT:
+        return None
+    return float(np.median(losses)), float(np.std(losses, ddof=1) / np.sqrt(len(losses)))
 
 
 def _value(

@@ -60,6 +60,7 @@ from scanqa.numeric.edge_fit import (
     refine,
 )
 from scanqa.numeric.edge_profile import FREQUENCIES
+from scanqa.numeric.edge_rough import Roughness, roughness
 from scanqa.numeric.edge_solve import Solution, solve_with_care
 
 _LEAST_EDGE_RESPONSE = 0.2
@@ -87,10 +88,8 @@ class EdgeSfr:
         None if the response does not fall that far within 1 cycle/px.
     peak, peak_uncertainty : float
         Highest response up to half the sampling frequency; 1 where nothing exceeds it.
-    roughness_px : float
-        Standard deviation of the edge about its line (or bow), row by row, noise removed; what
-        the blur of the scanner along the edge has smoothed away is not in it.
-    roughness_uncertainty_px : float
+    roughness : Roughness
+        Of the edge along its normal, see `edge_rough`.
     noise : float
         Standard deviation of the pixels beside the edge, relative to the contrast.
     distance_px, edge : (121,)
@@ -107,8 +106,7 @@ class EdgeSfr:
     sfr10: Crossing | None
     peak: float
     peak_uncertainty: float
-    roughness_px: float
-    roughness_uncertainty_px: float
+    roughness: Roughness
     noise: float
     distance_px: Floats
     edge: Floats
@@ -303,7 +301,6 @@ def _result(solution: Solution) -> EdgeSfr:
     ratio = ratios[1] if len(ratios) > 1 else 1.0
     uncertainty = np.sqrt(white * ratio + open_shape)
     peak, peak_uncertainty = _peak(response.sfr, uncertainty)
-    roughness, roughness_uncertainty = _roughness(solution)
     distance = np.linspace(-6, 6, 121) * max(1.0, solution.terms.fit.sigma_px)
     contrast = solution.plain[3] - solution.plain[0]
     return EdgeSfr(
@@ -315,8 +312,7 @@ def _result(solution: Solution) -> EdgeSfr:
         sfr10=crossings[1],
         peak=peak,
         peak_uncertainty=peak_uncertainty,
-        roughness_px=roughness,
-        roughness_uncertainty_px=roughness_uncertainty,
+        roughness=roughness(solution, FREQUENCIES, response.sfr),
         noise=float(np.hypot(solution.noise[0], solution.noise[1]) / np.sqrt(2) / contrast),
         distance_px=distance,
         edge=_profile(solution, distance) / contrast,
@@ -370,30 +366,6 @@ def _profile(solution: Solution, distance: Floats) -> Floats:
         + fit.contrast * fit.sigma_px * plain[9] * wider
     )
     return np.asarray(light + terms.shape.sum(distance, solution.posterior.coefficients))
-
-
-def _roughness(solution: Solution) -> tuple[float, float]:
-    """Standard deviation of the edge's place from row to row, noise removed, and its uncertainty.
-
-    The same matched filter that reads the place of the edge in a row is run beside the edge, where
-    it reads noise alone, correlated or not.
-    """
-    terms, fit = solution.terms, solution.terms.fit
-    shape = terms.used.shape[0], terms.used.shape[1]
-    rough, residual = np.zeros(shape), np.zeros(shape)
-    rough[terms.used] = terms.slope
-    residual[terms.used] = solution.residual
-    scale = fit.contrast * (rough**2).sum(axis=1).mean()
-    place = (rough * residual).sum(axis=1) / scale
-    aside = int(min(4 * fit.sigma_px + 3, 0.25 * shape[1]))
-    beside = np.stack([np.roll(rough, (0, way * aside), axis=(0, 1)) for way in (-1, 1)])
-    noise = float(np.mean(((beside * residual).sum(axis=2) / scale) ** 2))
-    rows = shape[0]
-    variance = float(np.mean(place**2)) * rows / max(rows - 3, 1) - noise
-    spread = np.sqrt(long_run_variance(place**2 - np.mean(place**2))) / rows
-    spread = float(np.hypot(spread, noise * np.sqrt(1 / rows)))
-    roughness = float(np.sqrt(max(variance, 0.0)))
-    return roughness, float(spread / max(2 * roughness, np.sqrt(2 * spread)))
 
 
 def divide(found: EdgeSfr, response: Floats) -> EdgeSfr:

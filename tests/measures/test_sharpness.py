@@ -1,14 +1,17 @@
 """The sharpness front on sheets drawn by poppler and scanned by plain numpy (tests.independent)."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
 from scanqa.measures import sharpness
-from scanqa.model import MM_PER_INCH, Edge
+from scanqa.model import MM_PER_INCH, Edge, Linear, Piece, Placement
 from scanqa.numeric.edge import EdgeSfr
+from scanqa.scans.array import ArrayScan
+from scanqa.scans.overview import overview
 from tests import independent as ind
 from tests.measures.printed_sheet import (
     RASTER_DPI,
@@ -17,6 +20,8 @@ from tests.measures.printed_sheet import (
     placed,
     sheet_picture,
 )
+from tests.numeric.laser_edge import reflectance, straight
+from tests.numeric.laser_edge import scanned as scanned_edge
 
 
 @pytest.fixture(scope="module")
@@ -170,3 +175,69 @@ def test_unequal_dpi_are_measured_along_each_axis(picture):
             if s.place.direction == direction
         ]
         assert np.mean(sfr50) == pytest.approx(true_crossing(0.5, 1.6, 600), rel=0.01)
+
+
+# ------------------------------------------------------------------------- printer or scanner
+
+
+def made_sheet(kinds, *, dpi, sigma_um, toner=0.25):
+    """A scan of near-vertical edges one below the other, each printed by a laser or cut."""
+    strips, edges, row = [], [], 0
+    for n, kind in enumerate(kinds):
+        maker = straight if kind == "cut" else partial(reflectance, toner=toner)
+        made = scanned_edge(maker, dpi=dpi, sigma_mm=sigma_um / 1000, slant_deg=5.15, seed=50 + n)
+        (x0, y0), (x1, y1) = made.line
+        mm = MM_PER_INCH / dpi
+        ends = [((x + 0.5) * mm, (y + row + 0.5) * mm) for x, y in ((x0, y0), (x1, y1))]
+        edges.append(Edge(f"edge-{n}", ends[0], ends[1], 1.7, kind))
+        strips.append(made.pixels)
+        row += made.pixels.shape[0]
+    light = np.concatenate(strips)
+    pixels = np.rint(light * 65535).astype(np.uint16)
+    scan = ArrayScan(pixels, name="wren.tif", dpi=(dpi, dpi))
+    straight_line = np.linspace(0, 1, 65536, dtype=np.float32)[np.newaxis]
+    per_mm = dpi / MM_PER_INCH
+    return Placement(
+        scan=scan,
+        overview=overview(scan),
+        light=Linear(straight_line, "stated curve"),
+        role="bed-sheet",
+        dpi=(dpi, dpi),
+        dpi_source="file",
+        piece=Piece("sheet", (), (), tuple(edges)),
+        to_px=np.array([[per_mm, 0, -0.5], [0, per_mm, -0.5]]),
+    )
+
+
+def status_of(results, kind):
+    (status,) = {m.status for m in results.named("sharpness.sfr50") if m.edge_kind == kind}
+    reason = next(m.reason for m in results.named("sharpness.sfr50") if m.edge_kind == kind)
+    return status, reason
+
+
+def test_a_sharp_scanner_is_not_blamed_for_the_printer():
+    kinds = ["printed", "cut", "printed", "cut", "printed", "cut", "printed"]
+    dpi, sigma_um = 600, 25.0
+    results = sharpness.measure([made_sheet(kinds, dpi=dpi, sigma_um=sigma_um)])
+    status, reason = status_of(results, "printed")
+    assert status == "lower-bound"
+    assert "the print is the limit" in reason
+    assert status_of(results, "cut") == ("ok", "")
+    truth = true_crossing(0.5, sigma_um / 1000 / MM_PER_INCH * dpi, dpi)
+    cut = [m.value for m in results.named("sharpness.sfr50") if m.edge_kind == "cut"]
+    assert np.abs(np.array(cut) / truth - 1).max() < 0.01
+
+
+def test_without_windows_the_roughness_tells():
+    results = sharpness.measure([made_sheet(["printed"] * 4, dpi=600, sigma_um=25.0)])
+    status, reason = status_of(results, "printed")
+    assert status == "lower-bound"
+    assert "rough" in reason
+    assert "µm" in reason
+
+
+@pytest.mark.parametrize("kinds", [["printed"] * 3, ["printed", "cut"] * 4])
+def test_a_soft_scanner_is_not_excused_by_the_printer(kinds):
+    # 130 µm of blur: what the toner adds is under 1 % (measured: 0.5 % at this toner)
+    results = sharpness.measure([made_sheet(kinds, dpi=300, sigma_um=130.0, toner=0.1)])
+    assert status_of(results, "printed") == ("ok", "")

@@ -101,7 +101,7 @@ def test_a_bowed_edge_is_followed():
     made = scene(gaussian(0.6), bow_px=1.5, noise=0.002)
     found = measured(made)
     assert found.sfr50.frequency == pytest.approx(made.crossing(0.5), rel=0.004)
-    assert found.roughness_px < 0.02
+    assert found.roughness.seen_px < 0.02
 
 
 @pytest.mark.parametrize("bits", [8, 16])
@@ -144,12 +144,12 @@ def test_roughness_is_measured(rms_px):
     rng = np.random.default_rng(8)
     made = scene(gaussian(0.6), rows=rows, shift_px=rng.normal(0, rms_px, rows), noise=0.005)
     found = measured(made)
-    assert found.roughness_px == pytest.approx(rms_px, rel=0.15)
+    assert found.roughness.seen_px == pytest.approx(rms_px, rel=0.15)
     # and it blurs: SFR of the mean edge is that of the blur times exp(-2π² r² f²)
     rough = Gaussians(((1.0, 0.0, float(np.hypot(0.6, rms_px))),))
     assert found.sfr50.frequency == pytest.approx(scene(rough).crossing(0.5), rel=0.03)
     smooth = measured(scene(gaussian(0.6), rows=rows, noise=0.005))
-    assert smooth.roughness_px < 0.01
+    assert smooth.roughness.seen_px < 0.01
     assert found.sfr50.uncertainty > 2 * smooth.sfr50.uncertainty
 
 
