@@ -18,6 +18,7 @@ from scanqa.errors import ScanqaError
 
 COMMANDS = (  # in the order of use; each is a module beside this one
     "sheets",
+    "capture",
     "qualify",
     "records",
     "event",

@@ -1,25 +1,30 @@
-"""Grain of scans of plain paper: in all, from scan to scan, and in place.
+"""Grain of scans of plain paper: in all, from scan to scan, in place, and what it says of light.
 
-Small windows on a grid over the bed are read at full resolution, turned into L* and rid of
-their shading. Their standard deviation is the total noise (FADGI 2023 and ISO 19264-1 state
-noise as the standard deviation of L*). Two scans of the same paper tell its parts, by the
-two-frame method of ISO 15739 and of photon transfer, var(A − B)/2 = var A − cov(A, B): what
-both scans share in place is fixed pattern; what they share where the paper has moved to is the
-paper's grain; the rest is temporal. A paper that lies still hides its grain in the fixed
-pattern, one whose grain is not found again hides it in the temporal noise: then the part is
-reported as not measurable, with what was seen.
+Small windows on a grid over the bed are read at full resolution and rid of their shading. The
+standard deviation of their L* is the total noise (FADGI 2023 and ISO 19264-1 state noise so).
+Two scans of the same paper tell its parts, by the two-frame method of ISO 15739 and of photon
+transfer, var(A − B)/2 = var A − cov(A, B): what both scans share in place is fixed pattern; what
+they share where the paper has moved to is the paper's grain; the rest is temporal. A paper that
+lies still hides its grain in the fixed pattern, one whose grain is not found again hides it in
+the temporal noise: then that part is not measurable, and the reason says what was seen.
+
+Temporal variance of linear light over its level is shot noise on white paper: level over
+variance counts the electrons at full scale (the light index). White calibration keeps the level
+when the lamp fades and lifts the variance as 1 over light, so the index follows the lamp.
+Pairs of dark scans separate read noise and gain. Noise of rounding to whole codes,
+step²/12, is taken off for these; files with lossy compression cannot serve.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import Floats, Measurement, Placement, Point, Results, Window
-from scanqa.numeric.covariance import cross_covariance, flatten, peak
+from scanqa.model import MM_PER_INCH, Channel, Floats, Measurement, Placement, Results, Window
+from scanqa.numeric.covariance import at_displacement, cross_covariance, flatten, peak
 from scanqa.numeric.lightness import lstar, luma
 
 WINDOW_PX = 256
@@ -27,106 +32,258 @@ GRID = (5, 4)  # windows along travel and across
 EDGE_MM = 12.0  # edge shadows bend more than a window's shading fit can follow
 NEAR_PX = 6  # displacement within which the paper's grain and the fixed pattern are not separable
 CLEAR = 8.0  # height of a grain peak over the scatter of the covariance
-AGREE_PX = 3.0  # windows whose grain moved alike
+TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
+STILL_SHARE = 0.5  # of the total that is shared in place when the paper lay still
+CLIPPED_SHARE = 0.02
+DITHER = 1.0  # temporal variance over that of rounding, below which rounding is no noise
+COLOURS: tuple[Channel, ...] = ("red", "green", "blue")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Patch:
-    """A window of one scan: L* without shading, and linear luma."""
+    """A window of one scan, linear light and its L* rid of shading."""
 
-    at_mm: Point
-    grain: Floats
-    light: Floats
+    window: Window
+    light: Floats  # (rows, columns, channels)
+    grain: Floats  # L*
+    rounding: Floats  # variance of light that whole codes bring, each channel
 
 
 @dataclass(frozen=True, slots=True)
 class _Split:
-    """Variances of one window in two scans, L*²."""
+    """Variances of one window in two scans: of L*, and of each channel's light (temporal)."""
 
     total: float
     in_place: float  # shared at displacement nought
-    grain: float | None  # shared at the paper's displacement, None if not found
-    moved_px: Point | None
-    light_difference: float  # var(A − B)/2 of light over mean light squared
+    grain: float | None  # shared where the paper has moved to; None if not found there
+    moved_px: tuple[float, float] | None  # (rows, columns)
+    light_total: Floats  # each channel and luma last: total − shared in place
+    light_grain: Floats
+    level: Floats
 
 
-def measure(placements: Sequence[Placement]) -> Results:
+def measure(placements: Sequence[Placement], dark: Sequence[Placement] = ()) -> Results:
     """Noise of blank scans.
 
     Parameters
     ----------
     placements : sequence of Placement
         Scans of plain white paper; the first two of like size and dpi are compared.
+    dark : sequence of Placement
+        Scans of a black card at the same setting; two give read noise and gain.
 
     Returns
     -------
     Results
-        ``noise.total`` of each scan; ``noise.temporal``, ``noise.fixed_pattern`` (L*, standard
-        deviations) and ``noise.snr`` (dB, linear light) of the first pair. The uncertainty is
-        the standard error over the windows.
+        ``noise.total`` of each scan (L*); of the first pair ``noise.temporal``,
+        ``noise.fixed_pattern``, ``noise.paper`` (L*), ``noise.snr`` (dB, linear luma),
+        ``noise.light_index`` (thousand electrons at full scale), ``noise.gain`` (ppm of full
+        scale) and ``noise.read`` (% of full scale) of each channel. The uncertainty is the
+        standard error over the windows.
     """
     results = Results()
-    patches = {}
+    patches = {id(placement): _patches(placement) for placement in placements}
     for placement in placements:
-        found = _patches(placement)
-        patches[id(placement)] = found
-        results += Results((_total(placement, found),))
+        results += Results((_total(placement, patches[id(placement)]),))
+    if not placements:
+        return results
     pair = _pair(placements)
     if pair is None:
         why = "it takes two scans of the same paper at the same setting; one alone gives the total"
-        return results + (_none(placements[0], why) if placements else Results())
+        return results + _none(placements[0], why)
     one, other = pair
     if all(patch.grain.std() < 1e-6 for patch in patches[id(one)]):
         return results + _none(one, "the scan has no grain at all: it was processed or is clipped")
-    splits = [_split(a, b) for a, b in zip(patches[id(one)], patches[id(other)], strict=True)]
-    return results + _parts(one, splits, patches[id(one)])
+    splits = [
+        _split(a, b, one, other) for a, b in zip(patches[id(one)], patches[id(other)], strict=True)
+    ]
+    return results + _parts(one, splits, patches[id(one)], _dark_variance(dark))
 
 
-def _windows(placement: Placement) -> list[Window]:
+# ---------------------------------------------------------------------------------- windows
+
+
+def _windows(placement: Placement) -> Iterator[Window]:
     scan = placement.scan
-    margins = [round(EDGE_MM * dpi / 25.4) for dpi in placement.dpi]
-    out = []
     size = min(WINDOW_PX, scan.width_px, scan.height_px)
-    spots = []
-    for length, margin, count in zip(
-        (scan.height_px, scan.width_px), margins[::-1], GRID, strict=True
+    places = []
+    for length, dpi, count in (
+        (scan.height_px, placement.dpi[1], GRID[0]),
+        (scan.width_px, placement.dpi[0], GRID[1]),
     ):
-        margin = min(margin, max(length - size, 0) // 4)
-        spots.append(np.unique(np.linspace(margin, length - margin - size, count).astype(int)))
-    for row in spots[0]:
-        out += [Window(int(row), int(col), size, size) for col in spots[1]]
-    return out
+        margin = min(round(EDGE_MM * dpi / MM_PER_INCH), max(length - size, 0) // 4)
+        count = max(min(count, (length - 2 * margin) // size), 1)  # windows may not overlap
+        places.append(np.unique(np.linspace(margin, length - margin - size, count).astype(int)))
+    for row in places[0]:
+        for col in places[1]:
+            yield Window(int(row), int(col), size, size)
 
 
 def _patches(placement: Placement) -> list[_Patch]:
-    out = []
-    for window in _windows(placement):
-        light = luma(placement.light.light(placement.scan.window(window)))
-        at = placement.mm(window.col + (window.width - 1) / 2, window.row + (window.height - 1) / 2)
-        out.append(_Patch(at, flatten(lstar(light)), light))
-    return out
+    return [_patch(placement, window) for window in _windows(placement)]
+
+
+def _patch(placement: Placement, window: Window) -> _Patch:
+    codes = placement.scan.window(window)
+    light = placement.light.light(codes)
+    middle = codes.mean(axis=(0, 1), dtype=np.float64)[None]
+    step = placement.light.light(middle + 0.5) - placement.light.light(middle - 0.5)
+    return _Patch(
+        window,
+        light.astype(np.float64),
+        flatten(lstar(luma(light))),
+        np.asarray(step[0], np.float64) ** 2 / 12,
+    )
+
+
+def _pair(placements: Sequence[Placement]) -> tuple[Placement, Placement] | None:
+    def kind(placement: Placement) -> object:
+        scan = placement.scan
+        return scan.width_px, scan.height_px, scan.channels, placement.dpi
+
+    for index, one in enumerate(placements):
+        for other in placements[index + 1 :]:
+            if kind(one) == kind(other):
+                return one, other
+    return None
+
+
+# ---------------------------------------------------------------------------------- kernels
+
+
+def _planes(light: Floats) -> list[Floats]:
+    """Channels of a window rid of shading, luma last (grey: the one channel)."""
+    if light.shape[-1] == 1:
+        return [flatten(light[..., 0])]
+    return [flatten(light[..., channel]) for channel in range(3)] + [flatten(luma(light))]
+
+
+def _split(one: _Patch, other: _Patch, first: Placement, second: Placement) -> _Split:
+    found = _displacement(one.grain, other.grain)
+    moved = other
+    total = float(one.grain.var() + other.grain.var()) / 2
+    in_place = float(np.mean(one.grain * other.grain))
+    if found is None and in_place < STILL_SHARE * total:
+        window = _far_window(one.window, first, second)
+        if window is not None:
+            moved = _patch(second, window)
+            found = _displacement(one.grain, moved.grain, anywhere=True)
+    planes, others = _planes(one.light), _planes(other.light)
+    shared = np.array([float(np.mean(a * b)) for a, b in zip(planes, others, strict=True)])
+    variances = np.array(
+        [(float(np.var(a)) + float(np.var(b))) / 2 for a, b in zip(planes, others, strict=True)]
+    )
+    grain_of_light = np.zeros(len(planes))
+    if found is not None:
+        there = others if moved is other else _planes(moved.light)
+        grain_of_light = np.array(
+            [at_displacement(a, b, *found[:2]) for a, b in zip(planes, there, strict=True)]
+        )
+    means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
+    return _Split(
+        total=total,
+        in_place=in_place,
+        grain=None if found is None else found[2],
+        moved_px=None
+        if found is None
+        else (
+            found[0] + moved.window.row - one.window.row,
+            found[1] + moved.window.col - one.window.col,
+        ),
+        light_total=variances - shared,
+        light_grain=grain_of_light,
+        level=means[-1:] if len(planes) == 1 else means,
+    )
+
+
+def _displacement(
+    one: Floats, other: Floats, *, anywhere: bool = False
+) -> tuple[float, float, float] | None:
+    """Rows, columns and covariance of the clearest shared grain away from displacement nought."""
+    surface = cross_covariance(one, other)
+    rows, columns = one.shape
+    # Far displacements have few pairs and chance makes peaks: half of a window at most.
+    top, left = rows // 2 + 1, columns // 2 + 1
+    inner = surface[top : 2 * rows - 1 - top, left : 2 * columns - 1 - left]
+    scatter = 1.4826 * float(np.median(np.abs(inner)))
+    allowed = inner.copy()
+    if not anywhere:
+        near = np.s_[
+            rows - 1 - top - NEAR_PX + 1 : rows - 1 - top + NEAR_PX,
+            columns - 1 - left - NEAR_PX + 1 : columns - 1 - left + NEAR_PX,
+        ]
+        allowed[near] = -math.inf
+    at_row, at_column = divmod(int(np.argmax(allowed)), allowed.shape[1])
+    where_row, where_column, height = peak(surface, at_row + top, at_column + left)
+    if height <= CLEAR * scatter:
+        return None
+    return where_row - (rows - 1), where_column - (columns - 1), height
+
+
+def _far_window(window: Window, first: Placement, second: Placement) -> Window | None:
+    """Where the paper under a window of the first scan lies in the second, from the previews.
+
+    Tiles of the previews share the paper's coarse grain; good to about a block.
+    """
+    step = first.overview.step_px
+    tiles = []
+    for placement in (first, second):
+        preview = placement.overview.preview
+        half = int(TILE_MM * sum(placement.dpi) / 2 / MM_PER_INCH / step / 2)
+        rows, columns = preview.shape[:2]
+        row = int(np.clip((window.row + window.height // 2) // step - half, 0, rows - 2 * half))
+        col = int(np.clip((window.col + window.width // 2) // step - half, 0, columns - 2 * half))
+        if min(rows, columns) < 2 * half:
+            return None
+        tile = preview[row : row + 2 * half, col : col + 2 * half]
+        plane = flatten(np.log(np.maximum(luma(placement.light.light(tile)), 1e-4)))
+        limit = 4.5 * float(np.median(np.abs(plane)))  # three deviations: specks and marks go
+        plane = np.clip(plane, -limit, limit)
+        # Streaks stay in place and would outshout the paper.
+        tiles.append(plane - plane.mean(axis=0) - plane.mean(axis=1, keepdims=True))
+    found = _displacement(tiles[0], tiles[1])
+    if found is None:
+        return None
+    row = window.row + round(found[0] * step)
+    col = window.col + round(found[1] * step)
+    inside = (
+        0 <= row <= second.scan.height_px - window.height
+        and 0 <= col <= second.scan.width_px - window.width
+    )
+    return Window(row, col, window.height, window.width) if inside else None
+
+
+def _dark_variance(dark: Sequence[Placement]) -> tuple[Floats, Floats, Floats] | None:
+    """Temporal variance of light in a pair of dark scans, its error, and the level: by channel."""
+    pair = _pair(dark)
+    if pair is None or any(placement.scan.lossy for placement in pair):
+        return None
+    variances, levels = [], []
+    for a, b in zip(_patches(pair[0]), _patches(pair[1]), strict=True):
+        differences = [flatten(d) for d in np.moveaxis(a.light - b.light, -1, 0)]
+        variance = np.array([float(np.var(d)) / 2 for d in differences])
+        variances.append(np.where(variance > (1 + DITHER) * a.rounding, variance - a.rounding, 0))
+        levels.append(a.light.mean(axis=(0, 1)))
+    found = np.array(variances)
+    errors = np.array([_median_error(column) for column in found.T])
+    return np.median(found, axis=0), errors, np.median(levels, axis=0)
+
+
+# ---------------------------------------------------------------------------------- results
 
 
 def _total(placement: Placement, patches: Sequence[_Patch]) -> Measurement:
     values = np.array([patch.grain.std() for patch in patches])
-    if placement.overview.top_share > 0.02 and values.max() > 0:
-        reason = (
-            f"{100 * placement.overview.top_share:.1f} % of the samples are at the top of the "
-            "scale, which hides part of the noise: the value is the least it can be"
-        )
-        return Measurement(
-            "noise.total",
-            float(np.median(values)),
-            _median_error(values),
-            "lower-bound",
-            reason,
-            placement.scan.name,
-            channel="luma",
-        )
+    clipped = placement.overview.top_share > CLIPPED_SHARE
     return Measurement(
         "noise.total",
         float(np.median(values)),
         _median_error(values),
+        status="lower-bound" if clipped else "ok",
+        reason=f"{100 * placement.overview.top_share:.1f} % of the samples are at the top of the "
+        "scale, which hides part of the noise: the value is the least it can be"
+        if clipped
+        else "",
         scan=placement.scan.name,
         channel="luma",
     )
@@ -137,98 +294,77 @@ def _median_error(values: Floats) -> float:
     return 1.2533 * float(values.std(ddof=1)) / math.sqrt(len(values)) if len(values) > 1 else 0.0
 
 
-def _pair(placements: Sequence[Placement]) -> tuple[Placement, Placement] | None:
-    for index, one in enumerate(placements):
-        for other in placements[index + 1 :]:
-            alike = (one.scan.width_px, one.scan.height_px, one.dpi) == (
-                other.scan.width_px,
-                other.scan.height_px,
-                other.dpi,
-            )
-            if alike:
-                return one, other
-    return None
-
-
-def _split(one: _Patch, other: _Patch) -> _Split:
-    surface = cross_covariance(one.grain, other.grain)
-    rows, columns = one.grain.shape
-    middle = (rows - 1, columns - 1)
-    total = float((one.grain.var() + other.grain.var()) / 2)
-    # At the rim few pairs are left and chance makes peaks.
-    inner = surface[rows // 2 : rows // 2 + rows, columns // 2 : columns // 2 + columns].copy()
-    offset = (rows // 2, columns // 2)
-    y, x = np.mgrid[: inner.shape[0], : inner.shape[1]]
-    distance = np.hypot(y + offset[0] - middle[0], x + offset[1] - middle[1])
-    scatter = float(np.median(np.abs(inner))) * 1.4826
-    inner[(distance < NEAR_PX) | (distance > min(rows, columns) // 2 - 2)] = -math.inf
-    row, column = np.unravel_index(int(np.argmax(inner)), inner.shape)
-    at_row, at_column, height = peak(surface, int(row) + offset[0], int(column) + offset[1])
-    found = height > CLEAR * scatter
-    difference = (one.light - other.light) / math.sqrt(one.light.mean() * other.light.mean())
-    return _Split(
-        total=total,
-        in_place=float(surface[middle]),
-        grain=height if found else None,
-        moved_px=(at_column - middle[1], at_row - middle[0]) if found else None,
-        light_difference=float(flatten(difference).var() / 2),
-    )
-
-
-def _parts(placement: Placement, splits: Sequence[_Split], patches: Sequence[_Patch]) -> Results:
+def _parts(
+    placement: Placement,
+    splits: Sequence[_Split],
+    patches: Sequence[_Patch],
+    dark: tuple[Floats, Floats, Floats] | None,
+) -> Results:
     total = np.array([split.total for split in splits])
     in_place = np.array([split.in_place for split in splits])
-    moved = [split for split in splits if split.grain is not None]
-    if len(moved) >= 0.5 * len(splits):
-        grain = np.array([split.grain or 0.0 for split in moved])
-        temporal = np.array([s.total - s.in_place - (s.grain or 0.0) for s in moved])
-        # var(A − B)/2 of light still holds the grain: take off the share it has in L*.
-        share = np.array([1 - (s.grain or 0.0) / max(s.total - s.in_place, 1e-9) for s in moved])
-        noise = np.array([s.light_difference for s in moved]) * np.clip(share, 1e-6, 1)
+    found = [index for index, split in enumerate(splits) if split.grain is not None]
+    if len(found) >= 0.5 * len(splits):
+        grain = np.array([splits[index].grain for index in found], np.float64)
         how = (
-            f"the paper moved by about {_moved_words(moved, placement)} and its grain "
-            f"({math.sqrt(max(float(np.median(grain)), 0)):.2f} L*) was lined up and taken off"
+            f"the paper moved by about {_moved_words([splits[i] for i in found], placement)}; "
+            "its grain was lined up and taken off"
         )
-        return _values(placement, temporal, np.array([s.in_place for s in moved]), noise, how)
-    if np.median(in_place) > 0.5 * np.median(total):
-        # Most of it is shared in place: the paper lay still and its grain is part of that.
+        parts = {
+            "noise.temporal": total[found] - in_place[found] - grain,
+            "noise.fixed_pattern": in_place,
+            "noise.paper": grain,
+        }
+        used = found
+        missing = Results()
+    elif np.median(in_place) > STILL_SHARE * np.median(total):
+        how = "the paper lay still"
+        together = math.sqrt(float(np.median(in_place)))
         why = (
             "the paper did not move between the scans, so its grain looks like a fixed pattern "
-            f"(together {math.sqrt(float(np.median(in_place))):.2f} L*); move it by a few "
-            "millimetres and scan again"
+            f"(together {together:.2f} L*); move it by a few millimetres and scan again"
         )
-        noise = np.array([split.light_difference for split in splits])
-        still = _values(placement, total - in_place, None, noise, "the paper lay still")
-        return still + Results((_missing("noise.fixed_pattern", placement, why),))
-    rest = math.sqrt(max(float(np.median(total - in_place)), 0.0))
-    why = (
-        "the paper moved and its grain was not found again, so it cannot be told from noise "
-        f"(together {rest:.2f} L*); move it by only 1 or 2 mm without turning it, or not at all"
-    )
-    fixed = _value("noise.fixed_pattern", placement, in_place, "")
-    return Results(
-        (_missing("noise.temporal", placement, why), fixed, _missing("noise.snr", placement, why))
+        parts = {"noise.temporal": total - in_place}
+        used = list(range(len(splits)))
+        missing = _missing(placement, why, "noise.fixed_pattern", "noise.paper")
+    else:
+        together = math.sqrt(max(float(np.median(total - in_place)), 0.0))
+        why = (
+            "the paper moved and its grain was not found again, so it cannot be told from noise "
+            f"(together {together:.2f} L*); move it by a few millimetres without turning it, or "
+            "scan twice without moving it"
+        )
+        fixed = _value("noise.fixed_pattern", placement, in_place, "")
+        return Results((fixed,)) + _missing(
+            placement, why, "noise.temporal", "noise.paper", "noise.snr", *_OF_LIGHT
+        )
+    values = tuple(_value(name, placement, part, how) for name, part in parts.items())
+    kept = [splits[index] for index in used]
+    rounding = np.array([patches[index].rounding for index in used])
+    return (
+        Results(values)
+        + missing
+        + _snr(placement, kept, how)
+        + _light(placement, kept, rounding, dark)
     )
 
 
 def _moved_words(moved: Sequence[_Split], placement: Placement) -> str:
-    shifts = np.array([split.moved_px for split in moved if split.moved_px is not None])
-    mm = np.median(shifts, axis=0) * 25.4 / np.array(placement.dpi)
-    return f"{mm[0]:+.2f} mm across and {mm[1]:+.2f} mm along travel"
+    shifts = np.array([split.moved_px for split in moved], np.float64)
+    rows, columns = np.median(shifts, axis=0)
+    across, travel = (
+        shift * MM_PER_INCH / dpi for shift, dpi in zip((columns, rows), placement.dpi, strict=True)
+    )
+    return f"{across:+.2f} mm across and {travel:+.2f} mm along travel"
 
 
-def _values(
-    placement: Placement, temporal: Floats, fixed: Floats | None, noise: Floats, how: str
-) -> Results:
-    out = [_value("noise.temporal", placement, temporal, how)]
-    if fixed is not None:
-        out.append(_value("noise.fixed_pattern", placement, fixed, how))
-    ratio = float(np.median(noise))
+def _snr(placement: Placement, splits: Sequence[_Split], how: str) -> Results:
+    ratios = np.array([(s.light_total[-1] - s.light_grain[-1]) / s.level[-1] ** 2 for s in splits])
+    ratio = float(np.median(ratios))
     if ratio <= 0:
-        out.append(_missing("noise.snr", placement, "the two scans do not differ at all"))
-    else:
-        error = 10 / math.log(10) * _median_error(noise) / ratio
-        out.append(
+        return _missing(placement, "the two scans do not differ at all", "noise.snr")
+    error = 10 / math.log(10) * _median_error(ratios) / ratio
+    return Results(
+        (
             Measurement(
                 "noise.snr",
                 -10 * math.log10(ratio),
@@ -236,30 +372,115 @@ def _values(
                 reason=how,
                 scan=placement.scan.name,
                 channel="luma",
-            )
+            ),
         )
-    return Results(tuple(out))
-
-
-def _value(name: str, placement: Placement, variances: Floats, how: str) -> Measurement:
-    """Root of the median variance; where that is not above its error, the error's root."""
-    variance = max(float(np.median(variances)), 0.0)
-    error = _median_error(variances)
-    value = math.sqrt(variance)
-    return Measurement(
-        name,
-        value,
-        math.sqrt(variance + error) - value,
-        reason=how,
-        scan=placement.scan.name,
-        channel="luma",
     )
 
 
-def _missing(name: str, placement: Placement, why: str) -> Measurement:
-    return Measurement(name, None, None, "not-measurable", why, placement.scan.name, channel="luma")
+_OF_LIGHT = ("noise.light_index", "noise.gain", "noise.read")
+
+
+def _light(
+    placement: Placement,
+    splits: Sequence[_Split],
+    rounding: Floats,
+    dark: tuple[Floats, Floats, Floats] | None,
+) -> Results:
+    """Light index, gain and read noise of each channel."""
+    if placement.scan.lossy:
+        why = "the file is lossily compressed, which changes the noise of its pixels"
+        return _missing(placement, why, *_OF_LIGHT)
+    results = Results()
+    channels: tuple[Channel, ...] = COLOURS if placement.scan.channels == 3 else ("luma",)
+    for index, channel in enumerate(channels):
+        raw = np.array([s.light_total[index] - s.light_grain[index] for s in splits])
+        variance = raw - rounding[:, index]
+        level = np.array([s.level[index] for s in splits])
+        if np.median(variance) < DITHER * np.median(rounding[:, index]):
+            why = (
+                "the noise is smaller than the steps of the codes; scan with 16 bits per channel "
+                "to see it"
+            )
+            results += _missing(placement, why, *_OF_LIGHT, channel=channel)
+            continue
+        per_level = variance / level  # of shot noise alone: the gain, everywhere the same
+        middle, error = float(np.median(per_level)), _median_error(per_level)
+        index_value = 1e-3 / middle
+        results += Results(
+            (_of_channel("noise.light_index", index_value, index_value * error / middle,
+                         placement, channel),)
+        )  # fmt: skip
+        results += _transfer(placement, channel, index, variance, level, dark)
+    return results
+
+
+def _transfer(
+    placement: Placement,
+    channel: Channel,
+    index: int,
+    variance: Floats,
+    level: Floats,
+    dark: tuple[Floats, Floats, Floats] | None,
+) -> Results:
+    """Straight line of variance over level through the white windows and the dark scans."""
+    if dark is None or len(dark[0]) <= index:
+        why = (
+            "it takes two scans of a black card beside the white ones, at the same setting and "
+            "without lossy compression"
+        )
+        return _missing(placement, why, "noise.gain", "noise.read", channel=channel)
+    of_dark, error_of_dark, dark_level = (float(part[index]) for part in dark)
+    if of_dark <= 0:
+        why = "the dark scans do not differ by more than the rounding of their codes"
+        return _missing(placement, why, "noise.gain", "noise.read", channel=channel)
+    slopes = (variance - of_dark) / (level - dark_level)
+    gain = float(np.median(slopes))
+    read_variance = of_dark - gain * dark_level
+    error_of_gain = math.hypot(
+        _median_error(slopes), error_of_dark / float(np.median(level) - dark_level)
+    )
+    out = [_of_channel("noise.gain", 1e6 * gain, 1e6 * error_of_gain, placement, channel)]
+    if read_variance <= 0:
+        why = "the noise of the dark scans is no more than the shot noise of their stray light"
+        return Results(tuple(out)) + _missing(placement, why, "noise.read", channel=channel)
+    read = math.sqrt(read_variance)
+    error_of_read = math.hypot(error_of_dark, dark_level * error_of_gain) / (2 * read)
+    out.append(_of_channel("noise.read", 100 * read, 100 * error_of_read, placement, channel))
+    return Results(tuple(out))
+
+
+def _of_channel(
+    name: str, value: float, error: float, placement: Placement, channel: Channel
+) -> Measurement:
+    return Measurement(name, value, error, scan=placement.scan.name, channel=channel)
+
+
+def _value(name: str, placement: Placement, variances: Floats, how: str) -> Measurement:
+    """Root of the median variance, and √(v + u) − √v: also right where there is hardly any."""
+    variance = max(float(np.median(variances)), 0.0)
+    value = math.sqrt(variance)
+    error = math.sqrt(variance + _median_error(variances)) - value
+    return Measurement(name, value, error, reason=how, scan=placement.scan.name, channel="luma")
+
+
+def _missing(placement: Placement, why: str, *names: str, channel: Channel = "luma") -> Results:
+    return Results(
+        tuple(
+            Measurement(
+                name, None, None, "not-measurable", why, placement.scan.name, channel=channel
+            )
+            for name in names
+        )
+    )
 
 
 def _none(placement: Placement, why: str) -> Results:
-    names = ("noise.temporal", "noise.fixed_pattern", "noise.snr")
-    return Results(tuple(_missing(name, placement, why) for name in names))
+    return _missing(
+        placement,
+        why,
+        "noise.temporal",
+        "noise.fixed_pattern",
+        "noise.paper",
+        "noise.snr",
+        *_OF_LIGHT,
+    )

@@ -70,11 +70,11 @@ def edge_shifts(
     why = clipped(patch, fit)
     if why:
         return Unmeasured(why)
-    fit = refine(patch, fit, within_sigmas=_ALL)
-    if isinstance(fit, Unmeasured):
-        return fit
-    base = row_places(patch, fit, within_sigmas=_ALL)
-    return tuple(_shift(patch, fit, base, np.asarray(other, np.float64)) for other in others)
+    better = refine(patch, fit, within_sigmas=_ALL)
+    if isinstance(better, Unmeasured):
+        return better
+    base = row_places(patch, better, within_sigmas=_ALL)
+    return tuple(_shift(patch, better, base, np.asarray(other, np.float64)) for other in others)
 
 
 def _shift(patch: Patch, fit: EdgeFit, base: Floats, other: Floats) -> Shift | Unmeasured:

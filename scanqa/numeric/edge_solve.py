@@ -157,7 +157,7 @@ def _solve(terms: Terms, noise: tuple[float, float, float]) -> Solution:
     posterior = average(
         terms.shape, matrix, right - cross.T @ (inverse @ product), contrast=terms.fit.contrast
     )
-    plain = inverse @ (product - cross @ posterior.coefficients)
+    plain = np.asarray(inverse @ (product - cross @ posterior.coefficients), np.float64)
     residual = np.asarray(terms.light - plain @ terms.columns)
     terms.add_splines(residual, -posterior.coefficients)
     return Solution(terms, noise, weight, residual, plain, inverse, cross, matrix, posterior)

@@ -1,7 +1,7 @@
 """Time and memory that the project promises, by hand: ``python -m tests.benchmarks.promises``.
 
-``scanqa --help`` under 0.4 s; one A3 blank at 600 dpi (8-bit TIFF, uncompressed) qualified under 3 s
-and 600 MB; ``scanqa demo`` under 60 s on two cores. Run it on an idle machine.
+``scanqa --help`` under 0.4 s; one A3 blank at 600 dpi (8-bit TIFF, uncompressed) qualified under
+3 s and 600 MB; ``scanqa demo`` under 60 s on two cores. Run it on an idle machine.
 """
 
 from __future__ import annotations

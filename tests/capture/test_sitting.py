@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFilter
 
 from tests.capture.conftest import configure
 from tests.capture.fake import paper
@@ -98,14 +98,16 @@ def test_stopped_in_a_scan_nothing_is_lost_and_the_same_command_goes_on(sane, tm
 
 
 def raster(name, dpi, folder):
-    """A page of the committed targets by poppler, as a scanner would see the print."""
+    """A page of the committed targets by poppler, softened as by a lens and a pixel's area."""
     stem = folder / name
+    finer = str(4 * dpi)
     subprocess.run(
-        ["pdftoppm", "-r", str(dpi), "-singlefile", "-png", TARGETS / f"{name}.pdf", stem],
+        ["pdftoppm", "-r", finer, "-singlefile", "-gray", TARGETS / f"{name}.pdf", stem],
         check=True,
     )
-    light = np.asarray(Image.open(f"{stem}.png").convert("RGB"), float) / 255
-    noise = np.random.default_rng(5).normal(0, 0.8, light.shape)
+    page = Image.open(f"{stem}.pgm").filter(ImageFilter.GaussianBlur(2.5)).reduce(4)
+    light = np.asarray(page, float)[..., None] / 255
+    noise = np.random.default_rng(5).normal(0, 0.8, (*light.shape[:2], 3))
     return np.clip(25 + 197 * light + noise, 0, 255).round().astype(np.uint8)
 
 
