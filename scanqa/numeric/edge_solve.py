@@ -150,7 +150,7 @@ def _solve(terms: Terms, noise: tuple[float, float, float]) -> Solution:
     """Weighted least squares of planes, position, width and shape together."""
     weight = 1 / _variance(noise, terms.value, terms.slope)
     weighted = terms.columns * weight
-    inverse = np.linalg.inv(weighted @ terms.columns.T)
+    inverse = np.asarray(np.linalg.inv(weighted @ terms.columns.T), np.float64)
     product = weighted @ terms.light
     gram, cross, right = _spline_sums(terms, weight[terms.inside])
     matrix = gram - cross.T @ inverse @ cross
