@@ -21,10 +21,11 @@ from numpy.typing import NDArray
 from scanqa.model import MM_PER_INCH, Floats, Pixels
 from scanqa.simulate.coverage import Layer, Shape, layers, paint, paint_over
 from scanqa.simulate.deliver import deliver, tone
+from scanqa.simulate.frames import chained, inverse
+from scanqa.simulate.laid import Laid, Paper, Scene
 from scanqa.simulate.laser import lay_over
 from scanqa.simulate.optics import BLOCK_COLS, BLOCK_ROWS, CELLS, cuts, padding_px, resolve
 from scanqa.simulate.scanner import RGB, Scanner
-from scanqa.simulate.scenes import Laid, Paper, Scene, chained, inverse
 from scanqa.simulate.truth import Truth
 
 Light = NDArray[np.float32]

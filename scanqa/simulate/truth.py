@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from scanqa.model import LUMA_WEIGHTS, MM_PER_INCH, Channel, Direction, Floats, Point, Side
+from scanqa.simulate.laid import Lift
 from scanqa.simulate.scanner import Dust, Scanner, Scratch, Streak
-from scanqa.simulate.scenes import Lift
 
 _STEP_MM = 0.002  # grid on which depths are looked up
 

@@ -8,6 +8,7 @@ import pytest
 
 from scanqa.sheets import sheet
 from scanqa.simulate.lettering import lettering
+from scanqa.simulate.printing import printed_shapes, windows
 from scanqa.simulate.scan import scan
 from scanqa.simulate.scanner import Lamp, Optics, Output, Scanner
 from scanqa.simulate.scenes import (
@@ -17,8 +18,6 @@ from scanqa.simulate.scenes import (
     RampScene,
     SheetScene,
     StripsScene,
-    printed_shapes,
-    windows,
 )
 from tests.simulate.bench import SILENT, WHITE
 
