@@ -8,8 +8,8 @@ drop out (a matched filter; the widths are visited in octaves of a binned pyrami
 an amplitude is the robust scatter of the amplitudes of all other places, so that whatever does
 not average like white noise is counted at its true size: paper texture, sensor pattern, shading.
 
-A line must stand out from *both* its sides and explain the profile better than a step does. It
-must be borne by most of the bands in which it is said to run: a spot is not.
+A line must stand out from *both* its sides and, if wide, explain the profile better than a step
+does. It must be borne by most of the bands in which it is said to run: a spot is not.
 """
 
 from __future__ import annotations
@@ -36,7 +36,8 @@ from scanqa.numeric.spread import CUT_EFFICIENCY, local_sigma
 
 Floats = NDArray[np.float64]
 
-SIDE_SHARE = 0.2  # of its amplitude by which a line must stand out from each side
+SIDE_SHARE = 0.4  # of its amplitude by which a line must stand out from each side …
+WIDE, WIDE_SHARE = 4, 0.2  # … and from this many samples on, where the bed bends within them
 LEAST_BANDS = 3  # a shorter line cannot be told from a spot
 PASSES = 6  # strong lines hide weak ones: each pass finds what the last uncovered
 MOST_GROUPS = 16  # bands are joined to this many when parts of the page are searched
@@ -301,9 +302,7 @@ def _confirm(
     if np.median(sign * of_bands[part]) < 0.5 * sign * amplitude:
         return None
     profile = weights[part] @ signal[part] / weights[part].sum()
-    if min(_sides(profile, at, width) * sign) < SIDE_SHARE * sign * amplitude:
-        return None
-    if not _is_no_border(profile, at, width):
+    if not _stands_out(profile, at, width, amplitude):
         return None
     middle, full_width = shape(profile, at, width, sign)
     heights, sigmas = measure_at(
@@ -360,6 +359,17 @@ def extent(of_bands: Floats, amplitude: float) -> tuple[int, int]:
     first = run[0] if -gain * score[: run[0]].sum() > CUT else 0
     end = run[1] if -gain * score[run[1] :].sum() > CUT else bands
     return first, end
+
+
+def _stands_out(profile: Floats, at: int, width: int, amplitude: float) -> bool:
+    """Whether a line stands out from both sides, and is no step where it is wide.
+
+    The comparison with steps is kept from narrow lines: smooth grain looks more like a step.
+    """
+    least = (SIDE_SHARE if width < WIDE else WIDE_SHARE) * abs(amplitude)
+    if min(_sides(profile, at, width) * math.copysign(1.0, amplitude)) < least:
+        return False
+    return width < WIDE or _is_no_border(profile, at, width)
 
 
 def _is_no_border(profile: Floats, at: int, width: int) -> bool:
