@@ -15,7 +15,7 @@ ASKS = r"stop here(   \[u\] use \S+)?:"
 class Sitting:
     """A running command; `answer` waits for the next question and presses a key."""
 
-    def __init__(self, folder, *arguments, timeout=60, **environment):
+    def __init__(self, folder, *arguments, timeout=120, **environment):
         env = {**os.environ, "SCANQA_RECORDS": str(folder / "records.db"), **environment}
         self.child = pexpect.spawn(
             sys.executable,
