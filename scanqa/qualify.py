@@ -195,7 +195,7 @@ def _sharpness(placements: Sequence[Placement], options: Options) -> Results:
 def _colour(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import colour
 
-    return colour.measure(_of(placements, "bed-sheet"))
+    return colour.measure(_of(placements, "bed-sheet"), _of(placements, "blank"))
 
 
 def _geometry(placements: Sequence[Placement], options: Options) -> Results:

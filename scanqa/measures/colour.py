@@ -1,4 +1,4 @@
-"""Colour: whether red, green and blue lie on each other.
+"""Colour: whether red, green and blue lie on each other, and whether white stays white.
 
 *Registration*: at every slanted edge of a located sheet, the place of the edge in red and in blue
 less its place in green, in px along the measured axis (positive: further right, or further down).
@@ -12,6 +12,12 @@ pair of numbers the true displacement along the two axes.
 Definitions as in ISO 12233 / ISO 19264-1 (colour misregistration between channels, in px), except
 that they take the place from the centroid of the line spread, which noise in the tails moves.
 
+*Neutrality*, from blank paper: the tint of cells of `CELL_MM` against the middle of the bed. The
+light of each cell is divided by that of the middle channel by channel and taken to CIELAB (CIE 15 /
+ISO 11664-4, sRGB primaries, D65 as white); the distance from neutral, √(a*² + b*²), is 0 wherever
+the light falls off alike in all channels, however much it does. `paper_a` and `paper_b` are a* and
+b* of the middle itself, as delivered: the paper's own tint and the white balance together.
+
 Fails (not measurable, with the reason) for grey scans, colour files with three equal channels,
 light at the end of the scale in a channel, and edges that cannot be found.
 """
@@ -24,12 +30,31 @@ from typing import Any, Literal
 
 import numpy as np
 
-from scanqa.model import Curve, Direction, Edge, Evidence, Measurement, Placement, Point, Results
+from scanqa.model import (
+    MM_PER_INCH,
+    Curve,
+    Direction,
+    Edge,
+    Evidence,
+    Floats,
+    Measurement,
+    Placement,
+    Point,
+    Results,
+)
 from scanqa.numeric.edge_fit import Unmeasured
 from scanqa.numeric.edge_shift import Shift, edge_shifts
 from scanqa.numeric.edge_window import EdgeWindow, edge_window
+from scanqa.numeric.lightness import luma
 
 REGISTRATION = "colour.registration"
+NEUTRAL_NAMES = ("colour.neutrality", "colour.paper_a", "colour.paper_b")
+CELL_MM = 10.0
+MIN_CELLS = 3  # along each axis, or there is no bed to compare
+LIT = 0.5  # of the light in the middle: darker cells lie in the shadow of the bed's edge
+CLIPPED = 0.996  # light; half an 8-bit code below the top
+GREY_SCAN = "a grey scan has no colour channels: scan in colour"
+EQUAL_CHANNELS = "the three channels are equal: a grey scan in a colour file"
 Moved = Literal["red", "blue"]
 MOVED: tuple[Moved, ...] = ("red", "blue")
 INDEX = {"red": 0, "green": 1, "blue": 2}
@@ -46,33 +71,38 @@ class _Site:
     shifts: tuple[Shift | Unmeasured, ...] | Unmeasured  # of MOVED
 
 
-def measure(placements: Sequence[Placement]) -> Results:
-    """Colour registration at every edge of every located piece.
+def measure(sheets: Sequence[Placement], blanks: Sequence[Placement] = ()) -> Results:
+    """Colour registration at every edge, and neutrality of blank paper over the bed.
 
     Parameters
     ----------
-    placements : sequence of Placement
+    sheets : sequence of Placement
         Scans in which a sheet was located; others are passed over.
+    blanks : sequence of Placement
+        Scans of plain white paper over the whole bed.
 
     Returns
     -------
     Results
-        ``colour.registration`` in px for red and blue at each site, and curves over the bed.
+        ``colour.registration`` in px for red and blue at each site, with curves over the bed;
+        `NEUTRAL_NAMES` for each blank scan, with a map of the first.
     """
     results = Results()
-    for placement in placements:
+    for placement in sheets:
         if placement.piece is None or placement.to_px is None:
             continue
         if placement.scan.channels != 3:
-            why = "a grey scan has no colour channels: scan in colour"
-            results += Results((_missing(why, scan=placement.scan.name),))
+            results += Results((_missing(GREY_SCAN, scan=placement.scan.name),))
             continue
         found = list(_sites(placement))
         measurements = tuple(_registration(found, placement.scan.name))
         results += Results(measurements, evidence=tuple(_evidence(measurements)))
     if not results.measurements:
         why = "no sheet with edges was found in any scan: scan the printed bed sheet in colour"
-        return Results((_missing(why),))
+        results += Results((_missing(why),))
+    for n, blank in enumerate(blanks):
+        neutral = _neutrality(blank)
+        results += neutral if n == 0 else Results(neutral.measurements)
     return results
 
 
@@ -85,7 +115,7 @@ def _sites(placement: Placement) -> Iterator[_Site]:
         codes = placement.scan.window(place.window)
         found: tuple[Shift | Unmeasured, ...] | Unmeasured
         if (codes == codes[..., :1]).all():
-            found = Unmeasured("the three channels are equal: a grey scan in a colour file")
+            found = Unmeasured(EQUAL_CHANNELS)
         else:
             light = placement.light.light(codes)
             others = [light[..., INDEX[name]] for name in MOVED]
@@ -186,3 +216,113 @@ def _evidence(measurements: Sequence[Measurement]) -> Iterator[Evidence]:
                 y_label="displacement (px)",
                 curves=tuple(curves),
             )
+
+
+# -------------------------------------------------------------------------------- neutrality
+
+
+def _neutrality(blank: Placement) -> Results:
+    scan = blank.scan.name
+    light = blank.light.light(blank.overview.preview).astype(np.float64)
+    why = _no_colour(blank, light)
+    if why:
+        return Results(tuple(_unknown(name, why, scan) for name in NEUTRAL_NAMES))
+    block_mm = [blank.overview.step_px * MM_PER_INCH / dpi for dpi in blank.dpi]
+    cells, errors = _cells(light, (block_mm[1], block_mm[0]))
+    middle, middle_error = _level(_about_middle(light, (block_mm[1], block_mm[0])))
+    if middle.max() >= CLIPPED or middle.min() <= 0:
+        why = "white paper is at the end of the scale in a channel: its colour is cut off"
+        return Results(tuple(_unknown(name, why, scan) for name in NEUTRAL_NAMES))
+    lab, spread = _lab(cells / middle, errors / middle)
+    tint = np.hypot(lab[..., 1], lab[..., 2])
+    lit = luma(cells) >= LIT * float(luma(middle))
+    worst = np.unravel_index(np.argmax(np.where(lit, tint, -1.0)), tint.shape)
+    width, height = blank.size_mm
+    at_mm = ((worst[1] + 0.5) * width / tint.shape[1], (worst[0] + 0.5) * height / tint.shape[0])
+    paper, paper_spread = _lab(middle, middle_error)
+    centre = (width / 2, height / 2)
+    values = (
+        (NEUTRAL_NAMES[0], tint[worst], np.hypot(*spread[worst][1:]), at_mm),
+        (NEUTRAL_NAMES[1], paper[1], paper_spread[1], centre),
+        (NEUTRAL_NAMES[2], paper[2], paper_spread[2], centre),
+    )
+    picture = Evidence(
+        explains=NEUTRAL_NAMES[0],
+        kind="map",
+        title="Tint of white paper against the middle of the bed",
+        scan=scan,
+        unit="a*b*",
+        image=tint,
+        extent_mm=(0.0, 0.0, width, height),
+    )
+    return Results(
+        measurements=tuple(
+            Measurement(name, float(value), float(error), scan=scan, at_mm=place)
+            for name, value, error, place in values
+        ),
+        evidence=(picture,),
+    )
+
+
+def _no_colour(blank: Placement, light: Floats) -> str:
+    """Why a scan of blank paper has no colour to measure, or an empty string."""
+    if blank.scan.channels != 3:
+        return GREY_SCAN
+    if (blank.overview.preview == blank.overview.preview[..., :1]).all():
+        return EQUAL_CHANNELS
+    if min(blank.size_mm) < MIN_CELLS * CELL_MM:
+        return f"an image of {min(blank.size_mm):.0f} mm is too small for a map of the bed"
+    return ""
+
+
+def _cells(light: Floats, block_mm: tuple[float, float]) -> tuple[Floats, Floats]:
+    """Light of cells (rows, columns, 3) and its standard error."""
+    parts = []
+    for length, mm in zip(light.shape[:2], block_mm, strict=True):
+        parts.append(np.array_split(np.arange(length), max(round(length * mm / CELL_MM), 1)))
+    cells = np.empty((len(parts[0]), len(parts[1]), 3))
+    errors = np.empty_like(cells)
+    for i, rows in enumerate(parts[0]):
+        band = light[rows[0] : rows[-1] + 1]
+        for j, columns in enumerate(parts[1]):
+            cells[i, j], errors[i, j] = _level(band[:, columns[0] : columns[-1] + 1])
+    return cells, errors
+
+
+def _about_middle(light: Floats, block_mm: tuple[float, float]) -> Floats:
+    """Blocks of the middle `CELL_MM` of the bed."""
+    spans = []
+    for length, mm in zip(light.shape[:2], block_mm, strict=True):
+        half = max(round(CELL_MM / mm / 2), 1)
+        spans.append(slice(max(length // 2 - half, 0), length // 2 + half))
+    return light[spans[0], spans[1]]
+
+
+def _level(blocks: Floats) -> tuple[Floats, Floats]:
+    """Mean of the middle 80 % of blocks (…, 3) in each channel, and its standard error.
+
+    A median would be rounded where a block is a single pixel of 8 bits; the mean without its tails
+    scatters like the whole mean, within 3 % (Gaussian).
+    """
+    flat = np.sort(blocks.reshape(-1, 3), axis=0)
+    tail = len(flat) // 10
+    mean = flat[tail : len(flat) - tail].mean(axis=0)
+    return mean, np.asarray(flat.std(axis=0) / np.sqrt(len(flat)))
+
+
+def _lab(light: Floats, error: Floats) -> tuple[Floats, Floats]:
+    """CIELAB of linear sRGB light (…, 3), and its standard error from that of each channel."""
+    from skimage.color import rgb2xyz, xyz2lab
+
+    primaries = np.array([rgb2xyz(one) for one in np.eye(3)])  # XYZ of red, green and blue
+    lab = np.asarray(xyz2lab(light @ primaries))
+    variance = np.zeros_like(lab)
+    for channel in range(3):
+        step = np.zeros_like(light)
+        step[..., channel] = error[..., channel]
+        variance += (xyz2lab((light + step) @ primaries) - lab) ** 2
+    return lab, np.sqrt(variance)
+
+
+def _unknown(name: str, why: str, scan: str) -> Measurement:
+    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)

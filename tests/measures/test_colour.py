@@ -7,6 +7,8 @@ import pytest
 
 from scanqa.measures import colour
 from tests import independent as ind
+from tests.measures.paper import grid_mm
+from tests.measures.paper import placed as paper_placed
 from tests.measures.printed_sheet import RASTER_DPI, SHEET_BOX_MM, placed, sheet_picture
 
 SHIFTS = ((0.5, -0.25), (0.0, 0.0), (-0.375, 0.625))  # px of red, green, blue: x, y
@@ -113,3 +115,87 @@ def test_curves_run_over_the_bed(shifted):
     assert travel.x_label == "place travel (mm)"
     high = SHEET_BOX_MM[3] - SHEET_BOX_MM[1]
     assert 0 < travel.curves[0].x.min() < travel.curves[0].x.max() < high
+
+
+# -------------------------------------------------------------------------------- neutrality
+
+
+def tinted_bed(factors, *, dpi=100, noise=0.004, seed=3):
+    """White paper of 120 × 160 mm; `factors(x, y)` of 0..1 gives red, green and blue."""
+    x, y = grid_mm(120, 160, dpi)
+    x, y = np.broadcast_arrays(x / 120, y / 160)
+    light = 0.8 * np.stack([np.broadcast_to(f, x.shape) for f in factors(x, y)], axis=-1)
+    return paper_placed(light, dpi, noise=noise, seed=seed)
+
+
+def one(results, name):
+    (found,) = results.named(name)
+    return found
+
+
+def test_light_that_falls_off_alike_in_all_channels_has_no_tint():
+    def factors(x, y):
+        fall = 1 - 0.3 * ((2 * x - 1) ** 2 + (2 * y - 1) ** 2) / 2
+        return fall, fall, fall
+
+    results = colour.measure([], [tinted_bed(factors)])
+    assert one(results, "colour.neutrality").value < 0.15  # a*b*: rounding of 8 bits and noise
+    assert abs(one(results, "colour.paper_a").value) < 0.1
+    assert abs(one(results, "colour.paper_b").value) < 0.1
+
+
+def test_a_tint_that_grows_to_one_side_is_measured_there():
+    results = colour.measure([], [tinted_bed(lambda x, y: (1 + 0 * x, 1 + 0 * x, 1 - 0.2 * x))])
+    tint = one(results, "colour.neutrality")
+    # Closed form from CIE 15 with the sRGB primaries and D65 (IEC 61966-2-1), for the light of the
+    # last and the first column of cells against that of the middle cell
+    expected = max(abs_tint((1, 1, (1 - 0.2 * x) / (1 - 0.2 * 0.5))) for x in (0.5 / 12, 11.5 / 12))
+    assert tint.value == pytest.approx(expected, abs=0.15)
+    assert tint.at_mm[0] < 12 or tint.at_mm[0] > 108
+    assert 0 < tint.uncertainty < 0.2
+    (picture,) = results.evidence
+    assert picture.image.shape == (16, 12)
+    assert picture.image[:, 0].mean() == pytest.approx(abs_tint((1, 1, 0.9917 / 0.9)), abs=0.4)
+
+
+def abs_tint(rgb):
+    """√(a*² + b*²) of linear sRGB light: CIE 15, ISO 11664-4, primaries of IEC 61966-2-1."""
+    matrix = np.array(
+        [
+            [0.4124, 0.3576, 0.1805],
+            [0.2126, 0.7152, 0.0722],
+            [0.0193, 0.1192, 0.9505],
+        ]
+    )
+    f = np.cbrt(matrix @ np.asarray(rgb) / matrix.sum(axis=1))
+    return float(np.hypot(500 * (f[0] - f[1]), 200 * (f[1] - f[2])))
+
+
+def test_the_papers_own_tint_is_reported_as_delivered():
+    results = colour.measure([], [tinted_bed(lambda x, y: (1.0, 1.0, 0.9))])
+    a, b = one(results, "colour.paper_a").value, one(results, "colour.paper_b").value
+    assert np.hypot(a, b) == pytest.approx(abs_tint((0.8, 0.8, 0.72)), abs=0.1)
+    assert b > 3  # yellowish: little blue
+    assert one(results, "colour.neutrality").value < 0.15
+
+
+def test_swapping_channels_turns_the_tint_but_not_the_map():
+    blank = tinted_bed(lambda x, y: (1.0 + 0 * x, 1 + 0 * x, 1 - 0.1 * y), noise=0.0)
+    swapped = tinted_bed(lambda x, y: (1.0 - 0.1 * y, 1 + 0 * x, 1 + 0 * x), noise=0.0)
+    there, back = (one(colour.measure([], [b]), "colour.neutrality") for b in (blank, swapped))
+    for found in (there, back):  # travel; across no cell differs but by rounding
+        assert found.at_mm[1] < 12 or found.at_mm[1] > 148
+    assert there.value != pytest.approx(back.value, rel=0.1)  # a red and a blue tint differ
+
+
+def test_paper_without_colour_to_measure_says_why():
+    grey = tinted_bed(lambda x, y: (1.0, 1.0, 1.0), noise=0.0)
+    bright = tinted_bed(lambda x, y: (1.3, 1.0, 1.0), noise=0.0)
+    no_blue = tinted_bed(lambda x, y: (1.0, 1.0, 0.0), noise=0.0)
+    for blank, words in ((grey, "equal"), (bright, "end of the"), (no_blue, "end of the")):
+        found = [
+            m for m in colour.measure([], [blank]).measurements if "registration" not in m.name
+        ]
+        assert {m.status for m in found} == {"not-measurable"}
+        assert len(found) == 3
+        assert all(words in m.reason for m in found)
