@@ -69,7 +69,7 @@ BLANK = _drawing("""
 MOVED = _drawing("""
     +--------------------+
     |  -->               |   the same paper, moved by
-    |    white   paper   |   a finger's breadth and
+    |    white   paper   |   two or three centimetres and
     |               -->  |   turned a little; lid down
     +--------------------+
 """)
