@@ -24,16 +24,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.model import MM_PER_INCH, Channel, Floats, Measurement, Placement, Results, Window
-from scanqa.numeric.covariance import at_displacement, cross_covariance, flatten, peak
+from scanqa.numeric.covariance import flatten
+from scanqa.numeric.displacement import (
+    Field,
+    displacement,
+    far_window,
+    lies_still,
+    moved_window,
+    paper_field,
+    shared_along,
+)
 from scanqa.numeric.lightness import lstar, luma
 
 WINDOW_PX = 256
 GRID = (5, 4)  # windows along travel and across
 EDGE_MM = 12.0  # edge shadows bend more than a window's shading fit can follow
-NEAR_PX = 6  # displacement within which the paper's grain and the fixed pattern are not separable
-CLEAR = 8.0  # height of a grain peak over the scatter of the covariance
-TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
-STILL_SHARE = 0.5  # of the total that is shared in place when the paper lay still
 CLIPPED_SHARE = 0.02
 DITHER = 1.0  # temporal variance over that of rounding, below which rounding is no noise
 COLOURS: tuple[Channel, ...] = ("red", "green", "blue")
@@ -57,6 +62,7 @@ class _Split:
     in_place: float  # shared at displacement nought
     grain: float | None  # shared where the paper has moved to; None if not found there
     moved_px: tuple[float, float] | None  # (rows, columns)
+    still: bool  # its grain is shared in place
     light_total: Floats  # each channel and luma last: total − shared in place
     light_grain: Floats
     level: Floats
@@ -94,9 +100,7 @@ def measure(placements: Sequence[Placement], dark: Sequence[Placement] = ()) -> 
     one, other = pair
     if all(patch.grain.std() < 1e-6 for patch in patches[id(one)]):
         return results + _none(one, "the scan has no grain at all: it was processed or is clipped")
-    splits = [
-        _split(a, b, one, other) for a, b in zip(patches[id(one)], patches[id(other)], strict=True)
-    ]
+    splits = _splits(patches[id(one)], patches[id(other)], one, other)
     return results + _parts(one, splits, patches[id(one)], _dark_variance(dark))
 
 
@@ -158,99 +162,62 @@ def _planes(light: Floats) -> list[Floats]:
     return [flatten(light[..., channel]) for channel in range(3)] + [flatten(luma(light))]
 
 
-def _split(one: _Patch, other: _Patch, first: Placement, second: Placement) -> _Split:
-    found = _displacement(one.grain, other.grain)
-    moved = other
-    total = float(one.grain.var() + other.grain.var()) / 2
-    in_place = float(np.mean(one.grain * other.grain))
-    if found is None and in_place < STILL_SHARE * total:
-        window = _far_window(one.window, first, second)
-        if window is not None:
-            moved = _patch(second, window)
-            found = _displacement(one.grain, moved.grain, anywhere=True)
-    planes, others = _planes(one.light), _planes(other.light)
-    shared = np.array([float(np.mean(a * b)) for a, b in zip(planes, others, strict=True)])
-    variances = np.array(
-        [(float(np.var(a)) + float(np.var(b))) / 2 for a, b in zip(planes, others, strict=True)]
-    )
-    grain_of_light = np.zeros(len(planes))
+def _splits(
+    ones: Sequence[_Patch], others: Sequence[_Patch], first: Placement, second: Placement
+) -> list[_Split]:
+    """The parts of every window; the paper's grain where the field of its displacement says."""
+    found = [_moved(one, other, first, second) for one, other in zip(ones, others, strict=True)]
+    field = paper_field([one.window for one in ones], found)
+    return [_split(one, other, field, second) for one, other in zip(ones, others, strict=True)]
+
+
+def _moved(
+    one: _Patch, other: _Patch, first: Placement, second: Placement
+) -> tuple[float, float] | None:
+    """Rows and columns by which the paper under a window has moved, if that can be seen."""
+    found = displacement(one.grain, other.grain)
     if found is not None:
-        there = others if moved is other else _planes(moved.light)
-        grain_of_light = np.array(
-            [at_displacement(a, b, *found[:2]) for a, b in zip(planes, there, strict=True)]
-        )
-    means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
-    return _Split(
-        total=total,
-        in_place=in_place,
-        grain=None if found is None else found[2],
-        moved_px=None
-        if found is None
-        else (
-            found[0] + moved.window.row - one.window.row,
-            found[1] + moved.window.col - one.window.col,
-        ),
-        light_total=variances - shared,
-        light_grain=grain_of_light,
-        level=means[-1:] if len(planes) == 1 else means,
-    )
-
-
-def _displacement(
-    one: Floats, other: Floats, *, anywhere: bool = False
-) -> tuple[float, float, float] | None:
-    """Rows, columns and covariance of the clearest shared grain away from displacement nought."""
-    surface = cross_covariance(one, other)
-    rows, columns = one.shape
-    # Far displacements have few pairs and chance makes peaks: half of a window at most.
-    top, left = rows // 2 + 1, columns // 2 + 1
-    inner = surface[top : 2 * rows - 1 - top, left : 2 * columns - 1 - left]
-    scatter = 1.4826 * float(np.median(np.abs(inner)))
-    allowed = inner.copy()
-    if not anywhere:
-        near = np.s_[
-            rows - 1 - top - NEAR_PX + 1 : rows - 1 - top + NEAR_PX,
-            columns - 1 - left - NEAR_PX + 1 : columns - 1 - left + NEAR_PX,
-        ]
-        allowed[near] = -math.inf
-    at_row, at_column = divmod(int(np.argmax(allowed)), allowed.shape[1])
-    where_row, where_column, height = peak(surface, at_row + top, at_column + left)
-    if height <= CLEAR * scatter:
+        return found[:2]
+    if lies_still(one.grain, other.grain):
         return None
-    return where_row - (rows - 1), where_column - (columns - 1), height
-
-
-def _far_window(window: Window, first: Placement, second: Placement) -> Window | None:
-    """Where the paper under a window of the first scan lies in the second, from the previews.
-
-    Tiles of the previews share the paper's coarse grain; good to about a block.
-    """
-    step = first.overview.step_px
-    tiles = []
-    for placement in (first, second):
-        preview = placement.overview.preview
-        half = int(TILE_MM * sum(placement.dpi) / 2 / MM_PER_INCH / step / 2)
-        rows, columns = preview.shape[:2]
-        row = int(np.clip((window.row + window.height // 2) // step - half, 0, rows - 2 * half))
-        col = int(np.clip((window.col + window.width // 2) // step - half, 0, columns - 2 * half))
-        if min(rows, columns) < 2 * half:
-            return None
-        tile = preview[row : row + 2 * half, col : col + 2 * half]
-        plane = flatten(np.log(np.maximum(luma(placement.light.light(tile)), 1e-4)))
-        limit = 4.5 * float(np.median(np.abs(plane)))  # three deviations: specks and marks go
-        plane = np.clip(plane, -limit, limit)
-        # Streaks stay in place and would outshout the paper.
-        tiles.append(plane - plane.mean(axis=0) - plane.mean(axis=1, keepdims=True))
-    found = _displacement(tiles[0], tiles[1])
+    window = far_window(one.window, first, second)
+    if window is None:
+        return None
+    light = luma(second.light.light(second.scan.window(window)))
+    found = displacement(one.grain, flatten(lstar(light)), anywhere=True)
     if found is None:
         return None
-    row = window.row + round(found[0] * step)
-    col = window.col + round(found[1] * step)
-    inside = (
-        0 <= row <= second.scan.height_px - window.height
-        and 0 <= col <= second.scan.width_px - window.width
+    return found[0] + window.row - one.window.row, found[1] + window.col - one.window.col
+
+
+def _split(one: _Patch, other: _Patch, field: Field | None, second: Placement) -> _Split:
+    planes, others = _planes(one.light), _planes(other.light)
+    there = None if field is None else moved_window(one.window, field, second)
+    grain, of_light = None, np.zeros(len(planes))
+    if field is not None and there is not None:
+        patch = _patch(second, there)
+        shared = shared_along(
+            [one.grain, *planes], [patch.grain, *_planes(patch.light)], one.window, there, field
+        )
+        grain, of_light = float(shared[0]), shared[1:]
+    means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
+    return _Split(
+        total=float(one.grain.var() + other.grain.var()) / 2,
+        in_place=float(np.mean(one.grain * other.grain)),
+        grain=grain,
+        moved_px=None
+        if field is None
+        else field(one.window.row + one.window.height / 2, one.window.col + one.window.width / 2),
+        still=lies_still(one.grain, other.grain),
+        light_total=np.array(
+            [
+                (float(np.var(a)) + float(np.var(b))) / 2 - float(np.mean(a * b))
+                for a, b in zip(planes, others, strict=True)
+            ]
+        ),
+        light_grain=of_light,
+        level=means[-1:] if len(planes) == 1 else means,
     )
-    return Window(row, col, window.height, window.width) if inside else None
 
 
 def _dark_variance(dark: Sequence[Placement]) -> tuple[Floats, Floats, Floats] | None:
@@ -306,7 +273,7 @@ def _parts(
     if len(found) >= 0.5 * len(splits):
         grain = np.array([splits[index].grain for index in found], np.float64)
         how = (
-            f"the paper moved by about {_moved_words([splits[i] for i in found], placement)}; "
+            f"the paper moved by {_moved_words([splits[i] for i in found], placement)}; "
             "its grain was lined up and taken off"
         )
         parts = {
@@ -316,7 +283,7 @@ def _parts(
         }
         used = found
         missing = Results()
-    elif np.median(in_place) > STILL_SHARE * np.median(total):
+    elif 2 * sum(split.still for split in splits) > len(splits):
         how = "the paper lay still"
         together = math.sqrt(float(np.median(in_place)))
         why = (
@@ -349,8 +316,8 @@ def _parts(
 
 
 def _moved_words(moved: Sequence[_Split], placement: Placement) -> str:
-    shifts = np.array([split.moved_px for split in moved], np.float64)
-    rows, columns = np.median(shifts, axis=0)
+    shifts = [split.moved_px for split in moved if split.moved_px is not None]
+    rows, columns = np.median(np.array(shifts), axis=0)
     across, travel = (
         shift * MM_PER_INCH / dpi for shift, dpi in zip((columns, rows), placement.dpi, strict=True)
     )

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from scanqa.measures import noise
 from tests.measures.blank_paper import PAPER, grain, placed, srgb_code, srgb_light
@@ -20,11 +21,13 @@ TEXTURE, FIXED, TEMPORAL = 0.01, 0.003, 0.006  # fractions of the light
 TO_L = 116 / 3 * PAPER ** (1 / 3)  # L* per fraction of light
 
 
-def frames(shifts, *, seed=1, texture=TEXTURE, temporal=TEMPORAL, fixed=FIXED, top=255):
+def frames(
+    shifts, *, seed=1, texture=TEXTURE, temporal=TEMPORAL, fixed=FIXED, top=255, grain_px=1.2
+):
     """Grey 16-bit (or 8-bit) scans of one paper at several places on one sensor."""
     rng = np.random.default_rng(seed)
     rows, columns = SHAPE
-    paper = grain((rows + 100, columns + 100), rng)
+    paper = grain((rows + 100, columns + 100), rng, grain_px)
     pattern = rng.standard_normal(SHAPE, np.float32)
     out = []
     for dy, dx in shifts:
@@ -51,6 +54,31 @@ def test_moved_paper_gives_all_parts():
     assert total.value == pytest.approx(TO_L * math.hypot(TEXTURE, FIXED, TEMPORAL), rel=0.02)
     assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(TEMPORAL), abs=0.2)
     assert "moved" in temporal.reason
+
+
+def test_cloudy_paper_that_lay_still_is_not_taken_for_moved():
+    """Clouds of 10 px share their grain beyond the displacements that are left out near nought."""
+    pair = frames([(0, 0), (0, 0)], seed=10, texture=0.004, grain_px=8.0, top=65535)
+    results = noise.measure(pair)
+    temporal = value(results, "noise.temporal")
+    assert temporal.value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
+    assert "still" in temporal.reason
+
+
+def test_turned_paper_is_followed_over_the_bed():
+    """A turn by 0.4° shears a window of 256 px by 1.8 px, more than the grain is wide."""
+    rng = np.random.default_rng(70)
+    big = grain((1800, 1500), rng)
+    turned = ndimage.rotate(big, 0.4, reshape=False, order=5)
+    out = []
+    for index, paper in enumerate((big, turned)):
+        light = PAPER * (1 + TEXTURE * paper[200:1600, 200:1300])
+        light = light + PAPER * TEMPORAL * rng.standard_normal(SHAPE, np.float32)
+        pixels = np.round(srgb_code(light) * 65535).astype(np.uint16)
+        out.append(placed(pixels, dpi=DPI, name=f"{index}.tif"))
+    out[1] = placed(np.roll(out[1].scan.pixels, (21, -17), (0, 1)), dpi=DPI, name="1.tif")
+    results = noise.measure(out)
+    assert value(results, "noise.temporal").value == pytest.approx(TO_L * TEMPORAL, rel=0.04)
 
 
 def test_paper_that_moved_far_is_found_again_through_the_previews():
