@@ -14,7 +14,7 @@ DPI = 300
 SHAPE = (3508, 1240)  # half an A4 page
 SEED = 1000
 CLEAN = 200
-TRIALS = 60  # scans, each with three lines
+TRIALS = 40  # scans, each with three lines
 
 
 def rows() -> Iterable[Row]:
