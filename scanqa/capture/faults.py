@@ -88,6 +88,8 @@ def failure(status: int, said: Sequence[str]) -> ScanFailed:
         return ScanFailed(f"the scanner refused a setting ({last})", STATUSES[4][1])
     if status in STATUSES and status > 1:
         return ScanFailed(*STATUSES[status])
+    if -status in (signal.SIGINT, signal.SIGTERM, signal.SIGKILL, signal.SIGHUP):
+        return ScanFailed(f"the scan was ended from outside (signal {-status})", "scan again")
     if status < 0:
         return ScanFailed(f"the driver crashed (signal {-status})", "scan again")
     detail = f" ({last})" if last else ""

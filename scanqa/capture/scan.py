@@ -249,8 +249,8 @@ def _refuse_full(folder: Path, settings: Settings) -> None:
     free = _free(folder)
     if free < settings.size_bytes:
         raise ScanFailed(
-            f"the disk is full: the scan needs {settings.size_bytes / 1e6:.0f} MB, "
-            f"{free / 1e6:.0f} MB are free",
+            f"the disk is full: the scan needs {settings.size_bytes / 1e6:.1f} MB, "
+            f"{free / 1e6:.1f} MB are free",
             DISK_FULL[1],
         )
 

@@ -7,6 +7,7 @@ list it was called with, and scans as `behaviour` says.
 import json
 import stat
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -124,6 +125,10 @@ class FakeScanimage:
         path = self.home / "calls"
         return [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
 
+    def pids_known(self) -> bool:
+        path = self.home / "pids"
+        return path.exists() and path.stat().st_size > 0
+
     @property
     def pids(self) -> list[int]:
         return [int(pid) for pid in (self.home / "pids").read_text().split()]
@@ -142,6 +147,14 @@ def alive(pid):
     """Whether a process is running (one that ended and was not reaped is not)."""
     try:
         state = Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2][0]
-    except FileNotFoundError:
+    except (FileNotFoundError, ProcessLookupError):
         return False
     return state != "Z"
+
+
+def all_gone(pids, within_s=5.0):
+    """Whether no process is running any more, at the latest after some seconds."""
+    until = time.monotonic() + within_s
+    while any(alive(pid) for pid in pids) and time.monotonic() < until:
+        time.sleep(0.02)
+    return not any(alive(pid) for pid in pids)

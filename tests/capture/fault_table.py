@@ -19,7 +19,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from tests.capture.conftest import configure
-from tests.capture.fake import FakeScanimage, alive, paper
+from tests.capture.fake import FakeScanimage, all_gone, paper
 from tests.capture.sitting import Sitting, gone
 from tests.capture.test_scan import STATUSES
 
@@ -94,7 +94,7 @@ def strike(
         at.answer("q")
     at.end()
     kept_before[str(folder)] = kept(folder)
-    stray = not gone(folder) or any(alive(pid) for pid in pids())
+    stray = not gone(folder) or not all_gone(pids())
     mend()
     row(fault, folder, at, on(folder, *resume), stray)
 
