@@ -214,9 +214,7 @@ def test_ctrl_c_also_ends_a_driver_that_does_not_heed_it(fake, folder, monkeypat
 
 def test_a_disk_too_small_is_told_before_the_scan(sane, folder, monkeypatch):
     monkeypatch.setattr(shutil, "disk_usage", lambda path: SimpleNamespace(free=1_000_000))
-    with pytest.raises(
-        ScanFailed, match=r"the scan needs 12\.1 MB, 1\.0 MB are free"
-    ):
+    with pytest.raises(ScanFailed, match=r"the scan needs 12\.1 MB, 1\.0 MB are free"):
         scan_to(folder / "a.tif", choose(sane, dpi=600))
     assert names(folder) == []
 
