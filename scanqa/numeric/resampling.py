@@ -1,0 +1,318 @@
+"""Factor and kernel of an interpolation: was a line of samples computed from fewer ones.
+
+Samples interpolated at `f` = 1/factor original samples per sample are weighted sums
+``y[n] = Σ_m x[m] k(n f + phase - m)``: *n* of them live in a space of about *n f* dimensions that
+the kernel and the phase span (Popescu & Farid 2005 use the same linear dependence of
+neighbours, Gallagher 2005 its period). So in a short piece of a line
+
+* the residual outside that space is nothing but rounding when f, kernel and phase are right;
+* the best phase of a piece that starts at sample *s* goes as ``s f``: pieces all over the image
+  must agree. In an image that was never interpolated each piece prefers a phase of its own.
+
+*Coherence*: the first harmonic of residual over phase, turned back by s f, summed over pieces,
+squared, over the sum of squares. For independent phases it is exponentially distributed with
+mean 1 (Rayleigh's test); agreement gives up to the number of pieces. Because only agreement
+counts, soft lenses, screens, text and grain raise no alarm, whatever their spectrum.
+
+JPEG's 8 × 8 blocks agree everywhere at multiples of f = 1/8. There the residual decides: they take
+away little of it, while the true space takes away most.
+
+Kernels: nearest, linear, Keys cubic with a = -0.5, -0.75 and -1 (Keys 1981), cubic B-spline
+(whose space is that of spline interpolation), Lanczos of 3 and 4 lobes.
+
+Not found: a factor outside 1.16 … 8.3, an ideal (sinc) interpolation, which leaves no period, and
+an enlargement followed by strong smoothing or by another change of size. Repeats whose ties are
+broken irregularly (a factor of exactly 1.5 with rounding errors) are found with a wrong kernel and
+perhaps twice the factor. JPEG hides a factor of 8/k from a soft scan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import Floats
+
+PIECE = 64  # samples in a piece: some ten times the widest kernel
+_FREQUENCIES = np.arange(0.12, 0.862, 0.0025)  # factors 8.3 to 1.16; a step turns a piece by 0.16
+_COARSE, _FINE = 6, 32  # phases of the search, of the fit
+_COHERENT = 25.0  # chance of 1e-11 for each of some 600 trials, were pieces independent
+_COHERENT_SHARE = 0.12  # of the pieces, lest thousands of them make a trace significant
+_APART = 0.008  # in f, between trials that are looked at as different
+_DEPTH = 0.04  # share of the residual that the right phase takes away at the least
+# At f = k/8, where JPEG agrees too. What JPEG alone reached on native images, qualities 75 to 95,
+# lenses of 0.4 to 3 px (tests/benchmarks/claims.py): 0.11 for k to 3; 0.37, 0.50 and 0.69 for 4
+# to 6, and then k = 6 always had the most.
+_JPEG_NEAR = 0.003
+_JPEG_DEPTH = 0.2
+_JPEG_DEPTH_45 = 0.6
+_JPEG_DEPTH_6 = 0.72
+_JPEG_LEAD = 1.5  # of k = 4 and 5 over k = 6
+_AS_DEEP = 0.6  # fits this deep, against the deepest, hold the image: the smallest space is its own
+_TIED = 1.01  # kernels whose residuals cannot be told apart
+_REPEATED = (
+    0.06  # of the usual residual, the most that repeats leave (JPEG); free phases leave more
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Kernel:
+    """An interpolation kernel: its family, half its support and its weights."""
+
+    family: str
+    reach: float
+    weights: Callable[[Floats], Floats]
+
+
+def _box(t: Floats) -> Floats:
+    return ((t >= -0.5) & (t < 0.5)).astype(np.float64)
+
+
+def _triangle(t: Floats) -> Floats:
+    return np.asarray(np.maximum(1 - np.abs(t), 0))
+
+
+def _keys(a: float) -> Callable[[Floats], Floats]:
+    def weights(t: Floats) -> Floats:
+        t = np.abs(t)
+        near = (a + 2) * t**3 - (a + 3) * t**2 + 1
+        far = a * (t**3 - 5 * t**2 + 8 * t - 4)
+        return np.where(t < 1, near, np.where(t < 2, far, 0.0))
+
+    return weights
+
+
+def _spline(t: Floats) -> Floats:
+    t = np.abs(t)
+    return np.where(t < 1, 2 / 3 - t**2 + t**3 / 2, np.where(t < 2, (2 - t) ** 3 / 6, 0.0))
+
+
+def _lanczos(lobes: int) -> Callable[[Floats], Floats]:
+    def weights(t: Floats) -> Floats:
+        return np.where(np.abs(t) < lobes, np.sinc(t) * np.sinc(t / lobes), 0.0)
+
+    return weights
+
+
+KERNELS = {
+    "nearest": Kernel("nearest", 0.5, _box),
+    "linear": Kernel("linear", 1, _triangle),
+    "cubic -0.5": Kernel("cubic", 2, _keys(-0.5)),
+    "cubic -0.75": Kernel("cubic", 2, _keys(-0.75)),
+    "cubic -1": Kernel("cubic", 2, _keys(-1.0)),
+    "cubic spline": Kernel("cubic", 2, _spline),
+    "lanczos 3": Kernel("Lanczos", 3, _lanczos(3)),
+    "lanczos 4": Kernel("Lanczos", 4, _lanczos(4)),
+}
+_SEARCHED = ("linear", "cubic -0.5")  # repeats agree in these spaces too
+
+
+@dataclass(frozen=True, slots=True)
+class Interpolation:
+    """An interpolation that was found.
+
+    Attributes
+    ----------
+    factor, factor_error : float
+        Samples delivered for each original one, and its standard uncertainty.
+    families : tuple of str
+        Kernel family, or the families that fit equally well.
+    coherence : float
+        Agreement of the pieces, 1 if by chance (see the module).
+    depth : float
+        Share of the residual that the right phase takes away, 1 for a perfect fit.
+    """
+
+    factor: float
+    factor_error: float
+    families: tuple[str, ...]
+    coherence: float
+    depth: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """What a search found, and the agreement for each factor tried (for a figure)."""
+
+    found: Interpolation | None
+    factors: Floats
+    coherence: Floats
+
+
+def piece_covariance(lines: NDArray[Any]) -> Floats:
+    """Covariance of a piece about each line's mean: (lines, PIECE) to (PIECE, PIECE)."""
+    centred = np.asarray(lines, np.float64) - np.mean(lines, axis=1, keepdims=True)
+    return np.asarray(centred.T @ centred / len(centred))
+
+
+def find_interpolation(covariances: Floats, starts: NDArray[np.int_]) -> Search:
+    """Search pieces of lines for one interpolation that explains them all.
+
+    Parameters
+    ----------
+    covariances : (pieces, PIECE, PIECE)
+        As of `piece_covariance`, in codes².
+    starts : (pieces,)
+        Sample at which each piece starts. They must not keep to a grid (draw them), or the ends
+        of the pieces would agree with each other instead.
+
+    Returns
+    -------
+    Search
+    """
+    flat = covariances.reshape(len(covariances), -1)
+    tried = [_coherence(flat, starts, name) for name in _SEARCHED]
+    trials = [pair for found in tried for pair in found.tolist()]
+    best = _best_fit(flat, starts, _peaks(sorted(trials, reverse=True), len(flat)))
+    return Search(best, 1 / _FREQUENCIES, np.max([found[:, 0] for found in tried], axis=0))
+
+
+def _coherence(flat: Floats, starts: NDArray[np.int_], name: str) -> Floats:
+    """Coherence and refined frequency for each frequency of the grid: (frequencies, 2)."""
+    step = _FREQUENCIES[1] - _FREQUENCIES[0]
+    offsets = np.linspace(-step / 2, step / 2, 41)
+    turns = np.exp(-2j * np.pi * np.outer(offsets, starts))
+    wave = np.exp(2j * np.pi * np.arange(_COARSE) / _COARSE)
+    flat32 = flat.astype(np.float32)
+    found = []
+    for f in _FREQUENCIES:
+        residual = flat32 @ _outside_coarse(round(float(f), 6), name).T
+        mean = residual.mean(axis=1, keepdims=True)
+        harmonic = (residual / np.maximum(mean, 1e-6)) @ wave
+        sums = np.abs(turns @ (harmonic * np.exp(-2j * np.pi * f * starts))) ** 2
+        energy = float(np.sum(np.abs(harmonic) ** 2))
+        k = int(np.argmax(sums))
+        found.append((float(sums[k]) / max(energy, 1e-9), float(f + offsets[k])))
+    return np.asarray(found)
+
+
+def _peaks(trials: list[tuple[float, float]], pieces: int) -> list[tuple[float, float]]:
+    """Coherent trials, highest first, one for each neighbourhood of frequency."""
+    least = max(_COHERENT, _COHERENT_SHARE * pieces)
+    peaks: list[tuple[float, float]] = []
+    for coherence, f in trials:
+        if coherence < least or len(peaks) == 8:
+            break
+        if all(abs(f - other) > _APART for _, other in peaks):
+            peaks.append((coherence, f))
+    return peaks
+
+
+def _best_fit(
+    flat: Floats, starts: NDArray[np.int_], peaks: list[tuple[float, float]]
+) -> Interpolation | None:
+    if not peaks:
+        return None
+    doubled = _nearest(flat, peaks)
+    if doubled is not None:
+        f, coherence, depth = doubled
+        return _found(f, coherence, depth, ("nearest",), starts)
+    fits = []
+    for coherence, f in peaks:
+        kernels = _fits(flat, starts, f)
+        if kernels[0][1] >= _least_depth(flat, starts, f):
+            fits.append((f, coherence, kernels))
+    if not fits:
+        return None
+    deepest = max(kernels[0][1] for _, _, kernels in fits)
+    f, coherence, kernels = min(fit for fit in fits if fit[2][0][1] >= _AS_DEEP * deepest)
+    return _found(f, coherence, kernels[0][1], _families(f, kernels), starts)
+
+
+def _found(
+    f: float, coherence: float, depth: float, families: tuple[str, ...], starts: NDArray[np.int_]
+) -> Interpolation:
+    error = 1 / (2 * np.pi * np.std(starts) * np.sqrt(2 * coherence))
+    return Interpolation(1 / f, float(error / f**2), families, coherence, depth)
+
+
+def _least_depth(flat: Floats, starts: NDArray[np.int_], f: float) -> float:
+    k = round(8 * f)
+    if abs(f - k / 8) > _JPEG_NEAR:
+        return _DEPTH
+    if k in (4, 5):
+        lead = _JPEG_LEAD * _fits(flat, starts, 6 / 8)[0][1]
+        return min(max(_JPEG_DEPTH, lead), _JPEG_DEPTH_45)
+    return _JPEG_DEPTH if k < 4 else _JPEG_DEPTH_6
+
+
+def _fits(flat: Floats, starts: NDArray[np.int_], f: float) -> list[tuple[float, float, str]]:
+    """Every smooth kernel's residual in codes² per dimension, depth and name, the best first."""
+    turn = np.round(starts * f * _FINE).astype(int)
+    phases = (np.arange(_FINE)[:, np.newaxis] + turn) % _FINE  # (phases, pieces)
+    pieces = np.arange(len(flat))
+    fits = []
+    for name in KERNELS:
+        if name == "nearest":
+            continue
+        outside, dimensions = _outside_fine(round(f, 6), name)
+        residual = flat @ outside.T
+        total = residual[pieces, phases].sum(axis=1) / dimensions[phases].sum(axis=1)
+        least = max(float(total.min()), 0.0)
+        fits.append((least, 1 - least / max(float(np.median(total)), 1e-9), name))
+    return sorted(fits)
+
+
+def _families(f: float, fits: list[tuple[float, float, str]]) -> tuple[str, ...]:
+    residuals = {name: residual for residual, _, name in fits}
+    least = fits[0][0]
+    tied = [KERNELS[name].family for residual, _, name in fits if residual <= _TIED * least]
+    # At a quarter from the pixel centres Keys' weights with a = -0.5 are those of linear
+    # interpolation, filtered alike for both phases: at twice the size the spaces are the same.
+    same_space = abs(residuals["linear"] / max(residuals["cubic -0.5"], 1e-9) - 1) < 0.1
+    if abs(f - 0.5) < 0.001 and {"linear", "cubic"} & set(tied) and same_space:
+        tied = ["linear", "cubic"]
+    return tuple(dict.fromkeys(tied))
+
+
+def _nearest(flat: Floats, peaks: list[tuple[float, float]]) -> tuple[float, float, float] | None:
+    """Frequency, coherence and depth if samples are repeated.
+
+    Repeats agree as well at multiples and aliases of their frequency, and spaces of higher
+    frequencies hold them too: the lowest frequency that fits is theirs. Ties are rounded either
+    way, differently along a line: each piece may choose its phase.
+    """
+    aliases = {
+        round(candidate, 5): coherence
+        for coherence, f in reversed(peaks)
+        for multiple in range(1, 5)
+        for whole in range(multiple + 1)
+        for candidate in ((whole + f) / multiple, (whole - f) / multiple)
+        if _FREQUENCIES[0] <= candidate <= _FREQUENCIES[-1]
+    }
+    for f, coherence in sorted(aliases.items()):
+        outside, dimensions = _outside_fine(f, "nearest")
+        residual = (flat @ outside.T) / dimensions
+        least, usual = float(residual.min(axis=1).sum()), float(residual.mean(axis=1).sum())
+        if least < _REPEATED * usual:
+            return f, coherence, 1 - max(least, 0.0) / usual
+    return None
+
+
+@cache  # 60 MB in all, and three quarters of the time of a search
+def _outside_coarse(f: float, name: str) -> NDArray[np.float32]:
+    return _outside(f, name, _COARSE)[0].astype(np.float32)
+
+
+@lru_cache(maxsize=32)  # one set of `_FINE` phases is 1 MB; a frequency is asked for twice
+def _outside_fine(f: float, name: str) -> tuple[Floats, NDArray[np.int_]]:
+    return _outside(f, name, _FINE)
+
+
+def _outside(f: float, name: str, phases: int) -> tuple[Floats, NDArray[np.int_]]:
+    """Projectors on what the kernel's space does not hold: (phases, PIECE²), and their ranks."""
+    kernel = KERNELS[name]
+    at = np.arange(PIECE) * f + np.arange(phases)[:, np.newaxis] / phases
+    originals = np.arange(np.floor(-kernel.reach), np.ceil(at.max() + kernel.reach) + 1)
+    basis = kernel.weights(at[..., np.newaxis] - originals)
+    basis /= basis.sum(axis=2, keepdims=True)
+    u, s, _ = np.linalg.svd(basis, full_matrices=False)
+    kept = s > 1e-3 * s[:, :1]  # originals out of reach, or all but so, add nothing
+    u = u * kept[:, np.newaxis]
+    projectors = np.eye(PIECE) - u @ u.transpose(0, 2, 1)
+    return projectors.reshape(phases, -1), PIECE - kept.sum(axis=1)
