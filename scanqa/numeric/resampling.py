@@ -7,12 +7,14 @@ neighbours, Gallagher 2005 its period). So in a short piece of a line
 
 * the residual outside that space is nothing but rounding when f, kernel and phase are right;
 * the best phase of a piece that starts at sample *s* goes as ``s f``: pieces all over the image
-  must agree. In an image that was never interpolated each piece prefers a phase of its own.
+  must agree. In an image that was never interpolated each piece prefers a phase of its own, but
+  for pieces that lie beside each other: a line of text has one top and one foot for all of them.
 
-*Coherence*: the first harmonic of residual over phase, turned back by s f, summed over pieces,
-squared, over the sum of squares. For independent phases it is exponentially distributed with
-mean 1 (Rayleigh's test); agreement gives up to the number of pieces. Because only agreement
-counts, soft lenses, screens, text and grain raise no alarm, whatever their spectrum.
+*Coherence*: the first harmonic of residual over phase, turned back by s f, summed over the pieces
+that share a start; those sums' sum, squared, over the sum of their squares. For
+independent phases it is exponentially distributed with mean 1 (Rayleigh's test); agreement gives
+up to the number of starts. Because only agreement counts, soft lenses, screens, text and grain
+raise no alarm, whatever their spectrum.
 
 JPEG's 8 × 8 blocks agree everywhere at multiples of f = 1/8. There the residual decides: they take
 away little of it, while the true space takes away most.
@@ -39,10 +41,11 @@ from numpy.typing import NDArray
 from scanqa.model import Floats
 
 PIECE = 64  # samples in a piece: some ten times the widest kernel
+FEWEST_STARTS = 18
 _FREQUENCIES = np.arange(0.12, 0.862, 0.0025)  # factors 8.3 to 1.16; a step turns a piece by 0.16
 _COARSE, _FINE = 6, 32  # phases of the search, of the fit
-_COHERENT = 25.0  # chance of 1e-11 for each of some 600 trials, were pieces independent
-_COHERENT_SHARE = 0.12  # of the pieces, lest thousands of them make a trace significant
+_COHERENT = 16.0  # by chance once in 1e7, and some 600 frequencies are tried
+_COHERENT_SHARE = 0.25  # of the starts, lest hundreds of them make a trace significant
 _APART = 0.008  # in f, between trials that are looked at as different
 _DEPTH = 0.04  # share of the residual that the right phase takes away at the least
 # At f = k/8, where JPEG agrees too. What JPEG alone reached on native images, qualities 75 to 95,
@@ -123,7 +126,7 @@ class Interpolation:
     families : tuple of str
         Kernel family, or the families that fit equally well.
     coherence : float
-        Agreement of the pieces, 1 if by chance (see the module).
+        Agreement of the starts, 1 if by chance (see the module).
     depth : float
         Share of the residual that the right phase takes away, 1 for a perfect fit.
     """
@@ -150,6 +153,19 @@ def piece_covariance(lines: NDArray[Any]) -> Floats:
     return np.asarray(centred.T @ centred / len(centred))
 
 
+def draw_starts(length: int, rng: np.random.Generator) -> list[int]:
+    """Starts of pieces along a line, apart, and on no grid.
+
+    On a grid of distance T the ends of the pieces would agree with each other, and a frequency
+    with its neighbours 1/T away.
+    """
+    starts, at = [], int(rng.integers(0, PIECE))
+    while at + PIECE <= length:
+        starts.append(at)
+        at += PIECE + int(rng.integers(0, PIECE))
+    return starts
+
+
 def find_interpolation(covariances: Floats, starts: NDArray[np.int_]) -> Search:
     """Search pieces of lines for one interpolation that explains them all.
 
@@ -158,8 +174,8 @@ def find_interpolation(covariances: Floats, starts: NDArray[np.int_]) -> Search:
     covariances : (pieces, PIECE, PIECE)
         As of `piece_covariance`, in codes².
     starts : (pieces,)
-        Sample at which each piece starts. They must not keep to a grid (draw them), or the ends
-        of the pieces would agree with each other instead.
+        Sample at which each piece starts, as of `draw_starts`. At least `FEWEST_STARTS` different
+        ones, or chance may look like agreement.
 
     Returns
     -------
@@ -168,7 +184,8 @@ def find_interpolation(covariances: Floats, starts: NDArray[np.int_]) -> Search:
     flat = covariances.reshape(len(covariances), -1)
     tried = [_coherence(flat, starts, name) for name in _SEARCHED]
     trials = [pair for found in tried for pair in found.tolist()]
-    best = _best_fit(flat, starts, _peaks(sorted(trials, reverse=True), len(flat)))
+    positions = len(np.unique(starts))
+    best = _best_fit(flat, starts, _peaks(sorted(trials, reverse=True), positions))
     return Search(best, 1 / _FREQUENCIES, np.max([found[:, 0] for found in tried], axis=0))
 
 
@@ -177,6 +194,7 @@ def _coherence(flat: Floats, starts: NDArray[np.int_], name: str) -> Floats:
     step = _FREQUENCIES[1] - _FREQUENCIES[0]
     offsets = np.linspace(-step / 2, step / 2, 41)
     turns = np.exp(-2j * np.pi * np.outer(offsets, starts))
+    member = (starts[:, np.newaxis] == np.unique(starts)).astype(np.float64)
     wave = np.exp(2j * np.pi * np.arange(_COARSE) / _COARSE)
     flat32 = flat.astype(np.float32)
     found = []
@@ -184,16 +202,17 @@ def _coherence(flat: Floats, starts: NDArray[np.int_], name: str) -> Floats:
         residual = flat32 @ _outside_coarse(round(float(f), 6), name).T
         mean = residual.mean(axis=1, keepdims=True)
         harmonic = (residual / np.maximum(mean, 1e-6)) @ wave
-        sums = np.abs(turns @ (harmonic * np.exp(-2j * np.pi * f * starts))) ** 2
-        energy = float(np.sum(np.abs(harmonic) ** 2))
-        k = int(np.argmax(sums))
-        found.append((float(sums[k]) / max(energy, 1e-9), float(f + offsets[k])))
+        sums = (turns * (harmonic * np.exp(-2j * np.pi * f * starts))) @ member
+        energy = np.maximum(np.sum(np.abs(sums) ** 2, axis=1), 1e-9)
+        coherence = np.abs(sums.sum(axis=1)) ** 2 / energy
+        k = int(np.argmax(coherence))
+        found.append((float(coherence[k]), float(f + offsets[k])))
     return np.asarray(found)
 
 
-def _peaks(trials: list[tuple[float, float]], pieces: int) -> list[tuple[float, float]]:
+def _peaks(trials: list[tuple[float, float]], positions: int) -> list[tuple[float, float]]:
     """Coherent trials, highest first, one for each neighbourhood of frequency."""
-    least = max(_COHERENT, _COHERENT_SHARE * pieces)
+    least = max(_COHERENT, _COHERENT_SHARE * positions)
     peaks: list[tuple[float, float]] = []
     for coherence, f in trials:
         if coherence < least or len(peaks) == 8:

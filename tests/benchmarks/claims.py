@@ -39,7 +39,7 @@ def false_alarms(pages):
     for _ in range(pages):
         blur, noise = rng.uniform(0.3, 3), 10 ** rng.uniform(-0.5, 0.6)
         screen = rng.uniform(3, 10) if rng.random() < 0.5 else None
-        pixels = page(rng, 480, 560, blur_px=blur, noise=noise, screen_px=screen)
+        pixels = page(rng, 1800, 1800, blur_px=blur, noise=noise, screen_px=screen)
         quality = int(rng.integers(75, 96)) if rng.random() < 0.5 else None
         if quality:
             pixels = through_jpeg(pixels, quality)
@@ -56,18 +56,18 @@ def false_alarms(pages):
 
 def found_out(blur, noise):
     rng = np.random.default_rng(SEED)
-    native = page(rng, 480, 560, blur_px=blur, noise=noise)
+    native = page(rng, 1536, 1536, blur_px=blur, noise=noise)
     for quality in (None, 90):
         for kernel, (pillow, opencv) in KERNELS.items():
             marks = []
             for factor in FACTORS:
-                size = (round(560 * factor), round(480 * factor))
+                size = (round(1536 * factor), round(1536 * factor))
                 images = [cv2.resize(native, size, interpolation=opencv)]
                 if pillow is not None:
                     images.append(np.asarray(Image.fromarray(native).resize(size, pillow)))
                 good = named = of = 0
                 for image in images:
-                    cut = image[:960, :1280]
+                    cut = image[:1800, :1800]
                     cut = through_jpeg(cut, quality) if quality else cut
                     for found in claim.measure([placed(cut)]).measurements[::2]:
                         of += 1
