@@ -47,7 +47,9 @@ _COARSE, _FINE = 6, 32  # phases of the search, of the fit
 _COHERENT = 16.0  # by chance once in 1e7, and some 600 frequencies are tried
 _COHERENT_SHARE = 0.25  # of the starts, lest hundreds of them make a trace significant
 _APART = 0.008  # in f, between trials that are looked at as different
-_DEPTH = 0.04  # share of the residual that the right phase takes away at the least
+# Share of the residual that the right phase takes away at the least. A screen at 45° is a lattice
+# along the lines as well and agrees with itself; it takes away little, and most in small spaces.
+_DEPTH, _DEPTH_SMALL, _SMALL = 0.1, 0.25, 0.35
 # At f = k/8, where JPEG agrees too. What JPEG alone reached on native images, qualities 75 to 95,
 # lenses of 0.4 to 3 px (tests/benchmarks/claims.py): 0.11 for k to 3; 0.37, 0.50 and 0.69 for 4
 # to 6, and then k = 6 always had the most.
@@ -253,7 +255,7 @@ def _found(
 def _least_depth(flat: Floats, starts: NDArray[np.int_], f: float) -> float:
     k = round(8 * f)
     if abs(f - k / 8) > _JPEG_NEAR:
-        return _DEPTH
+        return _DEPTH if f > _SMALL else _DEPTH_SMALL
     if k in (4, 5):
         lead = _JPEG_LEAD * _fits(flat, starts, 6 / 8)[0][1]
         return min(max(_JPEG_DEPTH, lead), _JPEG_DEPTH_45)

@@ -1,0 +1,296 @@
+"""Scans altered by Pillow, OpenCV and scikit-image operations, and scans left alone."""
+
+import io
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+import skimage.exposure
+from PIL import Image, ImageEnhance, ImageFilter, ImageOps
+from scipy import ndimage
+from scipy.special import ndtr
+
+from scanqa.measures import processing
+from scanqa.numeric.jpeg_trace import find_jpeg
+from tests import independent as ind
+from tests.measures import printed_sheet
+from tests.measures.printed_page import as_codes, page, placed
+
+
+def only(results, name, **where):
+    (found,) = (
+        m
+        for m in results.measurements
+        if m.name == name and all(getattr(m, key) == value for key, value in where.items())
+    )
+    return found
+
+
+def through_jpeg(pixels, quality, **options):
+    buffer = io.BytesIO()
+    Image.fromarray(pixels).save(buffer, "JPEG", quality=quality, **options)
+    return np.asarray(Image.open(buffer))
+
+
+@pytest.fixture(scope="module")
+def native():
+    return page(np.random.default_rng(31), 640, 768)
+
+
+# ---------------------------------------------------------------------------- sharpening
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory):
+    picture = printed_sheet.sheet_picture(tmp_path_factory.mktemp("sheet"))
+    return ind.degrade(
+        picture, dpi_from=printed_sheet.RASTER_DPI, dpi_to=300, blur_sigma_px=0.8, noise=0.004
+    )
+
+
+@pytest.mark.parametrize("direction", ["across", "travel"])
+def test_an_edge_that_a_lens_made_has_no_halo(sheet, direction):
+    results = processing.measure([printed_sheet.placed(sheet, 300)])
+    found = only(results, "processing.halo", direction=direction)
+    assert found.value < processing.HALO_SEEN
+    assert found.reason == ""
+
+
+@pytest.mark.parametrize("direction", ["across", "travel"])
+@pytest.mark.parametrize("by", ["Pillow", "OpenCV"])
+def test_an_unsharp_mask_is_seen_as_a_halo_of_its_size(sheet, direction, by):
+    if by == "Pillow":
+        sharp = Image.fromarray(sheet.squeeze()).filter(ImageFilter.UnsharpMask(1.5, 80, 0))
+        sharp = np.asarray(sharp)
+    else:
+        blurred = cv2.GaussianBlur(sheet.squeeze(), (0, 0), 1.5)
+        sharp = cv2.addWeighted(sheet.squeeze(), 1.8, blurred, -0.8, 0)
+    found = only(
+        processing.measure([printed_sheet.placed(sharp, 300)]),
+        "processing.halo",
+        direction=direction,
+    )
+    truth = unsharp_halo(sheet, lens_px=0.8, radius_px=1.5, amount=0.8)
+    assert "sharpened" in found.reason
+    if found.status == "ok":
+        assert found.value == pytest.approx(truth, rel=0.15)
+    else:  # it reaches white
+        assert "cut off" in found.reason
+        assert 0.6 * truth < found.value < 1.15 * truth
+
+
+def unsharp_halo(sheet, *, lens_px, radius_px, amount):
+    """Percent, of a straight edge in one dimension: sharpened as codes, seen as light."""
+    d = np.linspace(-15, 15, 3001)
+    dark, bright = (srgb_light(np.percentile(sheet, p) / 255) for p in (2, 50))
+    light = dark + (bright - dark) * ndtr(d / np.hypot(lens_px, 1 / 12**0.5))
+    codes = srgb_code(light)
+    blurred = ndimage.gaussian_filter1d(codes, radius_px / (d[1] - d[0]), mode="nearest")
+    sharp = srgb_light(np.clip(codes + amount * (codes - blurred), 0, 1))
+    overshoots = (sharp.max() - bright, dark - sharp.min())
+    return 100 * max(overshoots) / (bright - dark)
+
+
+def srgb_light(code):
+    """IEC 61966-2-1."""
+    return np.where(
+        code <= 0.04045, code / 12.92, ((np.maximum(code, 0.04) + 0.055) / 1.055) ** 2.4
+    )
+
+
+def srgb_code(light):
+    return np.where(
+        light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 0) ** (1 / 2.4) - 0.055
+    )
+
+
+def test_without_a_sheet_halos_are_not_measurable(native):
+    found = only(processing.measure([placed(native)]), "processing.halo")
+    assert found.status == "not-measurable"
+    assert "bed sheet" in found.reason
+
+
+# -------------------------------------------------------------------------------- levels
+
+
+def stretch_of(pixels, **facts):
+    return only(processing.measure([placed(pixels, **facts)]), "processing.level_stretch")
+
+
+def test_levels_that_were_left_alone_are_1(native):
+    found = stretch_of(native)
+    assert found.value == pytest.approx(1, abs=0.05)
+    assert "no stretch" in found.reason
+
+
+@pytest.mark.parametrize("gain", [0.7, 0.85, 1.15, 1.3, 1.6, 2.0])
+def test_a_gain_is_found_from_its_comb(native, gain):
+    found = stretch_of(as_codes((native.astype(float) - 120) * gain + 120))
+    assert found.value == pytest.approx(gain, rel=0.12)
+    assert abs(found.value - gain) < 4 * found.uncertainty
+    assert "altered" in found.reason
+
+
+def test_automatic_levels_of_three_programs_are_seen(native):
+    dull = as_codes(native.astype(float) * 0.7 + 40)
+    dull = as_codes(dull + np.random.default_rng(2).normal(0, 1, dull.shape))  # no comb of its own
+    altered = [
+        np.asarray(ImageOps.autocontrast(Image.fromarray(dull), cutoff=1)),
+        np.asarray(ImageEnhance.Contrast(Image.fromarray(dull)).enhance(1.4)),
+        cv2.convertScaleAbs(dull, alpha=1.3, beta=-30),
+        as_codes(skimage.exposure.rescale_intensity(dull.astype(float), "image", (0, 255))),
+    ]
+    assert "no stretch" in stretch_of(dull).reason
+    for pixels in altered:
+        found = stretch_of(pixels)
+        assert found.value > 1.08
+        assert "altered" in found.reason
+
+
+def test_each_channel_has_its_own_gain(native):
+    stretched = as_codes((native.astype(float) - 120) * 1.3 + 120)
+    results = processing.measure([placed(np.dstack([native, stretched, native]))])
+    assert only(results, "processing.level_stretch", channel="red").value < 1.05
+    assert only(results, "processing.level_stretch", channel="green").value > 1.2
+
+
+def test_what_hides_gaps_is_said(native):
+    assert "16-bit" in stretch_of(native.astype(np.uint16) * 257).reason
+    assert "lossy" in stretch_of(native, lossy=True).reason
+    assert "too few" in stretch_of(np.full((300, 300), 240, np.uint8)).reason
+
+
+# --------------------------------------------------------------------------------- grain
+
+
+def blank(noise=1.5, grain=0.0, seed=5):
+    """White paper: white noise of the sensor, and paper grain that a lens of 0.8 px has passed."""
+    rng = np.random.default_rng(seed)
+    paper = ndimage.gaussian_filter(rng.normal(0, 1, (640, 640)), 0.8)
+    return 235 + grain * paper / paper.std() + rng.normal(0, noise, (640, 640))
+
+
+def grain_of(pixels, direction="across", **facts):
+    results = processing.measure([placed(pixels, **facts)])
+    return only(results, "processing.grain_kept", direction=direction)
+
+
+def test_grain_of_a_sensor_is_white():
+    found = grain_of(as_codes(blank()))
+    assert abs(found.value - 1) < 4 * found.uncertainty
+    assert found.uncertainty < 0.05
+    assert found.reason == ""
+
+
+def test_paper_grain_through_a_lens_is_no_smoothing():
+    for grain in (1.0, 3.0):
+        found = grain_of(as_codes(blank(noise=1.0, grain=grain)))
+        assert found.value > 0.7
+        assert found.reason == ""
+
+
+SMOOTHERS = {
+    "Gaussian": lambda p: ndimage.gaussian_filter(p, 0.7),
+    "Pillow median": lambda p: np.asarray(
+        Image.fromarray(as_codes(p)).filter(ImageFilter.MedianFilter(3)), float
+    ),
+    "OpenCV box": lambda p: cv2.blur(p, (3, 3)),
+    "OpenCV bilateral": lambda p: cv2.bilateralFilter(p.astype(np.float32), 5, 12, 1.5),
+}
+
+
+@pytest.mark.parametrize("name", SMOOTHERS)
+@pytest.mark.parametrize("direction", ["across", "travel"])
+def test_smoothing_is_seen(name, direction):
+    found = grain_of(as_codes(SMOOTHERS[name](blank(noise=4))), direction)
+    assert not processing.WHITE[0] < found.value < processing.WHITE[1]
+    assert "smoothed" in found.reason
+
+
+def test_smoothing_along_one_axis_is_of_that_axis():
+    pixels = as_codes(ndimage.gaussian_filter1d(blank(noise=2.5), 0.8, axis=0))
+    assert grain_of(pixels, "travel").value < 0.6
+    assert grain_of(pixels, "across").value > 0.85
+
+
+def test_grain_that_cannot_be_judged_says_why():
+    assert "rounding" in grain_of(as_codes(blank(noise=0.1))).reason
+    results = processing.measure([placed(as_codes(blank()), lossy=True)])
+    assert "lossy" in only(results, "processing.grain_kept").reason
+    results = processing.measure([placed(np.full((640, 640), 255, np.uint8))])
+    assert "no plain area" in only(results, "processing.grain_kept").reason
+
+
+# ---------------------------------------------------------------------------------- JPEG
+
+
+def quality_of(pixels, **facts):
+    return only(processing.measure([placed(pixels, **facts)]), "processing.jpeg_quality")
+
+
+@pytest.mark.parametrize("quality", [40, 60, 75, 85, 90])
+def test_quality_is_that_of_the_encoder(native, quality):
+    """Pillow's encoder scales the tables of ITU-T T.81 annex K as the IJG's does."""
+    found = quality_of(through_jpeg(native, quality))
+    assert found.value == pytest.approx(quality, abs=2)
+    assert "compressed before" in found.reason
+
+
+def test_colour_and_subsampling_do_not_matter(native):
+    colour = np.dstack([native, native // 2 + 90, 255 - native // 3])
+    for subsampling in (0, 2):
+        found = quality_of(through_jpeg(colour, 80, subsampling=subsampling), lossy=True)
+        assert found.value == pytest.approx(80, abs=2)
+
+
+def test_another_encoder_and_a_crop_are_seen_through(native):
+    """OpenCV's own build of the encoder; the steps it used are read back from the file."""
+    data = cv2.imencode(".jpg", native, [cv2.IMWRITE_JPEG_QUALITY, 70])[1]
+    table = np.array(Image.open(io.BytesIO(data.tobytes())).quantization[0]).reshape(8, 8)
+    decoded = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE)[3:, 6:].astype(float)
+    trace = find_jpeg([decoded[:400, :400]], [(0, 0)])
+    assert trace.offset == (5, 2)
+    right = [table[at] == step for at, step in trace.steps.items()]
+    assert np.mean(right) > 0.85  # a step may be passed over where few coefficients are not zero
+    found = quality_of(decoded.astype(np.uint8))
+    assert found.value == pytest.approx(70, abs=2)
+    assert "2, 5 px" in found.reason
+
+
+def test_no_trace_is_100_and_a_fine_one_a_bound(native):
+    assert quality_of(native).value == 100
+    assert "no trace" in quality_of(native).reason
+    fine = quality_of(through_jpeg(native, 97), lossy=True)
+    assert (fine.value, fine.status) == (92, "lower-bound")
+
+
+def test_blank_paper_shows_no_steps():
+    found = quality_of(through_jpeg(as_codes(blank()), 80))
+    assert found.status == "not-measurable"
+    assert "print" in found.reason
+
+
+# ---------------------------------------------------------------------------------- crop
+
+
+def test_scans_of_one_bed_have_one_size(native):
+    one = replace(placed(native, name="a.tif"), role="blank")
+    other = replace(placed(native, name="b.tif"), role="blank")
+    found = only(processing.measure([one, other]), "processing.crop")
+    assert (found.value, found.reason) == (0, "")
+
+
+def test_scans_cropped_to_the_paper_differ(native):
+    one = replace(placed(native, name="a.tif"), role="blank")
+    other = replace(placed(native[:560], name="b.tif"), role="dark")
+    found = only(processing.measure([one, other]), "processing.crop")
+    assert found.value == pytest.approx(80 * 25.4 / 600)
+    assert "cropped" in found.reason
+    turned = replace(placed(native.T, name="c.tif"), role="blank")
+    assert only(processing.measure([one, turned]), "processing.crop").value == 0
+
+
+def test_one_scan_shows_no_difference(native):
+    found = only(processing.measure([placed(native)]), "processing.crop")
+    assert found.status == "not-measurable"
