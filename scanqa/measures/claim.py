@@ -52,6 +52,7 @@ SEED = 1981
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pieces:
     covariances: Floats  # (pieces, PIECE, PIECE)
+    means: Floats  # (pieces, PIECE)
     starts: NDArray[np.int_]
 
 
@@ -98,7 +99,7 @@ def _measure(placement: Placement, direction: Direction) -> Results:
                 for name in ("claim.factor", "claim.native_fraction")
             )
         )
-    search = find_interpolation(pieces.covariances, pieces.starts)
+    search = find_interpolation(pieces.covariances, pieces.means, pieces.starts)
     factor, error, reason = _verdict(search, placement, direction)
     share_error = None if error is None else error / factor**2
     values = (("claim.factor", factor, error), ("claim.native_fraction", 1 / factor, share_error))
@@ -161,7 +162,7 @@ def _figure(search: Search, placement: Placement, direction: Direction, reason: 
 def _pieces(placement: Placement, direction: Direction) -> _Pieces:
     """Covariances of pieces where there is most detail, at random starts."""
     rng = np.random.default_rng(SEED)
-    covariances, starts = [], []
+    covariances, means, starts = [], [], []
     for window, start in _windows(placement, direction, rng):
         codes = placement.scan.window(window).astype(np.float64)
         lines = codes @ LUMA_OF_CODES if codes.shape[2] == 3 else codes[..., 0]
@@ -170,11 +171,16 @@ def _pieces(placement: Placement, direction: Direction) -> _Pieces:
         covariance = piece_covariance(lines)
         if np.trace(covariance) / PIECE >= DETAIL_CODES**2:
             covariances.append(covariance)
+            means.append(lines.mean(axis=0))
             starts.append(start)
         if len(starts) == MOST_WINDOWS:
             break
-    shape = (len(starts), PIECE, PIECE)
-    return _Pieces(np.reshape(covariances, shape), np.asarray(starts, int))
+    n = len(starts)
+    return _Pieces(
+        np.reshape(covariances, (n, PIECE, PIECE)),
+        np.reshape(means, (n, PIECE)),
+        np.asarray(starts, int),
+    )
 
 
 def _windows(

@@ -40,6 +40,7 @@ STEPS_K1 = {
 }
 LARGEST_STEP = 64
 FEWEST = 60  # coefficients over half a step, for a frequency to count
+ENOUGH = 600  # of them: chance gives a mean cosine of 0.03
 AGREE = 0.5  # mean cosine; rounding leaves 0.64 for a step of 2, and 0.9 from 4 up
 SHARE = 0.6  # of the frequencies must show a step
 FINEST_QUALITY = 92  # from here most steps are 1, which rounding hides
@@ -121,11 +122,12 @@ def _steps(blocks: Floats) -> dict[tuple[int, int], int]:
     for tried, (row, column) in enumerate(STEPS_K1):
         if tried - len(found) > (1 - SHARE) * len(STEPS_K1):
             break  # too few can still follow
-        values = np.abs(blocks[:, row, column])
+        values = np.sort(np.abs(blocks[:, row, column]))
         for step in range(LARGEST_STEP, 1, -1):
-            used = values[values > step / 2]
+            used = values[np.searchsorted(values, step / 2, side="right") :]
             if len(used) < FEWEST:
                 continue
+            used = used[:: len(used) // ENOUGH + 1]
             # Multiples of a step are multiples of its divisors too, never of its double: of two
             # steps the larger is meant. Small ones next to a lone high multiple prove nothing.
             if np.cos(2 * np.pi * used / step).mean() > AGREE:

@@ -46,10 +46,12 @@ _FREQUENCIES = np.arange(0.12, 0.862, 0.0025)  # factors 8.3 to 1.16; a step tur
 _COARSE, _FINE = 6, 32  # phases of the search, of the fit
 _COHERENT = 16.0  # by chance once in 1e7, and some 600 frequencies are tried
 _COHERENT_SHARE = 0.25  # of the starts, lest hundreds of them make a trace significant
+_PRINTED = 8.0  # agreement of the light itself, by chance once in 3000
 _APART = 0.008  # in f, between trials that are looked at as different
-# Share of the residual that the right phase takes away at the least. A screen at 45° is a lattice
-# along the lines as well and agrees with itself; it takes away little, and most in small spaces.
+# Share of the residual that the right phase takes away at the least; what agrees with itself for
+# other reasons takes away little, and most in small spaces.
 _DEPTH, _DEPTH_SMALL, _SMALL = 0.1, 0.25, 0.35
+_OUTSIDE = 0.05  # of the variance of print, the most that a space may leave out and be its own
 # At f = k/8, where JPEG agrees too. What JPEG alone reached on native images, qualities 75 to 95,
 # lenses of 0.4 to 3 px (tests/benchmarks/claims.py): 0.11 for k to 3; 0.37, 0.50 and 0.69 for 4
 # to 6, and then k = 6 always had the most.
@@ -168,13 +170,15 @@ def draw_starts(length: int, rng: np.random.Generator) -> list[int]:
     return starts
 
 
-def find_interpolation(covariances: Floats, starts: NDArray[np.int_]) -> Search:
+def find_interpolation(covariances: Floats, means: Floats, starts: NDArray[np.int_]) -> Search:
     """Search pieces of lines for one interpolation that explains them all.
 
     Parameters
     ----------
     covariances : (pieces, PIECE, PIECE)
         As of `piece_covariance`, in codes².
+    means : (pieces, PIECE)
+        Mean of the lines of each piece, in codes.
     starts : (pieces,)
         Sample at which each piece starts, as of `draw_starts`. At least `FEWEST_STARTS` different
         ones, or chance may look like agreement.
@@ -187,7 +191,9 @@ def find_interpolation(covariances: Floats, starts: NDArray[np.int_]) -> Search:
     tried = [_coherence(flat, starts, name) for name in _SEARCHED]
     trials = [pair for found in tried for pair in found.tolist()]
     positions = len(np.unique(starts))
-    best = _best_fit(flat, starts, _peaks(sorted(trials, reverse=True), positions))
+    peaks = _peaks(sorted(trials, reverse=True), positions)
+    own = [(coherence, f) for coherence, f in peaks if not _printed(means, starts, f)]
+    best = _best_fit(flat, starts, own)
     return Search(best, 1 / _FREQUENCIES, np.max([found[:, 0] for found in tried], axis=0))
 
 
@@ -224,6 +230,30 @@ def _peaks(trials: list[tuple[float, float]], positions: int) -> list[tuple[floa
     return peaks
 
 
+def _printed(means: Floats, starts: NDArray[np.int_], f: float) -> bool:
+    """Whether the print itself repeats at f or its half: a screen, rules, a hatched area.
+
+    A screen at 45° or 0° is a lattice along the lines as well, and agrees with itself. It shows as
+    the light itself, first order, which an interpolation at f never does: every kernel has a zero
+    there, or the interpolation of a constant would not be one.
+    """
+    taper = np.hanning(PIECE)
+    for order in (1, 2):
+        for alias in range(order):
+            at = (f + alias) / order
+            wave = taper * np.exp(-2j * np.pi * at * np.arange(PIECE))
+            light = (means - means.mean(axis=1, keepdims=True)) @ wave
+            if _agreement(light * np.exp(-2j * np.pi * at * starts), starts) > _PRINTED:
+                return True
+    return False
+
+
+def _agreement(phasors: NDArray[np.complex128], starts: NDArray[np.int_]) -> float:
+    """Rayleigh's ratio of the sums over each start: 1 by chance, their number in full agreement."""
+    sums = np.array([phasors[starts == start].sum() for start in np.unique(starts)])
+    return float(np.abs(sums.sum()) ** 2 / max(float(np.sum(np.abs(sums) ** 2)), 1e-9))
+
+
 def _best_fit(
     flat: Floats, starts: NDArray[np.int_], peaks: list[tuple[float, float]]
 ) -> Interpolation | None:
@@ -233,10 +263,13 @@ def _best_fit(
     if doubled is not None:
         f, coherence, depth = doubled
         return _found(f, coherence, depth, ("nearest",), starts)
+    variance = float(flat[:, :: PIECE + 1].mean())
     fits = []
     for coherence, f in peaks:
         kernels = _fits(flat, starts, f)
-        if kernels[0][1] >= _least_depth(flat, starts, f):
+        residual, depth, _ = kernels[0]
+        outside = residual * (1 - f) / variance  # 1 - f of the dimensions lie outside
+        if outside < _OUTSIDE and depth >= _least_depth(flat, starts, f):
             fits.append((f, coherence, kernels))
     if not fits:
         return None

@@ -13,7 +13,17 @@ WORDS = ("nursery", "apple", "damson", "quince", "graft", "scion", "catalogue", 
 OVER = 3  # fine pixels to a sample, each way
 
 
-def page(rng, height=512, width=640, *, blur_px=0.6, noise=1.0, screen_px=None, tilt_deg=None):
+def page(
+    rng,
+    height=512,
+    width=640,
+    *,
+    blur_px=0.6,
+    noise=1.0,
+    screen_px=None,
+    tilt_deg=None,
+    screen_deg=None,
+):
     """Native samples, uint8: words of several sizes, paper grain, perhaps a halftone."""
     fine = Image.new("L", (width * OVER, height * OVER), 238)
     draw = ImageDraw.Draw(fine)
@@ -31,17 +41,17 @@ def page(rng, height=512, width=640, *, blur_px=0.6, noise=1.0, screen_px=None, 
     tilted = fine.rotate(turn, Image.Resampling.BILINEAR, fillcolor=238)
     light = np.asarray(tilted, np.float32)
     if screen_px is not None:
-        light = np.minimum(light, _screen(rng, light.shape, screen_px))
+        light = np.minimum(light, _screen(rng, light.shape, screen_px, screen_deg))
     grain = ndimage.gaussian_filter(rng.standard_normal(light.shape, np.float32), 5) * 30
     light = ndimage.gaussian_filter(light + grain, blur_px * OVER)
     light = light.reshape(height, OVER, width, OVER).mean(axis=(1, 3))
     return as_codes(light + rng.normal(0, noise, light.shape))
 
 
-def _screen(rng, shape, screen_px):
+def _screen(rng, shape, screen_px, screen_deg):
     y, x = np.ogrid[: shape[0], : shape[1]]
     y, x = np.float32(y / OVER), np.float32(x / OVER)
-    angle = rng.uniform(0, np.pi / 2)
+    angle = rng.uniform(0, np.pi / 2) if screen_deg is None else np.radians(screen_deg)
     u, v = np.cos(angle) * x + np.sin(angle) * y, np.cos(angle) * y - np.sin(angle) * x
     height = np.cos(2 * np.pi * u / screen_px) + np.cos(2 * np.pi * v / screen_px)
     return np.where((height > 0.4) & (y > shape[0] / OVER / 2), np.float32(70), np.float32(255))

@@ -128,6 +128,8 @@ NATIVE = {
     "noisy": {"noise": 4.0},
     "screen of 4 px": {"screen_px": 4.0},
     "screen of 8 px": {"screen_px": 8.0, "blur_px": 0.4},
+    "screen at 45°": {"screen_px": 8.2, "blur_px": 1.0, "screen_deg": 45.0},
+    "screen at 0°": {"screen_px": 5.0, "screen_deg": 0.0},
 }
 
 
