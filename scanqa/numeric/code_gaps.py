@@ -2,8 +2,8 @@
 
 A gain of g > 1 on whole codes leaves a share 1 - 1/g of the codes empty, at even distances; a gain
 below 1 puts two codes on one, and a share 1/g - 1 stands out to twice the height. A tone curve does
-both in different places. The counts must be smooth otherwise, so each is compared with the median
-of its neighbours.
+both in different places. Each code is compared with the nearest filled ones on both sides, so that
+the flanks of a narrow histogram are neither gaps nor crests.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from scanqa.model import Floats
 
-NEAR = 5  # codes on each side whose median is taken as usual
-EMPTY, DOUBLE = 0.1, 1.6  # against the usual count
-FEWEST_COUNTS = 50.0  # usual count below which a gap may be chance
-FEWEST_CODES = 20
+NEAR = 4  # codes to each side among which a filled one must be
+EMPTY = 0.1  # of the smaller neighbour
+DOUBLE = 1.6  # times the larger neighbour
+FEWEST_COUNTS = 50.0  # count below which a code is not filled, and a gap may be chance
+FEWEST_CODES = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +42,13 @@ def level_stretch(counts: NDArray[np.int_]) -> Stretch | None:
         Number of samples at each code. The two end codes, where clipping gathers, are left out.
     """
     inner = np.asarray(counts[1:-1], np.float64)
-    usual = _usual(inner)
-    judged = usual >= FEWEST_COUNTS
+    left, right = _filled_before(inner), _filled_before(inner[::-1])[::-1]
+    judged = (left > 0) & (right > 0)
     if judged.sum() < FEWEST_CODES:
         return None
     number = int(judged.sum())
-    empty = int(np.sum(judged & (inner < EMPTY * usual)))
-    doubled = int(np.sum(judged & (inner > DOUBLE * usual)))
+    empty = int(np.sum(judged & (inner < EMPTY * np.minimum(left, right))))
+    doubled = int(np.sum(judged & (inner > DOUBLE * np.maximum(left, right))))
     filled = number - empty
     gain = number / (filled + doubled)
     # binomial, both counts; half a code is the resolution of either
@@ -55,14 +56,10 @@ def level_stretch(counts: NDArray[np.int_]) -> Stretch | None:
     return Stretch(gain, float(np.sqrt(variance)) / number * gain, empty, doubled, number)
 
 
-def _usual(counts: Floats) -> Floats:
-    """Median of the filled neighbours of each code, itself left out."""
-    padded = np.pad(counts, NEAR, mode="edge")
-    sides = [k for k in range(2 * NEAR + 1) if k != NEAR]
-    near = np.array([padded[k : k + len(counts)] for k in sides])
-    filled = np.where(near > 0, near, np.nan)
-    some = (near > 0).sum(axis=0) >= 3
-    usual = np.zeros(len(counts))
-    if some.any():
-        usual[some] = np.nanmedian(filled[:, some], axis=0)
-    return usual
+def _filled_before(counts: Floats) -> Floats:
+    """Count of the nearest filled code before each, 0 if none is near."""
+    before = np.zeros(len(counts))
+    for step in range(NEAR, 0, -1):
+        shifted = np.concatenate([np.zeros(step), counts[:-step]])
+        before = np.where(shifted >= FEWEST_COUNTS, shifted, before)
+    return before

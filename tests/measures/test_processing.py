@@ -148,6 +148,12 @@ def test_automatic_levels_of_three_programs_are_seen(native):
         assert "altered" in found.reason
 
 
+@pytest.mark.parametrize("noise", [1.0, 3.0, 8.0])
+def test_the_steep_sides_of_a_narrow_histogram_are_no_gaps(noise):
+    found = stretch_of(as_codes(blank(noise=noise)))
+    assert found.value is None or found.value == pytest.approx(1, abs=0.05)
+
+
 def test_each_channel_has_its_own_gain(native):
     stretched = as_codes((native.astype(float) - 120) * 1.3 + 120)
     results = processing.measure([placed(np.dstack([native, stretched, native]))])
