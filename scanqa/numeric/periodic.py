@@ -71,14 +71,27 @@ def _reach(samples: int, longest: float) -> int:
     return max(min(round(0.75 * longest), (samples - 16) // 4), 4)
 
 
-def surviving(frequency: Floats | float, samples: int, longest: float) -> Floats:
-    """Share of a sine's amplitude that `detrended` leaves."""
+def _taps(samples: int, longest: float) -> Floats:
+    """The filter that `detrended` is, its middle tap in the middle."""
     reach = _reach(samples, longest)
     impulse = np.zeros(4 * reach + 1)
     impulse[2 * reach] = 1.0
-    left, _ = local_pattern(impulse, reach)  # the filter itself, as far as it reaches
-    x = np.arange(left.size) - left.size // 2
-    return np.asarray(np.cos(2 * np.pi * np.multiply.outer(frequency, x)) @ left)
+    left, _ = local_pattern(impulse, reach)
+    return left
+
+
+def surviving(frequency: float, samples: int, longest: float) -> float:
+    """Share of a sine's amplitude that `detrended` leaves."""
+    taps = _taps(samples, longest)
+    x = np.arange(taps.size) - taps.size // 2
+    return float(np.cos(2 * np.pi * frequency * x) @ taps)
+
+
+def _surviving_bins(size: int, samples: int, longest: float) -> Floats:
+    """The same at every bin of a transform of `size`: the transform of the symmetric filter."""
+    taps = _taps(samples, longest)
+    centred = np.roll(np.pad(taps, (0, size - taps.size)), -(taps.size // 2))
+    return np.asarray(np.fft.rfft(centred).real, np.float64)
 
 
 def spectrum(profile: Floats, longest: float) -> Spectrum:
@@ -92,7 +105,8 @@ def spectrum(profile: Floats, longest: float) -> Spectrum:
     frequency, power = frequency[first:-1], power[first:-1]
     per_bin = size / fine.size
     floor = _floor(power, frequency, round(BLOCK_BINS * per_bin))
-    gain = 2 / window.sum() / np.maximum(surviving(frequency, profile.size, longest), 0.05)
+    left = _surviving_bins(size, profile.size, longest)[first:-1]
+    gain = 2 / window.sum() / np.maximum(left, 0.05)
     return Spectrum(frequency, np.sqrt(power) * gain, np.sqrt(floor) * gain)
 
 
@@ -146,7 +160,7 @@ def _fitted(profile: Floats, frequency: float, longest: float, floor: float) -> 
     window = np.hanning(fine.size + 2)[1:-1]
     turn = np.exp(-2j * np.pi * frequency * x)
     value = 2 * complex((fine * window * turn).sum()) / window.sum()
-    value /= float(surviving(frequency, profile.size, longest))
+    value /= surviving(frequency, profile.size, longest)
     amplitude = abs(value)
     error = floor / math.sqrt(2)  # of one quadrature: half of the noise power each
     # Cramér–Rao for the frequency of a sine is √12/2π · u(A)/A/n; a Hann window costs 1.4 × that,

@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
 import tempfile
 import time
@@ -23,9 +24,10 @@ A3_600_PX = (9921, 7016)
 def run(*words: str) -> tuple[float, float]:
     """Seconds and peak memory (MB) of a scanqa command in a process of its own."""
     start = time.monotonic()
-    pid = os.spawnv(os.P_NOWAIT, sys.executable, [sys.executable, "-m", "scanqa", *words])
-    _, status, usage = os.wait4(pid, 0)
-    if os.waitstatus_to_exitcode(status):
+    child = subprocess.Popen([sys.executable, "-m", "scanqa", *words], stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    if child.returncode:
         raise SystemExit(f"scanqa {' '.join(words)} failed")
     return time.monotonic() - start, usage.ru_maxrss / 1024
 
