@@ -223,7 +223,10 @@ def _scale(residual: Floats, least: float) -> tuple[float, NDArray[np.bool_]]:
     The middle 80 % give the scale against which dust is judged, so that dust on a twentieth of the
     pixels does not matter. Where more pixels than dust could ever cover are off, they are not
     dust: with little noise most pixels share one code and the rest lie a whole code away.
+    Of no residuals the scale is the least: a very sharp edge has no pixel on its flank.
     """
+    if residual.size == 0:
+        return least, np.ones(0, np.bool_)
     some = residual[:: max(residual.size // _ENOUGH, 1)]
     low, middle, high = np.quantile(some, (0.1, 0.5, 0.9))
     kept = np.abs(residual - middle) <= _DUST_SIGMAS * max((high - low) / 2.563, least)

@@ -254,3 +254,26 @@ def test_the_long_run_variance_is_that_of_the_sum():
         for _ in range(300)
     ]
     assert np.mean(alike) == pytest.approx(9 * 300, rel=0.25)
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    sigma=st.sampled_from([0.02, 0.05, 0.1, 0.3, 1.0, 3.0, 6.0, 10.0]),
+    slant_deg=st.floats(2.0, 12.0),
+    reach=st.sampled_from([6.0, 10.6, 21.0]),
+    noise=st.sampled_from([0.0, 0.004]),
+    bits=st.sampled_from([None, 8]),
+)
+def test_however_sharp_or_blurred_there_is_an_answer_or_a_reason(
+    sigma, slant_deg, reach, noise, bits
+):
+    # A very sharp edge in few pixels has none on its flank; a very blurred one no flat side.
+    made = scene(
+        gaussian(sigma), slant_deg=slant_deg, rows=76, half_width=int(reach) + 2,
+        noise=noise, bits=bits,
+    )  # fmt: skip
+    found = measure_edge(made.pixels, made.line, reach)
+    if isinstance(found, Unmeasured):
+        assert found.reason
+    else:
+        assert np.isfinite(found.sfr).all()
