@@ -212,6 +212,7 @@ def _values(site: Site, sfr: EdgeSfr, limit: Limit) -> Iterator[Measurement]:
     reason = ""
     if sfr50 is not None:
         status, reason = limit.verdict(sfr50)
+    reason = "; ".join(part for part in (reason, sfr.note) if part)
     per_mm = 1 / site.place.mm_per_px
     for name, level, crossing in ((NAMES[0], 0.5, sfr.sfr50), (NAMES[1], 0.1, sfr.sfr10)):
         if crossing is None:

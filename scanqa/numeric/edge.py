@@ -46,8 +46,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scanqa.numeric.edge_clip import DOUBT, clipped
 from scanqa.numeric.edge_fit import (
-    MAX_TOP_SHARE,
     EdgeFit,
     Floats,
     Line,
@@ -96,6 +96,8 @@ class EdgeSfr:
         Edge profile, 0 dark to 1 bright, at distances from the line.
     dust_share : float
         Share of the pixels that were set aside.
+    note : str
+        What to say beside the result.
     """
 
     fit: EdgeFit
@@ -111,6 +113,7 @@ class EdgeSfr:
     distance_px: Floats
     edge: Floats
     dust_share: float
+    note: str = ""
 
 
 def measure_edge(window: NDArray[Any], line: Line, reach_px: float) -> EdgeSfr | Unmeasured:
@@ -129,11 +132,21 @@ def measure_edge(window: NDArray[Any], line: Line, reach_px: float) -> EdgeSfr |
     if isinstance(found, Unmeasured):
         return found
     patch, fit = found
-    why = clipped(patch, fit)
+    why, note = clipped(patch, fit)
     if why:
         return Unmeasured(why)
-    solution = solve_with_care(patch, fit)
-    return _result(solution)
+    result = _result(solve_with_care(patch, fit))
+    if not note:
+        return result
+    return replace(result, note=note, sfr50=_doubted(result.sfr50), sfr10=_doubted(result.sfr10))
+
+
+def _doubted(crossing: Crossing | None) -> Crossing | None:
+    """The crossing with what clipping may have done to it in its uncertainty."""
+    if crossing is None:
+        return None
+    doubt = DOUBT * crossing.frequency
+    return replace(crossing, uncertainty=float(np.hypot(crossing.uncertainty, doubt)))
 
 
 def locate_edge(
@@ -169,20 +182,6 @@ def _again(
         return second
     again = refine(second, fit)
     return again if isinstance(again, Unmeasured) else (second, again)
-
-
-def clipped(patch: Patch, fit: EdgeFit) -> str:
-    """The reason if a side lies at the end of the scale, else an empty string."""
-    distance = fit.distance(patch.x, patch.t)
-    for side, end, words in (
-        (1, 1.0, "white side is at the top"),
-        (-1, 0.0, "dark side is at the bottom"),
-    ):
-        here = patch.use & (side * distance > 0)
-        stuck = patch.light[here] >= end - 1e-6 if end else patch.light[here] <= 1e-9
-        if stuck.mean() > MAX_TOP_SHARE:
-            return f"the {words} of the scale (clipped) in {100 * stuck.mean():.0f} % of its pixels"
-    return ""
 
 
 # ------------------------------------------------------------------------------- the response

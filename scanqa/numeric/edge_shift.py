@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scanqa.numeric.edge import clipped, locate_edge, long_run_variance
+from scanqa.numeric.edge import locate_edge, long_run_variance
+from scanqa.numeric.edge_clip import clipped
 from scanqa.numeric.edge_fit import (
     EdgeFit,
     Floats,
@@ -67,7 +68,7 @@ def edge_shifts(
     if isinstance(found, Unmeasured):
         return found
     patch, fit = found
-    why = clipped(patch, fit)
+    why, _ = clipped(patch, fit)
     if why:
         return Unmeasured(why)
     better = refine(patch, fit, within_sigmas=_ALL)
@@ -85,7 +86,7 @@ def _shift(patch: Patch, fit: EdgeFit, base: Floats, other: Floats) -> Shift | U
     found = guess if isinstance(guess, Unmeasured) else refine(here, guess, within_sigmas=_ALL)
     if isinstance(found, Unmeasured):
         return found
-    why = clipped(here, found)
+    why, _ = clipped(here, found)
     if why:
         return Unmeasured(why)
     if found.sign != fit.sign:

@@ -256,6 +256,35 @@ def test_the_long_run_variance_is_that_of_the_sum():
     assert np.mean(alike) == pytest.approx(9 * 300, rel=0.25)
 
 
+@pytest.mark.parametrize("noise", [0.0, 0.005])
+@pytest.mark.parametrize("sigma", [0.3, 0.67, 2.0])
+def test_paper_just_at_the_top_of_the_scale_is_measured_with_a_note(sigma, noise):
+    made = scene(gaussian(sigma), white=1.0, black=0.1, noise=noise)
+    found = measured(replace(made, pixels=np.clip(made.pixels, 0, 1)))
+    assert "top of the scale" in found.note
+    assert found.sfr50.frequency == pytest.approx(made.crossing(0.5), rel=0.01)
+    assert found.sfr50.uncertainty > 0.009 * found.sfr50.frequency
+
+
+@pytest.mark.parametrize("sigma", [0.3, 0.67, 2.0])
+def test_paper_over_the_top_of_the_scale_is_refused_before_it_costs_three_percent(sigma):
+    for over in np.arange(0.0, 0.06, 0.005):
+        made = scene(gaussian(sigma), white=1.0 + over, black=0.1, noise=0.002)
+        found = measure_edge(np.clip(made.pixels, 0, 1), made.line, REACH_PX)
+        if isinstance(found, EdgeSfr):
+            assert found.sfr50.frequency == pytest.approx(made.crossing(0.5), rel=0.025)
+        else:
+            assert over >= 0.005
+            assert "clipped" in found.reason
+    assert isinstance(found, Unmeasured)
+
+
+def test_a_cut_off_overshoot_is_refused():
+    made = scene(SHAPES["sharpened"], white=1.0, black=0.2)
+    found = measure_edge(np.clip(made.pixels, 0, 1), made.line, REACH_PX)
+    assert isinstance(found, Unmeasured)
+
+
 @settings(deadline=None, max_examples=40)
 @given(
     sigma=st.sampled_from([0.02, 0.05, 0.1, 0.3, 1.0, 3.0, 6.0, 10.0]),
