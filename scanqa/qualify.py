@@ -204,6 +204,14 @@ def _geometry(placements: Sequence[Placement], options: Options) -> Results:
     return geometry.measure(_of(placements, "bed-sheet"), bars_mm=options.bars_mm)
 
 
+def _claim(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import claim, processing
+
+    # Only sheets: on pages of text the regular lines can look like an interpolation's period.
+    sheets = [p for p in _of(placements, "bed-sheet", "claim") if p.sheet is not None]
+    return claim.measure(sheets) + processing.measure(sheets)
+
+
 def _streaks(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import banding, streaks
 
@@ -259,6 +267,7 @@ MEASURE_STEPS: dict[str, Callable[[Sequence[Placement], Options], Results]] = {
     "sharpness": _sharpness,
     "colour registration": _colour,
     "geometry": _geometry,
+    "dpi and processing": _claim,
     "streaks and banding": _streaks,
     "the glass": _glass,
     "shading and drift": _shading,

@@ -26,6 +26,7 @@ SHARPENED_PEAK = 1.1
 FRINGES_PX = 0.33  # FADGI 2023, 4 star
 GUTTER_DELTA_L = 5.0
 CLIPPED_PERCENT = 1.0
+NATIVE_FRACTION = 0.95
 
 
 @cache
@@ -42,6 +43,7 @@ def diagnose(results: Results, scans: tuple[ScanFacts, ...]) -> tuple[Finding, .
         *_edges(results),
         *_uneven(results),
         *_sharpness(results, scans),
+        *_claim(results),
         *_fringes(results),
         *_gutter(results),
         *_clipped(results),
@@ -222,6 +224,25 @@ def _regions(places: list[Point]) -> dict[str, Callable[[Point], bool]]:
 
     corners = {f"{v} {h}": both(v, h) for v in ("top", "bottom") for h in ("left", "right")}
     return ends | corners
+
+
+def _claim(results: Results) -> Iterator[Finding]:
+    for direction in ("across", "travel"):
+        made_up = [
+            m
+            for m in results.named("claim.native_fraction")
+            if m.direction == direction and m.value is not None and m.value < NATIVE_FRACTION
+        ]
+        if made_up:
+            worst = min(made_up, key=lambda m: m.value or 0.0)
+            yield _finding(
+                "false-dpi",
+                "fault",
+                ("claim.native_fraction", "claim.factor"),
+                f"{worst.scan}: {worst.reason}",
+                direction=direction,
+                value=f"{100 * (worst.value or 0.0):.0f}",
+            )
 
 
 def _fringes(results: Results) -> Iterator[Finding]:

@@ -106,6 +106,18 @@ def test_marks_shadow_and_gutter_are_reported_with_numbers():
     assert any("1 mark(s)" in t for t in titles)
 
 
+def test_interpolated_dpi_is_a_fault_with_its_direction_and_scan():
+    native = Measurement("claim.native_fraction", 1.0, scan=SCAN.file, direction="across")
+    doubled = Measurement(
+        "claim.native_fraction", 0.5, 0.001, reason="linear interpolation from about 150 dpi",
+        scan=SCAN.file, direction="travel",
+    )  # fmt: skip
+    (finding,) = diagnose(Results((native, doubled)), (SCAN,))
+    assert finding.title == "The dpi is made up: only 50 % of it is real (travel)"
+    assert finding.severity == "fault"
+    assert "linear interpolation" in finding.reason
+
+
 def test_a_healthy_unit_has_nothing_to_do():
     sites = tuple(
         Measurement(
