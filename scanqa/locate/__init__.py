@@ -89,27 +89,39 @@ def _search(
     scan: Scan, overview: Overview, light: Linear, stated: Point | None
 ) -> tuple[list[Frame], Role | None]:
     """Pieces of a sheet, or else the role that the image looks like."""
-    found = _at_step(scan, light, overview.preview, overview.step_px, stated)
+    codes, step_px = overview.preview, overview.step_px
+    found = _at_step(scan, light, codes, step_px, stated)
     if found:
         return found, None
-    looks = looks_like(light.light(overview.preview), overview.step_px, stated)
-    if looks in ("blank", "dark") or overview.step_px == 1:
+    looks = looks_like(light.light(codes), step_px, stated)
+    if looks in ("blank", "dark"):
         return [], looks
-    finer = max(overview.step_px // FINER, 1)
-    return _at_step(scan, light, reduced(scan, finer), finer, stated), looks
+    _refuse_mirrored(scan, light, codes, step_px, stated)
+    if step_px == 1:
+        return [], looks
+    finer = max(step_px // FINER, 1)
+    codes = reduced(scan, finer)
+    found = _at_step(scan, light, codes, finer, stated)
+    if not found:
+        _refuse_mirrored(scan, light, codes, finer, stated)
+    return found, looks
 
 
 def _at_step(
     scan: Scan, light: Linear, codes: NDArray[np.float32], step_px: int, stated: Point | None
 ) -> list[Frame]:
     """Pieces whose tags are seen on a reduced picture of the scan."""
+    return frames(refine(scan, light, detect(picture(codes), step_px)), stated)
+
+
+def _refuse_mirrored(
+    scan: Scan, light: Linear, codes: NDArray[np.float32], step_px: int, stated: Point | None
+) -> None:
+    """Raise if tags are seen in a mirror."""
     grey = picture(codes)
-    found = frames(refine(scan, light, detect(grey, step_px)), stated)
-    if found:
-        return found
     backs = mirrored(grey, step_px)
     if not frames(backs, stated):
-        return []
+        return
     seen = light.light(codes).mean(axis=2)[:, ::-1]
     if min(_ink_to_paper(seen, tag.corners_px / step_px) for tag in backs) > SHOW_THROUGH:
         raise UnreadableScan(

@@ -304,10 +304,13 @@ def _level(blocks: Floats) -> tuple[Floats, Floats]:
     A median would be rounded where a block is a single pixel of 8 bits; the mean without its tails
     scatters like the whole mean, within 3 % (Gaussian).
     """
-    flat = np.sort(blocks.reshape(-1, 3), axis=0)
-    tail = len(flat) // 10
-    mean = flat[tail : len(flat) - tail].mean(axis=0)
-    return mean, np.asarray(flat.std(axis=0) / np.sqrt(len(flat)))
+    flat = np.sort(
+        np.ascontiguousarray(blocks.reshape(-1, 3).T)
+    )  # along whole rows: thrice as fast
+    count = flat.shape[1]
+    tail = count // 10
+    mean = flat[:, tail : count - tail].mean(axis=1)
+    return mean, np.asarray(flat.std(axis=1) / np.sqrt(count))
 
 
 def _lab(light: Floats, error: Floats) -> tuple[Floats, Floats]:
