@@ -6,11 +6,12 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "scanqa"
-FOR_ALL = {"model", "catalogue", "errors"}
+FOR_ALL = {"model", "catalogue", "errors", "whole"}
 ALLOWED = {
     "model": {"catalogue"},
     "catalogue": set(),
     "errors": set(),
+    "whole": {"errors"},
     "numeric": FOR_ALL,
     "sheets": FOR_ALL,
     "scans": FOR_ALL,

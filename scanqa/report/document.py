@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from scanqa.model import Mark, Measurement, Record, ScanFacts, Streak
-from scanqa.report.atomic import write_whole
+from scanqa.whole import write_whole
 
 SCHEMA = "scanqa.qualification/1"
 

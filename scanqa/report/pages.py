@@ -8,11 +8,11 @@ from os import PathLike
 from pathlib import Path
 
 from scanqa.model import Record
-from scanqa.report.atomic import write_whole
 from scanqa.report.build import page
 from scanqa.report.figures import Drawing, draw
 from scanqa.report.numbers import glued, plain
 from scanqa.report.view import Lines, Page, Picture
+from scanqa.whole import write_whole
 
 FIGURE_BYTES = 2_000_000  # all figures of a page together; those past it are named, not drawn
 

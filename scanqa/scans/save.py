@@ -10,9 +10,9 @@ from typing import Literal
 import pyvips
 import tifffile
 
-from scanqa.errors import BadOption
 from scanqa.model import MM_PER_INCH, Pixels
 from scanqa.scans.array import ArrayScan
+from scanqa.whole import whole
 
 
 def save_tiff(
@@ -105,13 +105,8 @@ def _image(pixels: Pixels, dpi: float | tuple[float, float], icc: bytes | None) 
 
 
 def _whole(path: Path, write: Callable[[Path], None]) -> None:
-    """Write under a passing name in the same folder, then rename."""
-    passing = path.with_name(f".{os.getpid()}.{path.name}")
-    try:
-        write(passing)
-        passing.replace(path)
-    except (OSError, pyvips.Error) as error:
-        said = str(error).splitlines()[-1]
-        raise BadOption(f"{path}: cannot be written: {said}") from error
-    finally:
-        passing.unlink(missing_ok=True)
+    with whole(path) as passing:
+        try:
+            write(passing)
+        except pyvips.Error as error:
+            raise OSError(str(error).splitlines()[-1]) from error

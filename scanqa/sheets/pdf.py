@@ -9,8 +9,6 @@ from __future__ import annotations
 import functools
 import importlib.util
 import io
-import os
-import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -19,6 +17,7 @@ from scanqa.model import MM_PER_INCH, Point, Polygon, Sheet, Text
 from scanqa.sheets import sheets
 from scanqa.sheets.papers import PAPER_NAMES
 from scanqa.sheets.tags import tag_polygons
+from scanqa.whole import write_whole
 
 POINTS_PER_MM = 72 / MM_PER_INCH
 FONTS = {False: "DejaVuSans", True: "DejaVuSans-Bold"}
@@ -57,12 +56,11 @@ def write_sheets(papers: Iterable[str], out: Path) -> list[Path]:
 
     Each file appears whole or not at all. Returns the paths in the order of writing.
     """
-    out.mkdir(parents=True, exist_ok=True)
     paths = []
     for paper in papers:
         for sheet in sheets(paper):
             path = out / f"{sheet.id}.pdf"
-            _write_whole(path, draw(sheet))
+            write_whole(path, draw(sheet))
             paths.append(path)
     return paths
 
@@ -133,14 +131,3 @@ def _register_fonts() -> None:
     folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
     for name in FONTS.values():
         pdfmetrics.registerFont(TTFont(name, folder / f"{name}.ttf"))
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as new:
-        new.write(content)
-    try:
-        os.chmod(new.name, 0o644)
-        os.replace(new.name, path)
-    except OSError:
-        os.unlink(new.name)
-        raise

@@ -75,9 +75,11 @@ def test_the_same_pixels_make_the_same_bytes(tmp_path):
 
 @pytest.mark.parametrize("save", [save_tiff, save_png, save_jpeg])
 def test_a_failed_write_is_one_line_and_keeps_the_old_file(tmp_path, monkeypatch, save):
+    (tmp_path / "no").write_text("a file where a folder should be")
     with pytest.raises(BadOption, match="cannot be written") as caught:
         save(tmp_path / "no" / "a.tif", noise(3, np.uint8), 600)
     assert "\n" not in str(caught.value)
+    (tmp_path / "no").unlink()
 
     (tmp_path / "a.tif").write_text("old")
 
