@@ -34,7 +34,6 @@ from scanqa.numeric.spread import sigma_about_zero
 MARGIN_MM = 2.0  # shadow of the frame
 BACKGROUND_BLOCKS = 15  # shading is what is wider than about half of this
 SEED, GROW = 5.0, 3.0  # scatters, in every scan: to begin a mark, and to belong to one
-SEED_ALONE = 7.0  # in one scan there is no second one to rule out chance
 # A mark must cover a block of the preview by this much: grain that both scans share by chance
 # stays far below. 1 % of a 0.3 mm block is a black speck of 35 µm.
 LEAST_CONTRAST = 0.01
@@ -62,19 +61,16 @@ def measure(placements: Sequence[Placement]) -> Results:
     if not alike:
         return Results()
     first = alike[0]
-    scores = [_scores(placement) for placement in alike]
     if len(alike) < 2:
-        score, contrast = scores[0]
-        clear = [np.abs(contrast[g]).max() >= LEAST_CONTRAST for g in _groups(score, SEED_ALONE)]
-        count = sum(clear)
         reason = (
-            "one scan cannot tell a mark on the glass from a speck in the paper "
-            f"({count} seen); scan again with the paper moved"
+            "one scan cannot tell a mark on the glass from a speck in the paper: "
+            "scan again with the paper moved"
         )
         none = Measurement(
             "glass.marks", None, status="not-measurable", reason=reason, scan=first.scan.name
         )
         return Results((none,))
+    scores = [_scores(placement) for placement in alike]
     common = _common(np.stack([score for score, _ in scores]))
     least = np.min([np.abs(contrast) for _, contrast in scores], axis=0)
     common = np.where(least >= LEAST_CONTRAST / 2, common, 0.0)
@@ -147,7 +143,7 @@ def _common(scores: Floats) -> Floats:
     return np.where(low > 0, low, np.where(high < 0, high, 0.0))
 
 
-def _groups(score: Floats, seed: float = SEED) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+def _groups(score: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
     """Rows and columns of each group of touching blocks that holds a clear one."""
     from scipy.ndimage import find_objects, label
 
@@ -157,7 +153,7 @@ def _groups(score: Floats, seed: float = SEED) -> list[tuple[NDArray[np.intp], N
         for index, box in enumerate(find_objects(labels), start=1):
             rows, columns = np.nonzero(labels[box] == index)
             rows, columns = rows + box[0].start, columns + box[1].start
-            if np.max(sign * score[rows, columns]) > seed:
+            if np.max(sign * score[rows, columns]) > SEED:
                 out.append((rows, columns))
     return out
 

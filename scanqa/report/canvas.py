@@ -94,15 +94,18 @@ def new_figure(width_in: float, height_in: float) -> tuple[Figure, Axes]:
 
 def svg(figure: Figure, name: str) -> str:
     """The figure as an element to be put into a page, its ids made unique."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
+    # What savefig calls "tight" draws everything once more to know its size; this does not.
+    canvas: Any = FigureCanvasAgg(figure)
+    box = figure.get_tightbbox(canvas.get_renderer())
     out = io.StringIO()
     FigureCanvasSVG(figure)
     figure.savefig(
         out,
         format="svg",
-        bbox_inches="tight",
-        pad_inches=0.03,
+        bbox_inches=box.padded(0.03),
         transparent=True,
         metadata={"Date": None, "Creator": None},
     )
