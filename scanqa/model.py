@@ -317,9 +317,10 @@ class Linear:
                 out[..., channel] = curve[plane]
             else:
                 at = np.clip(plane, 0, last)
-                low = np.minimum(at.astype(np.int64), last - 1)
+                low = np.minimum(at.astype(np.int32), last - 1)
                 part = (at - low).astype(np.float32)
-                out[..., channel] = curve[low] + part * (curve[low + 1] - curve[low])
+                steps = np.diff(curve, append=curve[-1])
+                out[..., channel] = curve[low] + part * steps[low]
         return out
 
 

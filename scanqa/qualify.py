@@ -6,6 +6,7 @@ Says which role feeds which measure; knows the rooms and no numerics.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -112,19 +113,23 @@ def qualify(
     files, rejected = find_scans([*paths, *options.roles])
     total = len(files) + len(MEASURE_STEPS) + 1
     placements: list[Placement] = []
-    for step, path in enumerate(files):
-        progress(step, total, f"reading {path.name}")
-        try:
-            placements += _place(path, options)
-        except BadOption:
-            raise
-        except ScanqaError as error:
-            rejected.append(Rejected(str(path), str(error)))
-    results = Results()
-    for step, (words, measure) in enumerate(MEASURE_STEPS.items()):
-        progress(len(files) + step, total, f"measuring {words}")
-        if placements:
-            results += measure(placements, options)
+    with ThreadPoolExecutor(1) as second_core:
+        for step, path in enumerate(files):
+            progress(step, total, f"reading {path.name}")
+            try:
+                found = _place(path, options)
+            except BadOption:
+                raise
+            except ScanqaError as error:
+                rejected.append(Rejected(str(path), str(error)))
+                continue
+            placements += found
+            second_core.submit(getattr, found[0].scan, "sha256")  # kept by the scan for `_facts`
+        results = Results()
+        for step, (words, measure) in enumerate(MEASURE_STEPS.items()):
+            progress(len(files) + step, total, f"measuring {words}")
+            if placements:
+                results += measure(placements, options)
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
     return Record(
