@@ -88,12 +88,24 @@ def test_writing_the_description_leaves_every_pixel(sane, folder, picture, depth
     assert np.array_equal(tifffile.imread(folder / "a.tif"), tifffile.imread(folder / "b.tif"))
 
 
+def scan_past_hangs(path, settings):
+    """Bare ``scanimage`` on the test backend (1.1.1) hangs in about 1 of 100 error statuses: by
+    ``timeout 5 scanimage … --read-return-value SANE_STATUS_COVER_OPEN`` 6 of 400 runs did.
+    """
+    for _ in range(3):
+        with pytest.raises(ScanFailed) as caught:
+            scan_to(path, settings, stall_s=5)
+        if "nothing came from the scanner" not in str(caught.value):
+            break
+    raise caught.value
+
+
 @pytest.mark.parametrize("status", STATUSES)
 def test_every_status_is_a_sentence_and_leaves_what_was_there(sane, folder, status):
     (folder / "blank-1.tif").write_bytes(b"an earlier scan")
     settings = choose(sane, dpi=60, extra={"read-return-value": f"SANE_STATUS_{status}"})
     with pytest.raises(ScanFailed, match=STATUSES[status]) as caught:
-        scan_to(folder / "blank-1.tif", settings)
+        scan_past_hangs(folder / "blank-1.tif", settings)
     assert caught.value.hint
     assert "\n" not in str(caught.value)
     assert names(folder) == ["blank-1.tif"]
