@@ -89,8 +89,9 @@ def test_writing_the_description_leaves_every_pixel(sane, folder, picture, depth
 
 
 def scan_past_hangs(path, settings):
-    """Bare ``scanimage`` on the test backend (1.1.1) hangs in about 1 of 100 error statuses: by
-    ``timeout 5 scanimage … --read-return-value SANE_STATUS_COVER_OPEN`` 6 of 400 runs did.
+    """Bare ``scanimage`` on the test backend hangs in about 1 of 100 error statuses.
+
+    Of 400 runs of ``timeout 5 scanimage … --read-return-value SANE_STATUS_COVER_OPEN`` 6 did.
     """
     for _ in range(3):
         with pytest.raises(ScanFailed) as caught:
