@@ -8,12 +8,25 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 
 import click
 
 from scanqa.catalogue import Side
-from scanqa.cli.shared import deliver, file_name, progress, put_on_record, records_option
+from scanqa.cli.shared import (
+    bars_option,
+    book_edge_option,
+    curve_option,
+    deliver,
+    file_name,
+    json_option,
+    keep_option,
+    light_option,
+    out_option,
+    progress,
+    put_on_record,
+    records_option,
+)
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
@@ -66,27 +79,13 @@ PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
     help="Give a scan up when nothing came for so many seconds.",
 )
 @click.option("--pages", type=int, help="Say how long so many pages would take.")
-@click.option(
-    "--book-edge", type=click.Choice(get_args(Side)), help="Side of the image where the spine lies."
-)
-@click.option("--curve", metavar="CURVE", help="Tone curve: srgb, linear, a gamma, or a file.")
-@click.option(
-    "--bars",
-    nargs=2,
-    type=float,
-    metavar="MM MM",
-    help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
-)
-@click.option("--light", metavar="WORDS", help="Words on the light source, kept with the record.")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path("reports"),
-    show_default=True,
-    help="Folder for the report.",
-)
-@click.option("--json", "json_to", metavar="FILE|-", help="Also write the results as JSON.")
-@click.option("--keep/--no-keep", default=True, help="Put the qualification on record.")
+@book_edge_option
+@curve_option
+@bars_option
+@light_option
+@out_option
+@json_option
+@keep_option
 @records_option
 def command(
     scanner: str | None,

@@ -10,7 +10,21 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from scanqa.catalogue import Role, Side
-from scanqa.cli.shared import Limit, deliver, file_name, progress, put_on_record, records_option
+from scanqa.cli.shared import (
+    Limit,
+    bars_option,
+    book_edge_option,
+    curve_option,
+    deliver,
+    file_name,
+    json_option,
+    keep_option,
+    light_option,
+    out_option,
+    progress,
+    put_on_record,
+    records_option,
+)
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
@@ -20,14 +34,8 @@ if TYPE_CHECKING:
 @click.command("qualify")
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--scanner", required=True, help="Name of the scanner; the report is named after it.")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    default=Path("reports"),
-    show_default=True,
-    help="Folder for the report.",
-)
-@click.option("--json", "json_to", metavar="FILE|-", help="Also write the results as JSON.")
+@out_option
+@json_option
 @click.option(
     "--role",
     "roles",
@@ -36,17 +44,9 @@ if TYPE_CHECKING:
     help=f"Say what a file shows instead of having it recognised: {', '.join(get_args(Role))}.",
 )
 @click.option("--dpi", type=float, help="Sampling of the scans, where their files do not say it.")
-@click.option(
-    "--book-edge", type=click.Choice(get_args(Side)), help="Side of the image where the spine lies."
-)
-@click.option("--curve", metavar="CURVE", help="Tone curve: srgb, linear, a gamma, or a file.")
-@click.option(
-    "--bars",
-    nargs=2,
-    type=float,
-    metavar="MM MM",
-    help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
-)
+@book_edge_option
+@curve_option
+@bars_option
 @click.option(
     "--ramp-height",
     type=float,
@@ -61,9 +61,9 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="CGATS text file with measured values of the tone patches.",
 )
-@click.option("--light", metavar="WORDS", help="Words on the light source, kept with the record.")
+@light_option
 @click.option("--date", help="When the scans were made, if their files do not say it.")
-@click.option("--keep/--no-keep", default=True, help="Put the qualification on record.")
+@keep_option
 @records_option
 @click.option(
     "--fail-on",

@@ -7,10 +7,11 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import click
 
+from scanqa.catalogue import Side
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
@@ -21,6 +22,36 @@ PAPERS = ("a4", "letter", "a3")
 
 Limit = Callable[["Record"], str | None]  # how a record breaks the limit, or None
 
+# Options that several commands take.
+out_option = click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("reports"),
+    show_default=True,
+    help="Folder for the report.",
+)
+json_option = click.option(
+    "--json", "json_to", metavar="FILE|-", help="Also write the results as JSON."
+)
+book_edge_option = click.option(
+    "--book-edge", type=click.Choice(get_args(Side)), help="Side of the image where the spine lies."
+)
+curve_option = click.option(
+    "--curve", metavar="CURVE", help="Tone curve: srgb, linear, a gamma, or a file."
+)
+bars_option = click.option(
+    "--bars",
+    nargs=2,
+    type=float,
+    metavar="MM MM",
+    help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
+)
+light_option = click.option(
+    "--light", metavar="WORDS", help="Words on the light source, kept with the record."
+)
+keep_option = click.option(
+    "--keep/--no-keep", default=True, help="Put the qualification on record."
+)
 records_option = click.option(
     "--records",
     metavar="URL",
