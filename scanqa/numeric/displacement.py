@@ -17,6 +17,7 @@ from scanqa.model import MM_PER_INCH, Placement, Window
 from scanqa.numeric.covariance import at_displacement, cross_covariance, flatten, peak
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.linear_fit import robust_least_squares
+from scanqa.numeric.spread import sigma_about_zero
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float]
@@ -54,7 +55,7 @@ def displacement(
     # Far displacements have few pairs and chance makes peaks: half of a window at most.
     top, left = rows // 2 + 1, columns // 2 + 1
     inner = surface[top : 2 * rows - 1 - top, left : 2 * columns - 1 - left]
-    scatter = 1.4826 * float(np.median(np.abs(inner)))
+    scatter = float(sigma_about_zero(inner.ravel()))
     # Crests only: the slope of a wide peak at nought (cloudy paper that lay still) is none.
     crests = inner == maximum_filter(inner, 5, mode="nearest")
     crests[[0, -1]] = crests[:, [0, -1]] = False

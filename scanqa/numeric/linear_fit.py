@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.model import Floats
+from scanqa.numeric.spread import sigma_about_zero
 
-MAD_TO_SD = 1.482602218505602  # 1 / Phi^-1(3/4)
 TUNING = 4.685
 ROUNDS = 30
 
@@ -69,7 +69,7 @@ def robust_least_squares(design: Floats, values: Floats) -> LinearFit:
     solution = _solve(design, values, weights)
     for _ in range(ROUNDS):
         residuals = values - design @ solution
-        scale = MAD_TO_SD * float(np.median(np.abs(residuals)))
+        scale = float(sigma_about_zero(residuals))
         if scale <= 1e-12 * (1 + float(np.abs(values).max())):
             break
         weights = np.clip(1 - (residuals / (TUNING * scale)) ** 2, 0, None) ** 2

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import Floats
+from scanqa.numeric.spread import sigma_about_zero
 
-MAD_TO_SD = 1.4826  # median absolute deviation to standard deviation, Gaussian scatter
 MEDIAN_TO_MEAN = 1.2533  # standard error of a median over that of a mean, √(π/2), Gaussian scatter
 
 
@@ -27,7 +27,7 @@ def robust_sd(values: NDArray[Any], axis: int = 0) -> Floats:
         0 where there is one value only.
     """
     middle = np.median(values, axis=axis, keepdims=True)
-    return np.asarray(MAD_TO_SD * np.median(np.abs(values - middle), axis=axis), np.float64)
+    return sigma_about_zero(values - middle, axis)
 
 
 def median_error(values: NDArray[Any], axis: int = 0) -> Floats:
