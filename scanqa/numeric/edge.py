@@ -128,13 +128,10 @@ def measure_edge(window: NDArray[Any], line: Line, reach_px: float) -> EdgeSfr |
     reach_px : float
         Clean distance on each side.
     """
-    found = locate_edge(window, line, reach_px)
+    found = usable_edge(window, line, reach_px)
     if isinstance(found, Unmeasured):
         return found
-    patch, fit = found
-    why, note = clipped(patch, fit)
-    if why:
-        return Unmeasured(why)
+    patch, fit, note = found
     result = _result(solve_with_care(patch, fit))
     if not note:
         return result
@@ -147,6 +144,17 @@ def _doubted(crossing: Crossing | None) -> Crossing | None:
         return None
     doubt = DOUBT * crossing.frequency
     return replace(crossing, uncertainty=float(np.hypot(crossing.uncertainty, doubt)))
+
+
+def usable_edge(
+    window: NDArray[Any], line: Line, reach_px: float
+) -> tuple[Patch, EdgeFit, str] | Unmeasured:
+    """A located edge that the end of the scale does not bend, and what to say about it."""
+    found = locate_edge(window, line, reach_px)
+    if isinstance(found, Unmeasured):
+        return found
+    why, note = clipped(*found)
+    return Unmeasured(why) if why else (*found, note)
 
 
 def locate_edge(

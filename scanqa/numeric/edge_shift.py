@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scanqa.numeric.edge import locate_edge, long_run_variance
+from scanqa.numeric.edge import long_run_variance, usable_edge
 from scanqa.numeric.edge_clip import clipped
 from scanqa.numeric.edge_fit import (
     EdgeFit,
@@ -64,13 +64,10 @@ def edge_shifts(
     line, reach_px
         As for `scanqa.numeric.edge.measure_edge`.
     """
-    found = locate_edge(reference, line, reach_px)
+    found = usable_edge(reference, line, reach_px)
     if isinstance(found, Unmeasured):
         return found
-    patch, fit = found
-    why, _ = clipped(patch, fit)
-    if why:
-        return Unmeasured(why)
+    patch, fit, _ = found
     better = refine(patch, fit, within_sigmas=_ALL)
     if isinstance(better, Unmeasured):
         return better
