@@ -422,6 +422,22 @@ class Measurement:
         return CATALOGUE[self.name].unit
 
 
+def not_measurable(
+    name: str,
+    why: str,
+    scan: str = "",
+    *,
+    at_mm: Point | None = None,
+    direction: Direction | None = None,
+    channel: Channel | None = None,
+    edge_kind: EdgeKind | None = None,
+) -> Measurement:
+    """A measurement without a value, and the reason in words."""
+    return Measurement(
+        name, None, None, "not-measurable", why, scan, at_mm, direction, channel, edge_kind
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Streak:
     """A line that runs through scans of plain paper.

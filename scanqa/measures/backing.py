@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import Floats, Measurement, Patch, Placement, Results
+from scanqa.model import Floats, Measurement, Patch, Placement, Results, not_measurable
 from scanqa.numeric.lightness import lstar
 from scanqa.numeric.patches import patch_light
 from scanqa.numeric.scatter import median_error
@@ -39,14 +39,12 @@ def measure(placements: Sequence[Placement]) -> Results:
     """
     if not placements:
         why = "no back-print scan: print that sheet on both sides and scan it under lid and card"
-        return Results((_missing("backing.show_through", why), _missing("backing.paper", why)))
+        return Results(
+            (not_measurable("backing.show_through", why), not_measurable("backing.paper", why))
+        )
     read = [(placement.scan.name, _read(placement)) for placement in placements]
     papers = [blocks.paper for _, blocks in read if isinstance(blocks, _Blocks)]
     return Results(tuple(m for name, blocks in read for m in _of_scan(name, blocks, papers)))
-
-
-def _missing(name: str, why: str, scan: str = "") -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,8 +101,8 @@ def _centre(patch: Patch) -> tuple[float, float]:
 
 def _of_scan(name: str, blocks: _Blocks | str, papers: Sequence[float]) -> Iterator[Measurement]:
     if isinstance(blocks, str):
-        yield _missing("backing.show_through", blocks, name)
-        yield _missing("backing.paper", blocks, name)
+        yield not_measurable("backing.show_through", blocks, name)
+        yield not_measurable("backing.paper", blocks, name)
         return
     words = ""
     if max(papers) - min(papers) > SAME_BACKING_L:

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from scanqa.model import Curve, Evidence, Measurement, Placement, Results
+from scanqa.model import Curve, Evidence, Measurement, Placement, Results, not_measurable
 from scanqa.numeric.periodic import Spectrum, Wave, spectrum, strongest_wave
 from scanqa.numeric.profiles import Profiles, profiles
 
@@ -77,15 +77,8 @@ def measure(placements: Sequence[Placement], *, line_time_ms: float | None = Non
 
 
 def _none(what: str, placement: Placement, why: str) -> Measurement:
-    return Measurement(
-        f"banding.{what}",
-        None,
-        status="not-measurable",
-        reason=why,
-        scan=placement.scan.name,
-        direction="travel",
-        channel="luma",
-    )
+    name = placement.scan.name
+    return not_measurable(f"banding.{what}", why, name, direction="travel", channel="luma")
 
 
 def _nothing(placement: Placement, found: Spectrum) -> Results:

@@ -30,6 +30,7 @@ from scanqa.model import (
     Placement,
     Results,
     Window,
+    not_measurable,
 )
 from scanqa.numeric.resampling import (
     FEWEST_STARTS,
@@ -88,14 +89,7 @@ def _measure(placement: Placement, direction: Direction) -> Results:
         )
         return Results(
             tuple(
-                Measurement(
-                    name,
-                    None,
-                    status="not-measurable",
-                    reason=reason,
-                    scan=placement.scan.name,
-                    direction=direction,
-                )
+                not_measurable(name, reason, placement.scan.name, direction=direction)
                 for name in ("claim.factor", "claim.native_fraction")
             )
         )

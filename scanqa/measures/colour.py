@@ -41,6 +41,7 @@ from scanqa.model import (
     Placement,
     Point,
     Results,
+    not_measurable,
 )
 from scanqa.numeric.edge_fit import Unmeasured
 from scanqa.numeric.edge_shift import Shift, edge_shifts
@@ -187,7 +188,7 @@ def _where(site: _Site) -> dict[str, Any]:
 
 
 def _missing(why: str, **where: Any) -> Measurement:
-    return Measurement(REGISTRATION, None, status="not-measurable", reason=why, **where)
+    return not_measurable(REGISTRATION, why, **where)
 
 
 def _evidence(measurements: Sequence[Measurement]) -> Iterator[Evidence]:
@@ -226,13 +227,13 @@ def _neutrality(blank: Placement) -> Results:
     light = blank.light.light(blank.overview.preview).astype(np.float64)
     why = _no_colour(blank, light)
     if why:
-        return Results(tuple(_unknown(name, why, scan) for name in NEUTRAL_NAMES))
+        return Results(tuple(not_measurable(name, why, scan) for name in NEUTRAL_NAMES))
     block_mm = [blank.overview.step_px * MM_PER_INCH / dpi for dpi in blank.dpi]
     cells, errors = _cells(light, (block_mm[1], block_mm[0]))
     middle, middle_error = _level(_about_middle(light, (block_mm[1], block_mm[0])))
     if middle.max() >= CLIPPED or middle.min() <= 0:
         why = "white paper is at the end of the scale in a channel: its colour is cut off"
-        return Results(tuple(_unknown(name, why, scan) for name in NEUTRAL_NAMES))
+        return Results(tuple(not_measurable(name, why, scan) for name in NEUTRAL_NAMES))
     lab, spread = _lab(cells / middle, errors / middle)
     tint = np.hypot(lab[..., 1], lab[..., 2])
     lit = luma(cells) >= LIT * float(luma(middle))
@@ -325,7 +326,3 @@ def _lab(light: Floats, error: Floats) -> tuple[Floats, Floats]:
         step[..., channel] = error[..., channel]
         variance += (xyz2lab((light + step) @ primaries) - lab) ** 2
     return lab, np.sqrt(variance)
-
-
-def _unknown(name: str, why: str, scan: str) -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)

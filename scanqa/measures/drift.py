@@ -22,7 +22,7 @@ from datetime import datetime
 
 import numpy as np
 
-from scanqa.model import Curve, Evidence, Floats, Measurement, Placement, Results
+from scanqa.model import Curve, Evidence, Floats, Measurement, Placement, Results, not_measurable
 from scanqa.numeric.exponential import RateFit, fit_rate, settling
 from scanqa.numeric.lightness import luma
 
@@ -52,18 +52,18 @@ def measure(placements: Sequence[Placement], *, seconds: Sequence[float] | None 
         raise ValueError(f"{len(seconds)} times for {len(placements)} scans")
     if len(placements) < 2:
         why = "fewer than two blank scans: scan plain paper several times without moving it"
-        return Results((_missing("drift.level", why), _missing("drift.settle_time", why)))
+        return Results(
+            (not_measurable("drift.level", why), not_measurable("drift.settle_time", why))
+        )
     series = _series(placements, seconds)
     if series.level.min() <= 0:
         why = "a blank scan is black"
-        return Results((_missing("drift.level", why), _missing("drift.settle_time", why)))
+        return Results(
+            (not_measurable("drift.level", why), not_measurable("drift.settle_time", why))
+        )
     fit = _fit(series)
     settle = _settle_time(series, fit)
     return Results((_change(series, fit), settle), evidence=(_evidence(series, fit),))
-
-
-def _missing(name: str, why: str) -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,9 +128,9 @@ def _change(series: _Series, fit: RateFit | None) -> Measurement:
 def _settle_time(series: _Series, fit: RateFit | None) -> Measurement:
     name = "drift.settle_time"
     if series.seconds is None:
-        return _missing(name, series.fault)
+        return not_measurable(name, series.fault)
     if len(series.level) < MIN_SCANS:
-        return _missing(
+        return not_measurable(
             name, f"{len(series.level)} scans only: at least {MIN_SCANS} show a settling"
         )
     span = float(series.seconds[-1])

@@ -34,6 +34,7 @@ from scanqa.model import (
     Placement,
     Point,
     Results,
+    not_measurable,
 )
 from scanqa.numeric.border import Shadow, far_line, far_zone_mm, shadow
 from scanqa.numeric.lightness import lstar, luma
@@ -89,12 +90,8 @@ def measure(
         names = [f"edges.shadow_{side}" for side in SIDES]
         names += ["edges.usable_width", "edges.usable_height"]
         names += [f"edges.lost_{form}" for form in FORMATS_MM]
-        results += Results(tuple(_missing(name, why) for name in names))
+        results += Results(tuple(not_measurable(name, why) for name in names))
     return results + Results(tuple(_dead_margins(strips, read_mm or {})))
-
-
-def _missing(name: str, why: str, scan: str = "") -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
 
 
 def _size(blank: Placement) -> tuple[int, int, float, float]:
@@ -156,14 +153,18 @@ def _side_depth(blanks: list[Placement], side: Side, delta_l: float, name: str) 
     at_mm = depths_mm(scans[0].shape[1], dpi)
     zone = far_zone_mm(2 * at_mm[-1]) if len(at_mm) > 1 else None
     if zone is None or np.diff(np.searchsorted(at_mm, zone)) < 2:
-        return _SideDepth(_missing(measure_name, "the image is too small to show its edges", name))
+        return _SideDepth(
+            not_measurable(measure_name, "the image is too small to show its edges", name)
+        )
     bands = np.vstack(scans)
     further_in = float(
         np.median(far_line(at_mm, bands, zone)[:, np.searchsorted(at_mm, zone[1]) - 1])
     )
     middle = float(np.median(bands[:, at_mm > 0.9 * at_mm[-1]]))
     if middle < TOO_DARK_L:
-        return _SideDepth(_missing(measure_name, "the scan is too dark for white paper", name))
+        return _SideDepth(
+            not_measurable(measure_name, "the scan is too dark for white paper", name)
+        )
     found = shadow(at_mm, bands, zone, delta_l)
     curve = _curve(at_mm, bands, side)
     if not np.isfinite(found.depth) or further_in < middle - FAR_DELTA_L:
@@ -238,7 +239,7 @@ def _usable(
     for measure_name, extent, sides in axes:
         if faults:
             why = f"a side could not be measured: {faults[0]}"
-            both.append(_missing(measure_name, why, name))
+            both.append(not_measurable(measure_name, why, name))
             continue
         size = max(extent - sum(found[side].deepest_mm for side in sides), 0.0)
         error = math.hypot(*(found[side].measurement.uncertainty or 0.0 for side in sides))
@@ -251,7 +252,7 @@ def _lost(width: Measurement, height: Measurement) -> Iterator[Measurement]:
     for form, (words, short, long) in FORMATS_MM.items():
         name = f"edges.lost_{form}"
         if width.value is None or height.value is None:
-            yield _missing(name, width.reason or height.reason, width.scan)
+            yield not_measurable(name, width.reason or height.reason, width.scan)
             continue
         bed = (width.value, height.value)
         upright, across = _excess(bed, (short, long)), _excess(bed, (long, short))
@@ -327,9 +328,9 @@ def _dead_margins(
         elif side in read_mm:
             yield Measurement(name, read_mm[side], READ_SD_MM, reason="read by eye from the scale")
         elif here:
-            yield _missing(name, here[0].fault, here[0].scan)
+            yield not_measurable(name, here[0].fault, here[0].scan)
         else:
-            yield _missing(
+            yield not_measurable(
                 name, f"no edge strip there: fold one, hook it over the {side} glass edge and scan"
             )
 

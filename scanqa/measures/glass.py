@@ -26,6 +26,7 @@ from scanqa.model import (
     Placement,
     Results,
     Window,
+    not_measurable,
 )
 from scanqa.numeric.crops import crop
 from scanqa.numeric.lightness import luma
@@ -66,10 +67,7 @@ def measure(placements: Sequence[Placement]) -> Results:
             "one scan cannot tell a mark on the glass from a speck in the paper: "
             "scan again with the paper moved"
         )
-        none = Measurement(
-            "glass.marks", None, status="not-measurable", reason=reason, scan=first.scan.name
-        )
-        return Results((none,))
+        return Results((not_measurable("glass.marks", reason, first.scan.name),))
     scores = [_scores(placement) for placement in alike]
     common = _common(np.stack([score for score, _ in scores]))
     least = np.min([np.abs(contrast) for _, contrast in scores], axis=0)

@@ -34,7 +34,7 @@ from scanqa.catalogue import (
     SIDES,
     Side,
 )
-from scanqa.model import Curve, Evidence, Floats, Measurement, Placement, Results
+from scanqa.model import Curve, Evidence, Floats, Measurement, Placement, Results, not_measurable
 from scanqa.numeric.lightness import light_of, luma
 from scanqa.numeric.page_profile import Profile, delta_at, page_profile, reach
 from scanqa.numeric.ramp import HeightCurve, light_over_height
@@ -95,7 +95,7 @@ def _all_missing(why: str, scan: str) -> Iterator[Measurement]:
     names = [f"gutter.delta_L_at_{d}mm" for d in GUTTER_DISTANCES_MM]
     names += [f"gutter.reach_{delta}" for delta in GUTTER_REACH_DELTA_L]
     for name in (*names, "gutter.plateau"):
-        yield Measurement(name, None, status="not-measurable", reason=why, scan=scan)
+        yield not_measurable(name, why, scan)
 
 
 # --------------------------------------------------------------------------------- front
@@ -231,12 +231,7 @@ def _lifts(
     """Lift at each distance, and its figure."""
     names = {d: f"gutter.lift_at_{d}mm" for d in GUTTER_LIFT_MM}
     if isinstance(curve, str):
-        return Results(
-            tuple(
-                Measurement(each, None, status="not-measurable", reason=curve, scan=name)
-                for each in names.values()
-            )
-        )
+        return Results(tuple(not_measurable(each, curve, name) for each in names.values()))
     paper = float(light_of(profile.plateau))
     light = light_of(profile.plateau - profile.delta) / paper
     if blank is not None:
@@ -292,7 +287,7 @@ def _lift_at(
     fall = (span[1] or 0.0) - (span[0] or 0.0)
     if fall <= 0:
         why = "the ramp shows no loss of light with height there"
-        return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
+        return not_measurable(name, why, scan)
     length = min(value + 0.5, highest) - max(value - 0.5, 0.0)
     error = float(errors[i]) * length / fall
     words = "" if blank is not None else "no blank scan of this size: edge shadow counts as lift"

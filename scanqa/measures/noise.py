@@ -23,7 +23,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import MM_PER_INCH, Channel, Floats, Measurement, Placement, Results, Window
+from scanqa.model import (
+    MM_PER_INCH,
+    Channel,
+    Floats,
+    Measurement,
+    Placement,
+    Results,
+    Window,
+    not_measurable,
+)
 from scanqa.numeric.covariance import flatten
 from scanqa.numeric.displacement import (
     Field,
@@ -431,14 +440,8 @@ def _value(name: str, placement: Placement, variances: Floats, how: str) -> Meas
 
 
 def _missing(placement: Placement, why: str, *names: str, channel: Channel = "luma") -> Results:
-    return Results(
-        tuple(
-            Measurement(
-                name, None, None, "not-measurable", why, placement.scan.name, channel=channel
-            )
-            for name in names
-        )
-    )
+    scan = placement.scan.name
+    return Results(tuple(not_measurable(name, why, scan, channel=channel) for name in names))
 
 
 def _none(placement: Placement, why: str) -> Results:

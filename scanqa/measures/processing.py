@@ -40,6 +40,7 @@ from scanqa.model import (
     Results,
     Status,
     Window,
+    not_measurable,
 )
 from scanqa.numeric.code_gaps import Stretch, level_stretch
 from scanqa.numeric.edge import locate_edge
@@ -90,10 +91,6 @@ def measure(placements: Sequence[Placement]) -> Results:
     return results + Results((_crop(list(scans.values())),))
 
 
-def _missing(name: str, why: str, **where: Any) -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, **where)
-
-
 # ----------------------------------------------------------------------------- sharpening
 
 
@@ -122,7 +119,7 @@ def _halos(placements: Sequence[Placement]) -> Results:
                 results += _halo(placement, direction, profiles)
     if not results.measurements:
         why = "no sheet with enough clean edges was found in any scan: scan the printed bed sheet"
-        return Results((_missing("processing.halo", why),))
+        return Results((not_measurable("processing.halo", why),))
     return results
 
 
@@ -203,16 +200,16 @@ def _channels(placement: Placement) -> tuple[Channel, ...]:
 def _levels(placement: Placement, histogram: NDArray[np.int_]) -> Iterator[Measurement]:
     name, scan = "processing.level_stretch", placement.scan
     if scan.bits != 8:
-        yield _missing(name, "16-bit codes are too many to show gaps", scan=scan.name)
+        yield not_measurable(name, "16-bit codes are too many to show gaps", scan=scan.name)
         return
     if scan.lossy:
-        yield _missing(name, "lossy compression fills the gaps between codes", scan=scan.name)
+        yield not_measurable(name, "lossy compression fills the gaps between codes", scan=scan.name)
         return
     for channel, counts in zip(_channels(placement), histogram, strict=True):
         stretch = level_stretch(counts)
         if stretch is None:
             why = "too few different codes occur to show gaps: scan a page with print and greys"
-            yield _missing(name, why, scan=scan.name, channel=channel)
+            yield not_measurable(name, why, scan=scan.name, channel=channel)
         else:
             reason = _level_words(stretch)
             yield Measurement(
@@ -270,14 +267,14 @@ def _histogram_figure(placement: Placement, counts: NDArray[np.int_]) -> Evidenc
 def _grain(placement: Placement) -> Iterator[Measurement]:
     name, scan = "processing.grain_kept", placement.scan
     if scan.lossy:
-        yield _missing(name, "lossy compression has eaten the finest grain", scan=scan.name)
+        yield not_measurable(name, "lossy compression has eaten the finest grain", scan=scan.name)
         return
     top = 2**scan.bits - 1
     cut = tiles(scan, placement.overview, LINE, LINE)
     flat = cut.flattest(FLAT_WINDOWS, darkest=0.2 * top, lightest=0.985 * top)
     if len(flat) < FEWEST_FLAT:
         why = "no plain area of middle lightness: scan white paper that is not clipped"
-        yield _missing(name, why, scan=scan.name)
+        yield not_measurable(name, why, scan=scan.name)
         return
     channel = scan.channels // 2  # green, or grey
     windows = [scan.window(window)[..., channel].astype(np.float64) for window in flat]
@@ -294,7 +291,7 @@ def _grain_along(placement: Placement, direction: Direction, windows: list[Float
     where: dict[str, Any] = {"scan": placement.scan.name, "direction": direction}
     if max(finest.mean(), coarser.mean()) < ROUNDING + LEAST_GRAIN:
         why = "grain is below the rounding of the codes: very clean, or smoothed"
-        return _missing(name, why, **where)
+        return not_measurable(name, why, **where)
     value = float(finest.mean() / coarser.mean())
     spread = np.std(finest - value * coarser, ddof=1) / len(windows) ** 0.5  # of a ratio of means
     reason = "" if WHITE[0] <= value <= WHITE[1] else "grain is not white: smoothed or interpolated"
@@ -323,7 +320,7 @@ def _jpeg(placement: Placement) -> Measurement:
     trace = find_jpeg(windows, [(window.row, window.col) for window in chosen])
     if trace is None:
         why = "too little print to show the steps of JPEG"
-        return _missing(name, why, scan=scan.name)
+        return not_measurable(name, why, scan=scan.name)
     status: Status = "ok"
     quality, error = trace.quality, trace.quality_error
     if trace.steps:
@@ -347,7 +344,9 @@ def _crop(placements: Sequence[Placement]) -> Measurement:
     name = "processing.crop"
     whole = [p for p in placements if p.role in WHOLE_BED]
     if len(whole) < 2:
-        return _missing(name, "one scan of the whole bed shows no difference: make two or more")
+        return not_measurable(
+            name, "one scan of the whole bed shows no difference: make two or more"
+        )
     sizes = np.array([sorted(p.size_mm) for p in whole])
     value = float(np.ptp(sizes, axis=0).max())
     pixel = max(MM_PER_INCH / min(p.dpi) for p in whole)

@@ -21,7 +21,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.catalogue import RAMP_HEIGHTS_MM
-from scanqa.model import Curve, Edge, Evidence, Floats, Measurement, Placement, Results
+from scanqa.model import (
+    Curve,
+    Edge,
+    Evidence,
+    Floats,
+    Measurement,
+    Placement,
+    Results,
+    not_measurable,
+)
 from scanqa.numeric.edge import locate_edge, measure_edge
 from scanqa.numeric.edge_fit import Unmeasured
 from scanqa.numeric.edge_window import edge_window
@@ -58,15 +67,11 @@ def measure(
     slopes = [p for p in placements if p.piece is not None and p.piece.rise is not None]
     if not slopes:
         why = "no gutter ramp was found: print, fold and scan that sheet at the book edge"
-        return Results(tuple(_missing(name, why) for name in NAMES))
+        return Results(tuple(not_measurable(name, why) for name in NAMES))
     results = Results()
     for slope in slopes:
         results += _of_scan(slope, placements, height_mm, blanks)
     return results
-
-
-def _missing(name: str, why: str, scan: str = "") -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
 
 
 def _of_scan(
@@ -82,7 +87,7 @@ def _of_scan(
     )
     if flat is None:
         why = "the ramp's flat part was not located: lay it on the glass in the image"
-        return Results(tuple(_missing(each, why, name) for each in NAMES))
+        return Results(tuple(not_measurable(each, why, name) for each in NAMES))
     size = slope.overview.preview.shape
     blank = next((b for b in blanks if b.overview.preview.shape == size), None)
     curve = light_over_height(slope, flat, height_mm=height_mm, blank=blank)
@@ -100,11 +105,11 @@ def _light(curve: HeightCurve | str, name: str) -> Iterator[Measurement]:
     for height in RAMP_HEIGHTS_MM:
         measure_name = f"gutter.light_at_{height}mm_height"
         if isinstance(curve, str):
-            yield _missing(measure_name, curve, name)
+            yield not_measurable(measure_name, curve, name)
             continue
         light = curve.at(height)
         if light is None:
-            yield _missing(measure_name, "the ramp is not that high", name)
+            yield not_measurable(measure_name, "the ramp is not that high", name)
         else:
             yield Measurement(measure_name, 100 * light, 100 * curve.error, scan=name)
 
@@ -184,7 +189,7 @@ def _depth_of_field(sites: Sequence[_Site], name: str) -> Measurement:
     glass = np.array([site.sfr50 for site in sites if site.height_mm == 0])
     above = [site for site in sites if site.height_mm > 0]
     if len(glass) < MIN_SITES or len(above) < MIN_SITES:
-        return _missing(measure_name, "too few edges of the ramp could be measured", name)
+        return not_measurable(measure_name, "too few edges of the ramp could be measured", name)
     level = float(np.median(glass))
     heights, values = _by_height(above)
     heights, shares = np.append(0.0, heights), np.append(1.0, values / level)

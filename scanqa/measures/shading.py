@@ -28,7 +28,15 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
-from scanqa.model import MM_PER_INCH, Evidence, Floats, Measurement, Placement, Results
+from scanqa.model import (
+    MM_PER_INCH,
+    Evidence,
+    Floats,
+    Measurement,
+    Placement,
+    Results,
+    not_measurable,
+)
 from scanqa.numeric.border import far_zone_mm, shadow
 from scanqa.numeric.lightness import lstar, luma
 from scanqa.numeric.local_fit import quadratic_smoother
@@ -62,7 +70,7 @@ def measure(placements: Sequence[Placement]) -> Results:
     """
     if not placements:
         why = "no blank scan: scan plain white paper that covers the whole bed"
-        return Results(tuple(_missing(name, why) for name in _names()))
+        return Results(tuple(not_measurable(name, why) for name in _names()))
     results = Results()
     for _, group in groupby(sorted(placements, key=_size), key=_size):
         blanks = list(group)
@@ -75,10 +83,6 @@ def measure(placements: Sequence[Placement]) -> Results:
 def _names() -> list[str]:
     falloff = [f"shading.falloff_{side}_{d}mm" for side in SIDES for d in FALLOFF_DISTANCES_MM]
     return [*UNEVEN_NAMES, *falloff]
-
-
-def _missing(name: str, why: str, scan: str = "") -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
 
 
 def _size(blank: Placement) -> tuple[int, int, float, float, int]:
@@ -150,11 +154,11 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
     shape = (round(size_mm[1] / CELL_MM), round(size_mm[0] / CELL_MM))
     if min(shape) < MIN_CELLS:
         why = f"only {size_mm[0]:.0f} × {size_mm[1]:.0f} mm of lit bed: too small for a light map"
-        return Results(tuple(_missing(each, why, name) for each in UNEVEN_NAMES))
+        return Results(tuple(not_measurable(each, why, name) for each in UNEVEN_NAMES))
     found = light_map(np.array([cell_medians(plane[rows, cols], shape) for plane in planes]))
     if found.light.mean() < TOO_DARK:
         why = "the scan is too dark for white paper"
-        return Results(tuple(_missing(each, why, name) for each in UNEVEN_NAMES))
+        return Results(tuple(not_measurable(each, why, name) for each in UNEVEN_NAMES))
     extent = (
         field[0][0] * block_mm[0],
         field[1][0] * block_mm[1],
@@ -249,7 +253,7 @@ def _falloff(blanks: list[Placement], side: Side, name: str) -> Iterator[Measure
         measure_name = f"shading.falloff_{side}_{d}mm"
         if refused or d >= reach_mm:
             why = refused or "the image is too small: that is beyond its centre"
-            yield _missing(measure_name, why, name)
+            yield not_measurable(measure_name, why, name)
             continue
         here = [ratio[:, i] for ratio in bands]
         alone = np.array([np.median(ratio) for ratio in here])

@@ -43,6 +43,7 @@ from scanqa.model import (
     Placement,
     Results,
     Status,
+    not_measurable,
 )
 from scanqa.numeric.edge import Crossing, EdgeSfr, divide, measure_edge
 from scanqa.numeric.edge_fit import Unmeasured
@@ -298,7 +299,7 @@ def _where(site: Site) -> dict[str, Any]:
 
 
 def _missing(name: str, why: str, **where: Any) -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why, channel="luma", **where)
+    return not_measurable(name, why, channel="luma", **where)
 
 
 # ---------------------------------------------------------------------------------- evidence

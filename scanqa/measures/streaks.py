@@ -32,6 +32,7 @@ from scanqa.model import (
     Polarity,
     Results,
     Streak,
+    not_measurable,
 )
 from scanqa.numeric.crops import crop
 from scanqa.numeric.lightness import lstar
@@ -149,15 +150,9 @@ def _unusable(placement: Placement) -> str:
 
 
 def _no_pattern(placement: Placement, reason: str) -> Measurement:
-    return Measurement(
-        "streaks.column_pattern",
-        None,
-        status="not-measurable",
-        reason=reason,
-        scan=placement.scan.name,
-        direction="across",
-        channel="luma",
-    )
+    name = "streaks.column_pattern"
+    where = placement.scan.name
+    return not_measurable(name, reason, where, direction="across", channel="luma")
 
 
 def _measure_alike(placements: Sequence[Placement]) -> Results:

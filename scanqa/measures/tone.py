@@ -24,7 +24,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import Curve, Evidence, Measurement, Patch, Placement, Results
+from scanqa.model import Curve, Evidence, Measurement, Patch, Placement, Results, not_measurable
 from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.patches import PatchLight, patch_light
 from scanqa.numeric.scatter import median_error, repeat_error
@@ -63,10 +63,6 @@ def measure(
     return Results((*_clipped(placements), *levels), evidence=evidence)
 
 
-def _missing(name: str, why: str) -> Measurement:
-    return Measurement(name, None, status="not-measurable", reason=why)
-
-
 # -------------------------------------------------------------------------------- levels
 
 
@@ -80,7 +76,7 @@ def _clipped(placements: Sequence[Placement]) -> Iterator[Measurement]:
 def _white(blanks: Sequence[Placement]) -> Measurement:
     if not blanks:
         why = "no blank scan: scan plain white paper that covers the whole bed"
-        return _missing("tone.white", why)
+        return not_measurable("tone.white", why)
     return _level("tone.white", blanks)
 
 
@@ -90,7 +86,7 @@ def _black(darks: Sequence[Placement], read: Sequence[_Reading]) -> Measurement:
     solid = [reading for reading in read if reading.patch.cover == 1.0]
     if not solid:
         why = "nothing black was scanned: scan black card with the lid closed"
-        return _missing("tone.black", why)
+        return not_measurable("tone.black", why)
     darkest = min(solid, key=lambda reading: reading.found.light)
     level, error = darkest.lightness
     why = "from printed black; scan black card with the lid closed to see the scanner's own"
@@ -115,10 +111,12 @@ def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:
     """Density between the two levels."""
     name = "tone.range"
     if white.value is None or black.value is None:
-        return _missing(name, white.reason if white.value is None else black.reason)
+        return not_measurable(name, white.reason if white.value is None else black.reason)
     bright, dark = float(light_of(white.value)), float(light_of(black.value))
     if dark <= 0:
-        return _missing(name, "black is cut off at code 0: raise the black level and scan again")
+        return not_measurable(
+            name, "black is cut off at code 0: raise the black level and scan again"
+        )
     errors = []
     for level in (white, black):
         assert level.value is not None
@@ -164,14 +162,14 @@ def _tones(
     """Response error and figure: exact with measured values, else the figure is indicative."""
     name = "tone.response"
     if not read:
-        return _missing(name, "no tone patches: scan the bed sheet"), ()
+        return not_measurable(name, "no tone patches: scan the bed sheet"), ()
     if reference is None:
         why = "printed greys are not known: measure the patches and give them as a CGATS file"
-        return _missing(name, why), _ink_area(read)
+        return not_measurable(name, why), _ink_area(read)
     known = [(r, y) for r in read if (y := reference_light(r.patch, reference)) is not None]
     if len(known) < MIN_TONES:
         why = f"the reference holds values of {len(known)} patches of the sheet: too few"
-        return _missing(name, why), _ink_area(read)
+        return not_measurable(name, why), _ink_area(read)
     return _response(known), (_oecf(known),)
 
 

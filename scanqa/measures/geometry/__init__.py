@@ -32,8 +32,8 @@ from collections.abc import Sequence
 
 from scanqa.measures.geometry.jitter import JITTER, travel_jitter
 from scanqa.measures.geometry.reversal import reversed_sheet, skew_only
-from scanqa.measures.geometry.straight import NAMES, Steps, missing, of_one, steps
-from scanqa.model import Placement, Results
+from scanqa.measures.geometry.straight import NAMES, Steps, of_one, steps
+from scanqa.model import Placement, Results, not_measurable
 
 DPI_STEP = 10.0  # scans whose dpi agree to this are of one setting
 
@@ -66,7 +66,7 @@ def measure(
     sheets = [placement for placement in placements if placement.corners_px is not None]
     if not sheets:
         why = "no bed sheet was scanned"
-        return Results(tuple(missing(name, why, "") for name in (*NAMES, JITTER)))
+        return Results(tuple(not_measurable(name, why) for name in (*NAMES, JITTER)))
     results = Results()
     for group in _of_one_sheet(sheets):
         apart = reversed_sheet(group, bars_mm) if len(group) > 1 else None

@@ -27,7 +27,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.measures.geometry.straight import missing
 from scanqa.model import (
     MM_PER_INCH,
     Curve,
@@ -38,6 +37,7 @@ from scanqa.model import (
     Placement,
     Results,
     Window,
+    not_measurable,
 )
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.linear_fit import robust_least_squares
@@ -67,17 +67,21 @@ def travel_jitter(placement: Placement) -> Results:
     found = deviations(placement)
     scan = placement.scan.name
     if found is None:
-        return Results((missing(JITTER, "no near-horizontal border could be followed", scan),))
+        return Results(
+            (not_measurable(JITTER, "no near-horizontal border could be followed", scan),)
+        )
     pitch_mm = MM_PER_INCH / placement.dpi[1]
     products = common_variance(found, GROUP_GAP_MM / pitch_mm)
     if products is None:
         why = "too few rows hold several borders: lay the sheet straight, to within 1°"
-        return Results((missing(JITTER, why, scan),))
+        return Results((not_measurable(JITTER, why, scan),))
     variance, error = products
     if variance < 3 * error:
         limit = math.sqrt(max(variance, 0.0) + 2 * error)
         why = f"none above {limit:.1f} µm: print and noise hide it"
-        return Results((missing(JITTER, why, scan),), evidence=_spectrum(found, pitch_mm, scan))
+        return Results(
+            (not_measurable(JITTER, why, scan),), evidence=_spectrum(found, pitch_mm, scan)
+        )
     value = math.sqrt(variance)
     uncertainty = math.hypot(error / (2 * value), METHOD_SHARE * value)
     row = Measurement(JITTER, value, uncertainty, reason=INCLUDED, scan=scan, direction="travel")

@@ -17,6 +17,7 @@ from scanqa.model import (
     Placement,
     Point,
     Results,
+    not_measurable,
 )
 from scanqa.numeric.linear_fit import robust_least_squares
 
@@ -90,11 +91,6 @@ def steps(px: Floats, mm: Floats) -> Steps:
     return Steps(matrix, (float(relative[0]), float(relative[1])), bends)
 
 
-def missing(name: str, why: str, scan: str) -> Measurement:
-    """Measurement without a value."""
-    return Measurement(name, None, status="not-measurable", reason=why, scan=scan)
-
-
 def printed_scale(placement: Placement, bars_mm: tuple[float, float] | None) -> Point | None:
     """How much longer the sheet was printed than drawn, across and down the page, by the rule."""
     if bars_mm is None or placement.sheet is None or placement.sheet.bars_mm is None:
@@ -127,7 +123,7 @@ def of_one(placement: Placement, bars_mm: tuple[float, float] | None) -> Results
     px, mm = tag_middles(placement)
     if len(px) < LEAST_TAGS or np.linalg.matrix_rank(mm - mm.mean(axis=0), tol=1.0) < 2:
         why = f"only {len(px)} tags, or all in one line: at least {LEAST_TAGS} are needed"
-        return Results(tuple(missing(name, why, scan) for name in NAMES))
+        return Results(tuple(not_measurable(name, why, scan) for name in NAMES))
     scale = printed_scale(placement, bars_mm)
     found = steps(px, mm * (scale or (1.0, 1.0)))
     return Results(
