@@ -52,6 +52,10 @@ FORMATS_MM = {  # width and height of what people lay on the glass
     "letter": ("a US Letter sheet", 215.9, 279.4),  # 8.5 × 11 in
     "sleeve": ("a 12-inch record sleeve", 315.0, 315.0),  # common practice, no source
 }
+# Common practice, no source: on a 600 dpi A3 book-edge flatbed steady hand work makes 150 to 160
+# pages an hour, about 200 is the mechanical limit. 200 an hour are 18 s a scan, 155 an hour 23.2 s:
+# turning a page takes 5 s, which is assumed unless stated.
+TURN_S = 5.0
 GUTTER_DISTANCES_MM = (0, 2, 5, 10, 20)
 GUTTER_LIFT_MM = (0, 2, 5, 10)  # distances at which the lift of the page is given
 RAMP_HEIGHTS_MM = (1, 2, 5, 10)
@@ -177,6 +181,10 @@ def _rows() -> list[Definition]:
             "Change of level from the first to the last of the blank scans; above 0 it rose."),
         row("drift.settle_time", "s", "lower", 0,
             "Time from the first blank scan until the level stays within 0.5 % of its end."),
+        row("pace.seconds_per_scan", "s", "lower", 1,
+            "Time that one scan of the whole bed takes."),
+        row("pace.pages_per_hour", "pages/h", "higher", 0,
+            f"Pages in an hour of steady work: one page a scan, {TURN_S:g} s to turn each."),
         row("backing.show_through", "%", "lower", 2,
             "How much darker the front of a page is where its back is printed black."),
         row("backing.paper", "L*", "neither", 1,

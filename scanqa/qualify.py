@@ -39,6 +39,8 @@ class Options:
         Height of the gutter ramp at its lip as measured with a rule.
     line_time_ms : float or None
         Time that the scanner takes for one row, when it is known.
+    dead_margins_mm : mapping from side to mm
+        Dead margins read by eye from the scale of the edge strips.
     reference : mapping or None
         Measured values of the tone patches, from a CGATS file.
     roles : mapping from path to role
@@ -53,6 +55,7 @@ class Options:
     bars_mm: tuple[float, float] | None = None
     ramp_height_mm: float | None = None
     line_time_ms: float | None = None
+    dead_margins_mm: Mapping[Side, float] = field(default_factory=dict)
     reference: Mapping[str, Mapping[str, float]] | None = None
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
@@ -240,7 +243,9 @@ def _shading(placements: Sequence[Placement], options: Options) -> Results:
 def _edges(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import edges
 
-    return edges.measure(_of(placements, "blank"), _of(placements, "edge-strip"))
+    return edges.measure(
+        _of(placements, "blank"), _of(placements, "edge-strip"), read_mm=options.dead_margins_mm
+    )
 
 
 def _gutter(placements: Sequence[Placement], options: Options) -> Results:
@@ -268,6 +273,14 @@ def _tone(placements: Sequence[Placement], options: Options) -> Results:
     return levels + backing.measure(_of(placements, "back-print"))
 
 
+def _pace(placements: Sequence[Placement], options: Options) -> Results:
+    from scanqa.measures import pace
+    from scanqa.scans.taken import seconds_taken
+
+    seconds = {p.scan.name: taken for p in placements if (taken := seconds_taken(p.scan))}
+    return pace.measure(placements, seconds=seconds)
+
+
 MEASURE_STEPS: dict[str, Callable[[Sequence[Placement], Options], Results]] = {
     "sharpness": _sharpness,
     "colour registration": _colour,
@@ -280,4 +293,5 @@ MEASURE_STEPS: dict[str, Callable[[Sequence[Placement], Options], Results]] = {
     "the gutter": _gutter,
     "noise": _noise,
     "tone": _tone,
+    "pace": _pace,
 }

@@ -1,8 +1,6 @@
 """From measured seconds per scan to pages per hour and the length of a job.
 
-Between scans a page is turned. Common practice (no source): on a 600 dpi A3 book-edge flatbed
-steady hand work makes 150 to 160 pages an hour, about 200 is the mechanical limit. 200 an hour are
-18 s a scan, 155 an hour 23.2 s: turning takes 5 s, which is what is assumed here unless stated.
+Between scans a page is turned, which takes `catalogue.TURN_S` unless stated.
 """
 
 from __future__ import annotations
@@ -12,9 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from scanqa.capture.session import Entry
+from scanqa.catalogue import TURN_S
 from scanqa.errors import BadOption
 
-TURN_S = 5.0
 HOURS_A_DAY = 4.0  # of steady work by one person: our assumption
 SAME_AREA = 0.02
 

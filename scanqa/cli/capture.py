@@ -258,13 +258,7 @@ def _report(
     entries = sorted(session.entries, key=lambda entry: order.get(entry.step, len(order)))
     role_of = {step.id: step.role for step in FULL}
     found = paces(entries)
-    conditions = dict(options.conditions)
     if found:
-        conditions["pace"] = "; ".join(
-            f"{p.dpi:g} dpi {p.mode} {p.bits} bits: {p.seconds:.1f} s per scan, "
-            f"{p.pages_per_hour():.0f} pages/hour"
-            for p in found
-        )
         click.echo("\n" + table(found, pages=pages) + "\n", err=json_to == "-")
     named = {
         folder / entry.file: role_of[entry.step]
@@ -276,7 +270,7 @@ def _report(
         record = qualify(
             [folder / entry.file for entry in entries],
             scanner=session.scanner,
-            options=replace(options, roles=named, conditions=conditions),
+            options=replace(options, roles=named),
             progress=told,
         )
     status = deliver(record, page, json_to, [])

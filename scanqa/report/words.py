@@ -127,8 +127,10 @@ FAMILIES: dict[str, Family] = {
     ),
     "pace": Family(
         "Pace",
-        "Seconds for each scan and pages for each hour, from the times of the files.",
-        "several scans taken one after the other",
+        "Seconds for one scan of the whole bed, and the pages an hour of steady work makes. "
+        "The times are those that scanqa capture wrote into the files; the dates of files are not "
+        "used, because laying the next page lies between them and copying changes them.",
+        "scans made by scanqa capture",
     ),
 }
 

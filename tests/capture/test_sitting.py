@@ -57,8 +57,10 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "j").read_text("utf-8"))
     assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
-    assert (tmp_path / "records.db").exists()
     entries = session_of(tmp_path)["entries"]
+    (pace,) = [m for m in document["measures"] if m["name"] == "pace.seconds_per_scan"]
+    assert pace["value"] == pytest.approx(sum(entry["seconds"] for entry in entries) / 2)
+    assert (tmp_path / "records.db").exists()
     assert all(entry["options"]["depth"] == "16" for entry in entries)
     assert all(entry["seconds"] > 0 and entry["device"] == "test:0" for entry in entries)
     assert sorted(path.name for path in (tmp_path / "scans/heron").iterdir()) == [
@@ -208,7 +210,6 @@ def test_what_is_measured_is_what_was_kept_with_the_roles_that_cannot_be_seen(
         tmp_path / "dark.tif": "dark",
     }
     assert asked["options"].conditions["light"] == "LED"
-    assert "300 dpi Color 16 bits: 12.5 s per scan" in asked["options"].conditions["pace"]
 
 
 def test_the_same_plan_from_a_folder_that_other_software_fills(tmp_path):

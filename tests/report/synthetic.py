@@ -404,6 +404,9 @@ def _gutter() -> Results:
     )
 
 
+PACED = "300 dpi, colour, 8 bits, 4 scans timed"
+
+
 def _plain_values() -> Results:
     m = Measurement
     return Results(
@@ -421,6 +424,8 @@ def _plain_values() -> Results:
             m("geometry.skew", -0.412, 0.002, scan=BED),
             m("geometry.orthogonality", 0.021, 0.003, scan=BED),
             m("geometry.distortion", 0.034, 0.004, scan=BED),
+            m("pace.seconds_per_scan", 18.2, 0.1, reason=PACED, scan=BLANK_1),
+            m("pace.pages_per_hour", 155.2, 0.7, reason=PACED, scan=BLANK_1),
         )
     )
 
