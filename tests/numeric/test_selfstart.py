@@ -1,5 +1,8 @@
 """Self-starting scores are standard normal without a baseline; limits give run lengths."""
 
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,9 +10,16 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from scanqa.numeric.control import Baseline, cusum
-from scanqa.numeric.selfstart import cusum_limit, q_scores, shewhart_limit
+from scanqa.numeric.selfstart import (
+    cusum_limit,
+    ewma_limit,
+    ewma_run_length,
+    q_scores,
+    shewhart_limit,
+)
 
 SEED = 1991
+EXTERNAL = Path(__file__).parents[1] / "external"
 
 
 def test_scores_of_steady_values_are_independent_standard_normal():
@@ -65,3 +75,23 @@ def test_self_started_cusum_keeps_its_run_length():
     # In control, a CUSUM that starts at zero alarms within 22 scored checks with a chance of at
     # most 1 − exp(−22/100) (run lengths are close to geometric after a start-up without alarms).
     assert 0.08 < alarmed / 600 < 1 - np.exp(-22 / 100) + 4 * np.sqrt(0.2 * 0.8 / 600)
+
+
+def test_ewma_run_lengths_are_those_of_the_table():
+    # Lucas & Saccucci 1990, designs for 500 and 370 (tests/external/README.md).
+    with (EXTERNAL / "arl_ewma.csv").open() as file:
+        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+    for row in rows:
+        weight, limit = float(row["lambda"]), float(row["L"])
+        for shift in (0.0, 0.5, 1.0, 2.0, 4.0):
+            published = float(row[f"arl_shift_{shift:g}"])
+            assert ewma_run_length(limit, weight, shift=shift) == pytest.approx(
+                published,
+                rel=1e-3,
+                abs=0.0051,  # printed to two decimals
+            )
+
+
+@pytest.mark.parametrize(("weight", "limit"), [(0.2, 2.962), (0.1, 2.814), (0.05, 2.615)])
+def test_ewma_limit_inverts_the_published_designs(weight, limit):
+    assert ewma_limit(500.0, weight=weight) == pytest.approx(limit, abs=1e-3)
