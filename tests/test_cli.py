@@ -162,6 +162,9 @@ def test_an_empty_folder_and_a_missing_file_are_one_line_each(tmp_path):
         ("--scanner", "heron", "--role", "banana=a.tif"),
         ("--scanner", "heron", "--fail-on", "banana>3"),
         ("--scanner", "heron", "--curve", "no-such-curve"),
+        ("--scanner", "heron", "--dead-margin", "left", "-1"),
+        ("--scanner", "heron", "--dead-margin", "left", "nan"),
+        ("--scanner", "heron", "--dead-margin", "left", "2", "--dead-margin", "left", "3"),
     ],
 )
 def test_a_bad_option_is_one_line_and_status_2(options, blanks, tmp_path):
@@ -186,6 +189,19 @@ def test_no_dpi_tag_asks_for_one_and_takes_it(tmp_path):
     assert "--dpi" in result.stderr
     result = run("qualify", path, "--scanner", "heron", "--dpi", DPI, cwd=tmp_path)
     assert result.exit_code == 0, result.output
+
+
+def test_dead_margins_read_by_eye_are_kept_and_said_to_be(blanks, tmp_path):
+    read = ("--dead-margin", "left", "2.3", "--dead-margin", "top", "0")
+    result = run("qualify", blanks, "--scanner", "heron", *read, "--json", "-", cwd=tmp_path)
+    measures = {m["name"]: m for m in json.loads(result.stdout)["measures"]}
+    left, top = (measures[f"edges.dead_margin_{side}"] for side in ("left", "top"))
+    assert (left["value"], top["value"]) == (2.3, 0.0)
+    assert left["uncertainty"] == pytest.approx(1 / 12**0.5, abs=0.02)  # read to the millimetre
+    assert "by eye" in left["reason"]
+    assert measures["edges.dead_margin_right"]["value"] is None
+    page = (tmp_path / "reports/heron.html").read_text("utf-8")
+    assert page.count("read by eye from the scale") >= 2
 
 
 def test_sheets_writes_the_pdfs_for_one_paper(tmp_path):

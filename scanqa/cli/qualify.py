@@ -30,6 +30,8 @@ from scanqa.errors import BadOption
 if TYPE_CHECKING:
     from scanqa.model import Record
 
+WIDEST_MARGIN_MM = 60  # as far as the strip's scale goes
+
 
 @click.command("qualify")
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
@@ -52,6 +54,15 @@ if TYPE_CHECKING:
     type=float,
     metavar="MM",
     help="Height of the gutter ramp at its lip, by a rule.",
+)
+@click.option(
+    "--dead-margin",
+    "dead_margins",
+    nargs=2,
+    type=(click.Choice(get_args(Side)), float),
+    multiple=True,
+    metavar="SIDE MM",
+    help="Dead margin of a side, read by eye from the edge strip's scale; once for each side.",
 )
 @click.option(
     "--line-time", type=float, metavar="MS", help="Time for one row at this dpi, if known."
@@ -82,6 +93,7 @@ def command(
     curve: str | None,
     bars: tuple[float, float] | None,
     ramp_height: float | None,
+    dead_margins: tuple[tuple[Side, float], ...],
     line_time: float | None,
     reference: Path | None,
     light: str | None,
@@ -108,6 +120,7 @@ def command(
         bars_mm=bars,
         ramp_height_mm=ramp_height,
         line_time_ms=line_time,
+        dead_margins_mm=_dead_margins(dead_margins),
         reference=read_cgats(reference) if reference else None,
         roles=dict(_role(text) for text in roles),
         conditions={k: v for k, v in (("light", light), ("date", date)) if v},
@@ -132,6 +145,19 @@ def _sensible_dpi(dpi: float | None) -> float | None:
 def _check_positive(option: str, *numbers: float | None) -> None:
     if any(number is not None and not 0 < number < 10_000 for number in numbers):
         raise BadOption(f"{option}: must be over 0")
+
+
+def _dead_margins(given: tuple[tuple[Side, float], ...]) -> dict[Side, float]:
+    read: dict[Side, float] = {}
+    for side, margin_mm in given:
+        if side in read:
+            raise BadOption(f"--dead-margin {side}: given twice; give each side once")
+        if not 0 <= margin_mm <= WIDEST_MARGIN_MM:
+            raise BadOption(
+                f"--dead-margin {side} {margin_mm:g}: give millimetres from 0 to {WIDEST_MARGIN_MM}"
+            )
+        read[side] = margin_mm
+    return read
 
 
 def _role(text: str) -> tuple[Path, Role]:

@@ -73,7 +73,8 @@ def measure(
     shadow_delta_l : float
         How much darker (L*) than the level further in counts as shadow.
     read_mm : mapping, optional
-        Dead margins read by eye from the strip's scale, for sides where no strip was located.
+        Dead margins read by eye from the strip's scale: used where no strip was located, named
+        beside the value where one was.
 
     Returns
     -------
@@ -316,12 +317,14 @@ def _dead_margins(
             uncertainty = float(max(error, repeat_error(margins)))
             value = float(margins.mean())
             sure = value < -2 * uncertainty
-            inside = f"the fold lies {-value:.1f} mm inside the image" if sure else ""
+            words = [f"the fold lies {-value:.1f} mm inside the image"] if sure else []
+            if side in read_mm:
+                words.append(f"by the strip's tags; read by eye it was {read_mm[side]:.1f} mm")
             yield Measurement(
                 name,
                 max(value, 0.0),
                 uncertainty,
-                reason=inside,
+                reason="; ".join(words),
                 scan=good[0].scan,
                 at_mm=good[0].at_mm,
             )

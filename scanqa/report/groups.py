@@ -112,6 +112,8 @@ def notes(group: Group, marks: dict[str, str]) -> tuple[str, ...]:
         lines.append(f"{missing} more not measurable")
     if reason := common_reason(group.members):
         lines.append(reason)
+    elif len(known) == 1 and known[0].reason:  # words on a good value: how it was come by
+        lines.append(known[0].reason)
     return tuple(lines)
 
 

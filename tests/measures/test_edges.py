@@ -273,3 +273,4 @@ def test_a_margin_read_by_eye_counts_where_no_strip_was_located():
     assert left.value == pytest.approx(1.5)
     assert (top.value, top.uncertainty) == (2.0, pytest.approx(1 / math.sqrt(12), abs=0.02))
     assert "by eye" in top.reason
+    assert "by eye it was 3.0 mm" in left.reason  # what the user read is not dropped in silence

@@ -32,6 +32,8 @@ BED = "heron-bed-sheet.tif"
 BLANK_1, BLANK_2 = "heron-blank-1.tif", "heron-blank-2.tif"
 BOOK = "heron-open-book, Catalogue of the Tarn Valley Nurseries, autumn 1931, pages 48 and 49.jpg"
 HOSTILE = '"><script>alert(1)</script><img src=http://198.51.100.1/x> & $x_1$ \x07 \u6797\u6a8e'
+RAMP = "heron-gutter-ramp.tif"
+BACK_WHITE, BACK_BLACK = "heron-back-white.tif", "heron-back-black.tif"
 WIDTH_MM, HEIGHT_MM = 297.0, 420.0
 DPI = 300.0
 
@@ -79,6 +81,9 @@ def heron() -> Record:
         facts(BLANK_1, "blank"),
         facts(BLANK_2, "blank"),
         facts(BOOK, "open-book", format="jpeg", lossy=True, notes=("JPEG: grain is not judged",)),
+        facts(RAMP, "gutter-ramp", sheet="gutter-ramp-a3"),
+        facts(BACK_WHITE, "back-print", sheet="back-print-a4"),
+        facts(BACK_BLACK, "back-print", sheet="back-print-a4"),
     )
     results = (
         _sharpness(wiggle)
@@ -88,6 +93,8 @@ def heron() -> Record:
         + _shading()
         + _edges()
         + _gutter()
+        + _ramp()
+        + _backing()
         + _plain_values()
     )
     return Record(
@@ -355,6 +362,27 @@ def _edges() -> Results:
             )
     found.append(Measurement("edges.usable_width", 289.1, 0.3, scan=BLANK_1))
     found.append(Measurement("edges.usable_height", 417.3, 0.3, scan=BLANK_1))
+    for form, lost, error, words in (
+        ("a4", 0.0, 0.0, "an A4 sheet fits, laid upright"),
+        (
+            "a3",
+            7.9,
+            0.3,
+            "8 mm of the width of an A3 sheet are lost, laid upright; a second scan, the sheet "
+            "turned by 180°, recovers them",
+        ),
+        ("letter", 0.0, 0.0, "a US Letter sheet fits, laid upright"),
+        (
+            "sleeve",
+            25.9,
+            0.3,
+            "26 mm of the width of a 12-inch record sleeve are lost, laid upright; a second scan, "
+            "the sheet turned by 180°, recovers them",
+        ),
+    ):
+        found.append(
+            Measurement(f"edges.lost_{form}", lost, error or None, reason=words, scan=BLANK_1)
+        )
     d = (np.arange(354) + 0.5) * 25.4 / DPI
     curves = tuple(
         Curve(side, d, 94 - (18 if side == "left" else 9) * np.exp(-d / (depth[side] / 2.5)))
@@ -405,6 +433,54 @@ def _gutter() -> Results:
 
 
 PACED = "300 dpi, colour, 8 bits, 4 scans timed"
+
+
+def _ramp() -> Results:
+    h = np.linspace(0, 12, 121)
+    found = [
+        Measurement(f"gutter.light_at_{at}mm_height", 100 * np.exp(-at / 9.0), 0.6, scan=RAMP)
+        for at in (1, 2, 5, 10)
+    ]
+    found += [
+        Measurement(f"gutter.lift_at_{at}mm", 2.4 * np.exp(-at / 5.0), 0.1, scan=BOOK)
+        for at in (0, 2, 5, 10)
+    ]
+    found.append(Measurement("gutter.depth_of_field", 4.1, 0.3, scan=RAMP))
+    return Results(
+        tuple(found),
+        evidence=(
+            Evidence(
+                "gutter.light_at_10mm_height",
+                "curves",
+                "Light against height above the glass",
+                RAMP,
+                "Height above the glass, mm",
+                "Light, % of that on the glass",
+                curves=(Curve("slope of the ramp", h, 100 * np.exp(-h / 9)),),
+            ),
+            Evidence(
+                "gutter.depth_of_field",
+                "curves",
+                "Fine detail against height above the glass",
+                RAMP,
+                "Height above the glass, mm",
+                "SFR50, cy/mm",
+                curves=(Curve("edges on the slope", h, 2.3 / (1 + (h / 4.1) ** 2)),),
+                lines_mm=((4.1, "half"),),
+            ),
+        ),
+    )
+
+
+def _backing() -> Results:
+    found = []
+    for scan, words, through, paper in (
+        (BACK_WHITE, "on the lighter backing", 6.4, 93.1),
+        (BACK_BLACK, "on the darker backing", 0.7, 88.9),
+    ):
+        found.append(Measurement("backing.show_through", through, 0.2, reason=words, scan=scan))
+        found.append(Measurement("backing.paper", paper, 0.1, reason=words, scan=scan))
+    return Results(tuple(found))
 
 
 def _plain_values() -> Results:

@@ -188,7 +188,8 @@ def test_many_measures_missing_for_one_reason_share_a_line():
     names = [f"gutter.light_at_{height}mm_height" for height in (1, 2, 5)]
     missing = [Measurement(n, None, status="not-measurable", reason="no ramp") for n in names]
     record = synthetic.heron()
-    whole = page(replace(record, results=record.results + Results((*missing,))))
+    kept = tuple(m for m in record.results.measurements if "_height" not in m.name)
+    whole = page(replace(record, results=Results((*kept, *missing))))
     (section,) = [s for s in whole.sections if s.id == "section-gutter"]
     table = section.tables[0]
     assert not [row for row in table.rows if row[0].text.startswith("Light at")]
@@ -240,3 +241,26 @@ def test_two_scans_of_one_name_keep_apart():
     record = synthetic.one_blank()
     files = page(replace(record, scans=record.scans * 2)).files
     assert [f.id for f in files] == ["scan-1", "scan-2"]
+
+
+def table_of(section_id, caption):
+    (section,) = [s for s in page(synthetic.heron()).sections if s.id == section_id]
+    (table,) = [t for t in section.tables if t.caption == caption]
+    return table
+
+
+def test_what_fits_is_one_table_with_what_is_lost_and_what_recovers_it():
+    table = table_of("section-edges", "What still fits on the bed")
+    rows = {row[0].text: [spaces(cell.text) for cell in row[1:]] for row in table.rows}
+    assert rows["An A4 sheet"] == ["nothing", "An A4 sheet fits, laid upright"]
+    assert rows["A 12-inch record sleeve"][0] == "25.9 ± 0.3 mm"
+    assert "turned by 180°" in rows["A 12-inch record sleeve"][1]
+    assert {spaces(row[0].small[0]) for row in table.rows} >= {"297 × 420 mm", "315 × 315 mm"}
+
+
+def test_backings_are_told_apart_and_compared():
+    table = table_of("section-backing", "Show-through by what lies behind the page")
+    assert [row[0].text for row in table.rows] == ["Lighter backing", "Darker backing"]
+    assert [spaces(row[1].text) for row in table.rows] == ["6.40 ± 0.20 %", "0.70 ± 0.20 %"]
+    (advice,) = [spaces(note) for note in table.notes if "lowers" in note]
+    assert advice.endswith("from 6.4 to 0.7 % and makes the paper darker by 4.2 L*.")
