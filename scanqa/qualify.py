@@ -13,7 +13,7 @@ from pathlib import Path
 
 from scanqa import __version__
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
-from scanqa.findings import judge
+from scanqa.findings import judge, read_uses
 from scanqa.model import Placement, Record, Rejected, Results, Role, ScanFacts, Side
 
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
@@ -43,6 +43,8 @@ class Options:
         Dead margins read by eye from the scale of the edge strips.
     reference : mapping or None
         Measured values of the tone patches, from a CGATS file.
+    uses : Path or None
+        File of the user's own kinds of work and limits, in place of those of the package.
     roles : mapping from path to role
         Roles that override what is recognised.
     conditions : mapping
@@ -57,6 +59,7 @@ class Options:
     line_time_ms: float | None = None
     dead_margins_mm: Mapping[Side, float] = field(default_factory=dict)
     reference: Mapping[str, Mapping[str, float]] | None = None
+    uses: Path | None = None
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
 
@@ -113,6 +116,7 @@ def qualify(
         If an option cannot be used whatever the files.
     """
     options = options or Options()
+    uses = read_uses(options.uses) if options.uses else None
     files, rejected = find_scans([*paths, *options.roles])
     total = len(files) + len(MEASURE_STEPS) + 1
     placements: list[Placement] = []
@@ -141,7 +145,7 @@ def qualify(
         tool_version=__version__,
         scans=scans,
         results=results,
-        judgement=judge(results, scans),
+        judgement=judge(results, scans, uses=uses),
         rejected=tuple(rejected),
         conditions=dict(options.conditions),
     )

@@ -14,7 +14,9 @@ from scanqa.cli.shared import (
     Limit,
     bars_option,
     book_edge_option,
+    check_positive,
     curve_option,
+    dead_margin_option,
     deliver,
     file_name,
     json_option,
@@ -23,14 +25,14 @@ from scanqa.cli.shared import (
     out_option,
     progress,
     put_on_record,
+    ramp_height_option,
+    read_dead_margins,
     records_option,
 )
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
     from scanqa.model import Record
-
-WIDEST_MARGIN_MM = 60  # as far as the strip's scale goes
 
 
 @click.command("qualify")
@@ -49,21 +51,8 @@ WIDEST_MARGIN_MM = 60  # as far as the strip's scale goes
 @book_edge_option
 @curve_option
 @bars_option
-@click.option(
-    "--ramp-height",
-    type=float,
-    metavar="MM",
-    help="Height of the gutter ramp at its lip, by a rule.",
-)
-@click.option(
-    "--dead-margin",
-    "dead_margins",
-    nargs=2,
-    type=(click.Choice(get_args(Side)), float),
-    multiple=True,
-    metavar="SIDE MM",
-    help="Dead margin of a side, read by eye from the edge strip's scale; once for each side.",
-)
+@ramp_height_option
+@dead_margin_option
 @click.option(
     "--line-time", type=float, metavar="MS", help="Time for one row at this dpi, if known."
 )
@@ -71,6 +60,12 @@ WIDEST_MARGIN_MM = 60  # as far as the strip's scale goes
     "--reference",
     type=click.Path(path_type=Path),
     help="CGATS text file with measured values of the tone patches.",
+)
+@click.option(
+    "--uses",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="TOML file of your own kinds of work and limits, in place of the usual ones.",
 )
 @light_option
 @click.option("--date", help="When the scans were made, if their files do not say it.")
@@ -96,6 +91,7 @@ def command(
     dead_margins: tuple[tuple[Side, float], ...],
     line_time: float | None,
     reference: Path | None,
+    uses: Path | None,
     light: str | None,
     date: str | None,
     keep: bool,
@@ -109,9 +105,9 @@ def command(
     from scanqa.qualify import Options, qualify
     from scanqa.scans.cgats import read_cgats
 
-    _check_positive("--bars", *(bars or ()))
-    _check_positive("--ramp-height", ramp_height)
-    _check_positive("--line-time", line_time)
+    check_positive("--bars", *(bars or ()))
+    check_positive("--ramp-height", ramp_height)
+    check_positive("--line-time", line_time)
     limits = [_limit(text) for text in fail_on]
     options = Options(
         dpi=_sensible_dpi(dpi),
@@ -120,10 +116,11 @@ def command(
         bars_mm=bars,
         ramp_height_mm=ramp_height,
         line_time_ms=line_time,
-        dead_margins_mm=_dead_margins(dead_margins),
+        dead_margins_mm=read_dead_margins(dead_margins),
         reference=read_cgats(reference) if reference else None,
+        uses=uses,
         roles=dict(_role(text) for text in roles),
-        conditions={k: v for k, v in (("light", light), ("date", date)) if v},
+        conditions=_conditions(light=light, date=date, limits=_own(uses)),
     )
     name = file_name(scanner)
     if not paths and not roles:
@@ -136,28 +133,19 @@ def command(
     sys.exit(status)
 
 
+def _conditions(**words: str | None) -> dict[str, str]:
+    return {name: said for name, said in words.items() if said}
+
+
+def _own(uses: Path | None) -> str | None:
+    """That the limits of use are not the usual ones."""
+    return f"the uses and their limits are the user's own ({uses.name})" if uses else None
+
+
 def _sensible_dpi(dpi: float | None) -> float | None:
     if dpi is not None and not 20 <= dpi <= 20_000:
         raise BadOption(f"--dpi {dpi:g}: not a sampling that a scanner has; give 20 to 20000")
     return dpi
-
-
-def _check_positive(option: str, *numbers: float | None) -> None:
-    if any(number is not None and not 0 < number < 10_000 for number in numbers):
-        raise BadOption(f"{option}: must be over 0")
-
-
-def _dead_margins(given: tuple[tuple[Side, float], ...]) -> dict[Side, float]:
-    read: dict[Side, float] = {}
-    for side, margin_mm in given:
-        if side in read:
-            raise BadOption(f"--dead-margin {side}: given twice; give each side once")
-        if not 0 <= margin_mm <= WIDEST_MARGIN_MM:
-            raise BadOption(
-                f"--dead-margin {side} {margin_mm:g}: give millimetres from 0 to {WIDEST_MARGIN_MM}"
-            )
-        read[side] = margin_mm
-    return read
 
 
 def _role(text: str) -> tuple[Path, Role]:

@@ -6,9 +6,12 @@ them and only compare.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from scanqa.findings.criteria import judge_criteria
 from scanqa.findings.diagnosis import diagnose
-from scanqa.findings.uses import judge_uses
+from scanqa.findings.profile import own_uses, read_uses
+from scanqa.findings.uses import Use, judge_uses
 from scanqa.model import (
     Action,
     Finding,
@@ -20,10 +23,12 @@ from scanqa.model import (
     UseVerdict,
 )
 
-__all__ = ["judge"]
+__all__ = ["Use", "judge", "read_uses"]
 
 
-def judge(results: Results, scans: tuple[ScanFacts, ...]) -> Judgement:
+def judge(
+    results: Results, scans: tuple[ScanFacts, ...], *, uses: Sequence[Use] | None = None
+) -> Judgement:
     """All findings, what to do, and the outcome per use.
 
     Parameters
@@ -32,10 +37,12 @@ def judge(results: Results, scans: tuple[ScanFacts, ...]) -> Judgement:
         Everything measured on one scanner.
     scans : tuple of ScanFacts
         The scans that it was measured on.
+    uses : sequence of Use, optional
+        Kinds of work and their limits; those of the package unless given.
     """
     diagnoses = diagnose(results, scans)
-    uses = judge_uses(results)
-    judged = [use for use in uses if use.fitness != "not judged"]
+    verdicts = judge_uses(results, own_uses() if uses is None else uses)
+    judged = [use for use in verdicts if use.fitness != "not judged"]
     fitness: Fitness
     if not judged:
         fitness = "not judged"
@@ -49,11 +56,13 @@ def judge(results: Results, scans: tuple[ScanFacts, ...]) -> Judgement:
         else:
             fitness = "limited"
         sentence = _sentence(_by_word(judged), diagnoses)
-        if len(judged) < len(uses):
-            left = ", ".join(use.use for use in uses if use.fitness == "not judged")
+        if len(judged) < len(verdicts):
+            left = ", ".join(use.use for use in verdicts if use.fitness == "not judged")
             sentence += f" Not judged: {left}."
     return Judgement(
-        diagnoses + judge_criteria(results), _actions(diagnoses), Outcome(fitness, sentence, uses)
+        diagnoses + judge_criteria(results, scans),
+        _actions(diagnoses),
+        Outcome(fitness, sentence, verdicts),
     )
 
 

@@ -11,6 +11,8 @@ from importlib import resources
 
 import pytest
 
+from scanqa.errors import BadOption
+from scanqa.findings.profile import own_uses, read_uses
 from scanqa.findings.uses import judge_uses
 from scanqa.model import Measurement, Results
 
@@ -45,7 +47,7 @@ def results(dpi, streak=0.0, **more):
 
 
 def word(found, use):
-    return next(u for u in judge_uses(found) if u.use == use)
+    return next(u for u in judge_uses(found, own_uses()) if u.use == use)
 
 
 @pytest.mark.parametrize(("dpi", "fitness"), [(290, "fit"), (200, "limited"), (100, "unfit")])
@@ -59,12 +61,111 @@ def test_a_strong_streak_makes_sharp_text_limited_and_is_named():
     assert found.deciding == ("streaks.strongest_visible",)
 
 
-def test_a_lower_bound_is_never_unfit():
+def test_a_lower_bound_is_never_unfit_nor_said_to_be_usable():
     more = {"status": "lower-bound", "reason": "rough print"}
-    assert word(results(100, **more), "text").fitness == "limited"
+    found = word(results(100, **more), "text")  # 100 dpi or more; the text needs 123
+    assert found.fitness == "not judged"
+    assert "at least 100 dpi" in found.reason
+    assert word(results(150, **more), "text").fitness == "limited"
+    assert word(results(280, **more), "text").fitness == "fit"
+
+
+def test_a_lower_bound_of_something_that_should_be_small_is_unfit_or_unknown():
+    def covers(value):
+        even = Measurement("shading.nonuniformity", value, None, "lower-bound", "clipped paper")
+        clean = Measurement("streaks.strongest_visible", 0.0, 0.1)
+        return word(Results((even, clean)), "covers")
+
+    assert covers(25.0).fitness == "unfit"  # 25 % or more, where 20 % is the limit
+    assert covers(3.0).fitness == "not judged"
+    assert "at least 3.0 %" in covers(3.0).reason
 
 
 def test_without_the_required_measure_there_is_no_word():
     found = word(Results(), "text")
     assert found.fitness == "not judged"
     assert "effective dpi" in found.reason
+
+
+GOOD = """
+[[use]]
+name = "labels"
+sentence = "Labels with letters from 1 mm up"
+
+[[use.condition]]
+measure = "sharpness.effective_dpi"
+statistic = "median of the worse direction"
+operator = ">="
+fit = 410
+limited = 185
+required = true
+words = "effective dpi"
+"""
+
+
+def test_uses_of_ones_own_are_judged_like_ours(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(GOOD, "utf-8")
+    uses = read_uses(path)
+    verdicts = {dpi: judge_uses(results(dpi), uses)[0].fitness for dpi in (420, 200, 150)}
+    assert verdicts == {420: "fit", 200: "limited", 150: "unfit"}
+    assert judge_uses(Results(), uses)[0].fitness == "not judged"
+
+
+def test_a_use_of_which_nothing_is_known_is_not_judged(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(GOOD.replace("required = true\n", ""), "utf-8")
+    (verdict,) = judge_uses(Results(), read_uses(path))
+    assert verdict.fitness == "not judged"
+    assert "nothing of it is known" in verdict.reason
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('"sharpness.effective_dpi"', '"sharpness.efective_dpi"', "did you mean 'sharpness.effe"),
+        ('"median of the worse direction"', '"mean"', "did you mean 'median'"),
+        ('">="', '"=>"', "write one of >=, >, <=, <"),
+        ("fit = 410", 'fit = "410"', "fit = '410': write a number"),
+        ("fit = 410", "fit = true", "write a number"),
+        ("fit = 410", "fit = nan", "give a finite number"),
+        ("fit = 410", "fit = 100", "milder than limited"),
+        ("limited = 185\n", "", "'limited' is missing; add it"),
+        ("required =", "requird =", "did you mean 'required'?"),
+        ("required = true", "required = 1", "write true or false"),
+        ('words = "effective dpi"', 'words = " "', "words is empty"),
+        ('name = "labels"', "name = 3", "name = 3: write words in quotes"),
+        ("[[use.condition]]", "[[use.conditions]]", "write [[use.condition]] below it"),
+        ("[[use]]", "[[uses]]", "write [[use]] before each use"),
+        ("[[use]]", "[use", "is not TOML"),
+        ("operator", "opera\x00tor", "is not TOML"),
+    ],
+)
+def test_what_is_wrong_with_a_file_is_one_line_with_file_row_and_remedy(old, new, said, tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(GOOD.replace(old, new, 1), "utf-8")
+    with pytest.raises(BadOption) as caught:
+        read_uses(path)
+    line = str(caught.value)
+    assert said in line
+    assert line.startswith(str(path))
+    assert "\n" not in line
+    if "TOML" not in line and "[[use]]" not in line:
+        assert "use 1" in line
+
+
+def test_files_that_are_none_are_one_line_too(tmp_path):
+    binary = tmp_path / "scan.toml"
+    binary.write_bytes(b"\xff\xfe\x00")
+    empty = tmp_path / "empty.toml"
+    empty.write_text("")
+    for path in (binary, empty, tmp_path, tmp_path / "absent.toml"):
+        with pytest.raises(BadOption, match=path.name):
+            read_uses(path)
+
+
+def test_two_uses_of_one_name_are_refused(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(GOOD + GOOD, "utf-8")
+    with pytest.raises(BadOption, match=r"use 2: the name 'labels' is taken"):
+        read_uses(path)
