@@ -6,12 +6,13 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "scanqa"
-FOR_ALL = {"model", "catalogue", "errors", "whole"}
+FOR_ALL = {"model", "catalogue", "errors", "whole", "over_time"}
 ALLOWED = {
     "model": {"catalogue"},
     "catalogue": set(),
     "errors": set(),
     "whole": {"errors"},
+    "over_time": {"catalogue"},
     "numeric": FOR_ALL,
     "sheets": FOR_ALL,
     "scans": FOR_ALL,
@@ -22,7 +23,7 @@ ALLOWED = {
     "qualify": FOR_ALL | {"scans", "locate", "measures", "findings"},
     "report": FOR_ALL,
     "records": FOR_ALL | {"numeric"},
-    "capture": FOR_ALL | {"scans"},
+    "capture": FOR_ALL | {"scans", "numeric"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets"},
     "cli": FOR_ALL
     | {"qualify", "sheets", "scans", "locate", "simulate", "report", "records", "capture", "demo"},

@@ -52,14 +52,14 @@ def q_scores(values: ArrayLike, *, floor: float = 0.0) -> Floats:
     largest = np.maximum.accumulate(np.abs(x))[before - 1]
     least = np.maximum(max(floor, np.finfo(float).tiny), SMALLEST_SPREAD * largest)
     t = np.sqrt(before / (before + 1)) * (away[before] - mean) / np.maximum(spread, least)
-    scores[before] = _normal_of_t(t, before - 1)
+    scores[before] = _normal_of_t(t, (before - 1).astype(np.float64))
     return scores
 
 
 def _normal_of_t(t: Floats, degrees: Floats) -> Floats:
     """Normal scores of the same tail area; tails are kept exact by working in the lower one."""
     tail = special.stdtr(degrees, -np.abs(t))
-    return np.copysign(-special.ndtri(np.maximum(tail, 1e-300)), t)
+    return np.asarray(np.copysign(-special.ndtri(np.maximum(tail, 1e-300)), t))
 
 
 @cache

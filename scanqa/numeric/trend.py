@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from scanqa.over_time import Crossing
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -84,15 +86,6 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
         sd,
         n - 2,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Crossing:
-    """When the line meets a limit; `latest` None means that it may never do."""
-
-    likely: float
-    earliest: float
-    latest: float | None
 
 
 def crossing(line: Line, limit: float, *, confidence: float = 0.95) -> Crossing | None:

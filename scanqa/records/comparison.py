@@ -4,84 +4,40 @@ Each side is one qualification or several repeats. The same measure is compared 
 sites of the two sheets are paired by place, and the differences of the pairs are what scatters
 (paired t interval); with two or more repeats on both sides the repeats are the unit instead (Welch
 interval of the repeats' means); a value without sites is compared by the stated uncertainties. Over
-all measures the family-wise error is held by Holm's step-down procedure (Holm, Scandinavian Journal
-of Statistics 6(2), 1979). A difference counts only if it is shown *and* large enough to matter
-(``matters.toml``).
+all measures the family-wise error is held, and a difference counts only if it is shown *and* large
+enough to matter (`scanqa.records.weigh`).
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
-from importlib import resources
-from typing import Any, Literal
+from typing import Any
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import CATALOGUE, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
 from scanqa.numeric.trend import student_tail, student_width
+from scanqa.over_time import Comparison, Difference, Key, Profile, Verdict, key_words
+from scanqa.records.series import PER_PIXEL
+from scanqa.records.weigh import FAMILY_ERROR, holm, improves, matters
 
-FAMILY_ERROR = 0.05
 SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch of the tags
-PER_PIXEL = ("colour.registration", "sharpness.sampling_efficiency", "noise", "streaks")
-
-Verdict = Literal[
-    "first is better",
-    "second is better",
-    "different",
-    "too small to matter",
-    "no difference shown",
-    "not compared",
-]
+# What the sheet, the paper and the way it was laid decide, not the scanner.
+NOT_OF_THE_SCANNER = (
+    "geometry.skew", "geometry.printer", "noise.paper", "backing.paper", "banding.phase_spread",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
-    """One measure on both sides.
+class Cost:
+    """What a side costs: price in any currency, hours that the job would take."""
 
-    Attributes
-    ----------
-    first, second : float or None
-        Medians.
-    difference : float or None
-        Second minus first.
-    low, high : float or None
-        Its 95 % interval (for this measure alone).
-    p_value : float or None
-        Two-sided, before Holm's correction.
-    unit_of : str
-        What scatters: ``pairs of places``, ``repeats``, ``stated uncertainties``.
-    """
-
-    key: tuple[str, str, str, str]
-    unit: str
-    first: float | None
-    second: float | None
-    difference: float | None
-    low: float | None
-    high: float | None
-    p_value: float | None
-    unit_of: str
-    count: int
-    verdict: Verdict
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """All differences, shown ones first, and a sentence."""
-
-    first: str
-    second: str
-    rows: tuple[Difference, ...]
-    sentence: str
-    notes: tuple[str, ...] = ()
+    price: float | None = None
+    hours: float | None = None
 
 
 Sites = list[Mapping[str, Any]]
-Key = tuple[str, str, str, str]
 
 
 def compare(
@@ -90,6 +46,7 @@ def compare(
     *,
     names: tuple[str, str] | None = None,
     family_error: float = FAMILY_ERROR,
+    costs: tuple[Cost, Cost] | None = None,
 ) -> Comparison:
     """Compare two sides, each one document or repeats of one (``scanqa.qualification/1``).
 
@@ -99,6 +56,8 @@ def compare(
         What to call the sides; the scanners' names if not given.
     family_error : float
         Chance that identical sides are said to differ in anything at all.
+    costs : (Cost, Cost)
+        For a table of what the price or the hours buy.
 
     Raises
     ------
@@ -118,14 +77,23 @@ def compare(
         "no difference shown": 3, "not compared": 4,
     }  # fmt: skip
     rows.sort(key=lambda row: order[row.verdict])
-    notes = _notes(first, second, dpis)
-    return Comparison(called[0], called[1], tuple(rows), _sentence(called, rows), notes)
+    value, value_sentence = _value(called, rows, costs) if costs else ((), "")
+    return Comparison(
+        called[0], called[1], tuple(rows), _sentence(called, rows),
+        notes=_notes(first, second, dpis),
+        profiles=tuple(_profiles(a, b)),
+        conditions=_conditions(first, second),
+        value=value,
+        value_sentence=value_sentence,
+    )  # fmt: skip
 
 
 def _sites(document: Mapping[str, Any]) -> dict[Key, Sites]:
     groups: dict[Key, Sites] = {}
     for m in document["measures"]:
-        if m["value"] is not None and m["name"] in CATALOGUE:
+        if m["value"] is None or m["name"].startswith(NOT_OF_THE_SCANNER):
+            continue
+        if m["name"] in CATALOGUE:
             key = (m["name"], m["direction"] or "", m["channel"] or "", m["edge_kind"] or "")
             groups.setdefault(key, []).append(m)
     return groups
@@ -144,8 +112,10 @@ def _row(
     unit = CATALOGUE[key[0]].unit
     mine = [side[key] for side in a if key in side]
     theirs = [side[key] for side in b if key in side]
+    ones, others = _median(mine), _median(theirs)
+    large = matters(key[0], ones or 0.0, others or 0.0)
     empty = Difference(
-        key, unit, _median(mine), _median(theirs), None, None, None, None, "", 0, "not compared"
+        key, unit, ones, others, None, None, None, None, large, "", 0, "not compared"
     )
     if not mine or not theirs:
         return replace(empty, reason="measured on one side only")
@@ -239,42 +209,20 @@ def _filled(
 
 
 def _verdicts(rows: list[Difference], family_error: float) -> list[Difference]:
-    """Holm: the smallest p against α/m, the next against α/(m − 1), until one fails."""
-    tested = sorted(
-        (row for row in rows if row.p_value is not None), key=lambda row: row.p_value or 0.0
-    )
-    shown: set[Key] = set()
-    for rank, row in enumerate(tested):
-        if row.p_value is None or row.p_value > family_error / (len(tested) - rank):
-            break
-        shown.add(row.key)
+    tested = [row for row in rows if row.p_value is not None]
+    falls = holm([row.p_value for row in tested if row.p_value is not None], family_error)
+    shown = {row.key for row, fell in zip(tested, falls, strict=True) if fell}
     return [replace(row, verdict=_verdict(row)) if row.key in shown else row for row in rows]
 
 
 def _verdict(row: Difference) -> Verdict:
     assert row.difference is not None
-    if abs(row.difference) < _matters(row):
+    if abs(row.difference) < row.matters:
         return "too small to matter"
-    better = CATALOGUE[row.key[0]].better
-    if better not in ("higher", "lower"):
+    better = improves(row.key[0], row.difference)
+    if better is None:
         return "different"
-    return "second is better" if (row.difference > 0) == (better == "higher") else "first is better"
-
-
-@cache
-def _limits() -> dict[str, dict[str, float]]:
-    return tomllib.loads((resources.files("scanqa.records") / "matters.toml").read_text("utf-8"))
-
-
-def _matters(row: Difference) -> float:
-    name = row.key[0]
-    best = max((known for known in _limits() if name.startswith(known)), key=len, default=None)
-    if best is None:
-        return 0.0
-    limit = _limits()[best]
-    if "share" in limit:
-        return limit["share"] * max(abs(row.first or 0.0), abs(row.second or 0.0))
-    return limit["size"]
+    return "second is better" if better else "first is better"
 
 
 def _sentence(called: tuple[str, str], rows: Sequence[Difference]) -> str:
@@ -296,7 +244,8 @@ def _sentence(called: tuple[str, str], rows: Sequence[Difference]) -> str:
 
 
 def _names(rows: Sequence[Difference], verdict: Verdict) -> str:
-    return ", ".join(dict.fromkeys(row.key[0] for row in rows if row.verdict == verdict))
+    found = [key_words((row.key[0], "", "", "")) for row in rows if row.verdict == verdict]
+    return "; ".join(dict.fromkeys(found))
 
 
 def _notes(
@@ -312,4 +261,131 @@ def _notes(
         )
     if dpis[0] != dpis[1]:
         notes.append("The sides were scanned at different dpi; values per pixel are not compared.")
+    roles = [
+        {scan.get("role", "") for d in side for scan in d["scans"]} for side in (first, second)
+    ]
+    for mine, lacks, name in ((0, 1, second[0]["scanner"]), (1, 0, first[0]["scanner"])):
+        if missing := sorted(roles[mine] - roles[lacks]):
+            notes.append(
+                f"{name} has no scan of this kind: {', '.join(missing)}; what rests on it is not "
+                "compared."
+            )
+    if any(scan.get("lossy") for d in (*first, *second) for scan in d["scans"]):
+        notes.append("A side was delivered with lossy compression, which hides noise and detail.")
     return tuple(notes)
+
+
+# --------------------------------------------------------------------- curves, conditions, value
+
+
+def _profiles(a: Sequence[dict[Key, Sites]], b: Sequence[dict[Key, Sites]]) -> list[Profile]:
+    """Curves that both sides have, put together from the values at fixed places."""
+    wanted = (
+        ("Gutter", "Distance from the spine, mm", "Darker than the open page, L*",
+         "gutter.delta_L_at_{}mm", GUTTER_DISTANCES_MM),
+        ("Light on a page that rises", "Height over the glass, mm", "Light against the glass, %",
+         "gutter.light_at_{}mm_height", RAMP_HEIGHTS_MM),
+    )  # fmt: skip
+    found = []
+    for title, x_label, y_label, name, places in wanted:
+        points = tuple(
+            tuple(
+                (float(x), middle, _typical(groups))
+                for x in places
+                if (groups := _named(side, name.format(x)))
+                and (middle := _median(groups)) is not None
+            )
+            for side in (a, b)
+        )
+        if all(len(side) > 1 for side in points):
+            found.append(Profile(title, x_label, y_label, points))
+    return found
+
+
+def _named(side: Sequence[dict[Key, Sites]], name: str) -> list[Sites]:
+    """The groups of one measure, luma where there are several channels."""
+    return [
+        group
+        for groups in side
+        for key, group in groups.items()
+        if key[0] == name and key[2] in ("", "luma")
+    ]
+
+
+def _typical(groups: Sequence[Sites]) -> float | None:
+    stated = [float(m["uncertainty"]) for g in groups for m in g if m["uncertainty"] is not None]
+    return statistics.median(stated) if stated else None
+
+
+def _conditions(
+    first: Sequence[Mapping[str, Any]], second: Sequence[Mapping[str, Any]]
+) -> tuple[tuple[str, str, str], ...]:
+    """How both sides were measured, row by row."""
+
+    def said(what: str, of: Any) -> tuple[str, str, str]:
+        each = ["; ".join(dict.fromkeys(of(d) for d in side)) for side in (first, second)]
+        return what, each[0] or "not stated", each[1] or "not stated"
+
+    rows = [
+        said("measured", lambda d: str(d.get("created", ""))[:10]),
+        said("scans", lambda d: _counted([scan.get("role", "") for scan in d["scans"]])),
+        said("dpi", lambda d: " and ".join(map(str, sorted(_dpis([d]))))),
+        said("depth", lambda d: _each(d, "bits", "{} bit")),
+        said("file format", lambda d: _each(d, "format", "{}")),
+        said("light recovered by", lambda d: _each(d, "light", "{}")),
+        said("scanqa", lambda d: str(d.get("tool_version", ""))),
+    ]
+    stated = dict.fromkeys(k for d in (*first, *second) for k in d.get("conditions", {}))
+    for name in stated:
+        rows.append(said(name, lambda d, name=name: str(d.get("conditions", {}).get(name, ""))))
+    return tuple(row for row in rows if row[1:] != ("not stated", "not stated"))
+
+
+def _counted(roles: Sequence[str]) -> str:
+    return ", ".join(
+        f"{roles.count(role)} × {role}" if roles.count(role) > 1 else role
+        for role in dict.fromkeys(roles)
+    )
+
+
+def _each(document: Mapping[str, Any], field: str, form: str) -> str:
+    found = dict.fromkeys(str(s[field]) for s in document["scans"] if s.get(field) is not None)
+    return ", ".join(form.format(word) for word in found)
+
+
+def _value(
+    called: tuple[str, str], rows: Sequence[Difference], costs: tuple[Cost, Cost]
+) -> tuple[tuple[tuple[str, str, str], ...], str]:
+    """Price and hours beside what they buy, and what follows in a sentence."""
+    better = [
+        len({row.key[0] for row in rows if row.verdict == verdict})
+        for verdict in ("first is better", "second is better")
+    ]
+    table = [("measures in which it is better", str(better[0]), str(better[1]))]
+    said = []
+    prices, hours = [c.price for c in costs], [c.hours for c in costs]
+    if prices[0] is not None and prices[1] is not None:
+        table.append(("price", f"{prices[0]:g}", f"{prices[1]:g}"))
+        said.append(_of_price(called, (prices[0], prices[1]), better))
+    if hours[0] is not None and hours[1] is not None:
+        table.append(("hours for the job", f"{hours[0]:g}", f"{hours[1]:g}"))
+        if hours[0] != hours[1]:
+            quick = int(hours[1] < hours[0])
+            said.append(f"{called[quick]} saves {abs(hours[0] - hours[1]):g} hours.")
+            gap = (prices[quick] or 0.0) - (prices[1 - quick] or 0.0)
+            if None not in prices and gap > 0:
+                hour = gap / abs(hours[0] - hours[1])
+                said.append(f"Each hour saved costs {hour:.3g} of the price.")
+    return tuple(table), " ".join(said)
+
+
+def _of_price(called: tuple[str, str], prices: tuple[float, float], better: Sequence[int]) -> str:
+    if prices[0] == prices[1]:
+        return "Both cost the same."
+    dear = int(prices[1] > prices[0])
+    gap = f"{abs(prices[0] - prices[1]):g} more"
+    if not better[dear]:
+        return f"{called[dear]} costs {gap} and is shown to be better in nothing that matters."
+    what = "1 measure" if better[dear] == 1 else f"{better[dear]} measures"
+    other = f"; the cheaper is better in {better[1 - dear]}" if better[1 - dear] else ""
+    return f"{called[dear]} costs {gap} and is better in {what}{other}."

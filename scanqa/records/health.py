@@ -1,103 +1,54 @@
 """How a scanner fares over months: what changed, when, and when a limit will be met.
 
 Pure functions over `Check` and `Event`. Each measure is a series; an event (cleaning, repair, new
-lamp) begins it anew. Within a stretch, values are turned into self-starting scores and watched by
-an individuals chart and a CUSUM; the two share one false-alarm budget, which all measures of a
-scanner share in turn, so that a healthy scanner raises an alarm about once in `RUN_LENGTH` checks,
-whatever the number of its measures. After an alarm the series begins anew at the estimated change,
-so that every change is found, not only the first.
+lamp) begins it anew. Within a stretch three charts watch it (`scanqa.records.changes`). All
+measures of a scanner share one false-alarm budget, so that a healthy scanner raises an alarm about
+once in `RUN_LENGTH` checks, whatever the number of its measures.
 """
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
 
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.numeric.control import Baseline, cusum, individuals
-from scanqa.numeric.selfstart import FIRST_SCORED, cusum_limit, q_scores, shewhart_limit
-from scanqa.numeric.trend import Crossing, Line, crossing, fit_line
+from scanqa.numeric.control import baseline
+from scanqa.numeric.trend import Line, crossing, fit_line
+from scanqa.over_time import (
+    Change,
+    Crossing,
+    Drift,
+    Event,
+    Health,
+    Key,
+    Series,
+    State,
+    digits_of,
+    key_words,
+)
+from scanqa.records.changes import find_changes
+from scanqa.records.effects import effects
+from scanqa.records.lamp import lamp
 from scanqa.records.series import Value
-from scanqa.records.store import Check, Event
+from scanqa.records.store import Check
 
 RUN_LENGTH = 240.0  # checks between false alarms of one healthy scanner: twenty years of months
 FEWEST_CHECKS = 4  # less than this after an event: too few to judge
 FEWEST_FOR_TREND = 6
-TREND_CONFIDENCE = 0.99
+TREND_ERROR = 0.01  # of a trend where the charts have alarmed already
+NORMAL_SIGMA = 3.0
 DAYS_PER_MONTH = 365.2425 / 12
+COUNT_FLOOR = 1.0  # one speck more or less is everyday dust, not a change of the scanner
 
-State = Literal["steady", "changed", "drifting", "too few checks"]
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A change found in a series.
-
-    Attributes
-    ----------
-    began : int
-        Index of the first check that belongs to it (an estimate).
-    alarm : int
-        Index of the check that gave it away.
-    before, after : float
-        Medians on both sides.
-    """
-
-    began: int
-    alarm: int
-    before: float
-    after: float
-
-
-@dataclass(frozen=True, slots=True)
-class Series:
-    """One measure of one scanner over time.
-
-    Attributes
-    ----------
-    days : tuple of float
-        Time of each check, in days since the first check of the scanner.
-    starts : tuple of int
-        Where the series begins anew because of an event.
-    changes : tuple of Change
-        In time order, each not explained by an event.
-    line : Line or None
-        Through the checks since the last event or abrupt change, where there are enough.
-    crossing : Crossing or None
-        In days since the first check, where a limit was given and the trend is significant.
-    limit : float or None
-        The limit that `crossing` speaks of.
-    """
-
-    key: tuple[str, str, str, str]
-    unit: str
-    dates: tuple[str, ...]
-    days: tuple[float, ...]
-    values: tuple[float, ...]
-    uncertainties: tuple[float | None, ...]
-    starts: tuple[int, ...]
-    changes: tuple[Change, ...]
-    line: Line | None
-    crossing: Crossing | None
-    limit: float | None
-    state: State
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Health:
-    """All series of a scanner, the ones that call for attention first."""
-
-    scanner: str
-    series: tuple[Series, ...]
-    events: tuple[Event, ...]
-    checks: int
-    sentence: str
+# Not the scanner's health: how the sheet was laid and printed, the paper, what follows from others.
+NOT_WATCHED = (
+    "geometry.skew", "geometry.printer", "noise.paper", "backing.paper", "edges.lost",
+    "banding.period", "banding.phase_spread", "banding.frequency", "colour.paper",
+)  # fmt: skip
 
 
 def health(
@@ -106,6 +57,7 @@ def health(
     events: Sequence[Event] = (),
     *,
     limits: Mapping[str, float] | None = None,
+    on_record: int | None = None,
 ) -> Health:
     """Judge a scanner's history.
 
@@ -117,22 +69,27 @@ def health(
         Cleanings, repairs, lamp swaps.
     limits : mapping from measure name to value
         Limits whose crossing is to be dated.
+    on_record : int or None
+        How many checks there are if these are only the newest.
 
     Returns
     -------
     Health
-        Values measured by an older method version than the newest are left out of their series.
+        Values measured by an older method version or at another dpi than the newest are left out
+        of their series.
     """
+    on_record = len(checks) if on_record is None else on_record
     if not checks:
-        return Health(scanner, (), tuple(events), 0, f"No check of {scanner} is on record.")
+        words = f"No check of {scanner} is on record."
+        return Health(scanner, (), tuple(events), (), None, 0, on_record, ("", ""), words)
     first = datetime.fromisoformat(checks[0].taken)
     grouped = _grouped(checks)
     # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
-    watched = sum(len(points) >= FEWEST_CHECKS for points in grouped.values())
+    watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
     run_length = RUN_LENGTH * max(1, watched)
     series = [
-        _series(key, points, first, events, run_length, (limits or {}).get(key[0]))
-        for key, points in grouped.items()
+        _series(key, points, left_out, first, events, run_length, (limits or {}).get(key[0]))
+        for key, (points, left_out) in grouped.items()
     ]
     order = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
     series.sort(key=lambda s: order[s.state])
@@ -140,28 +97,35 @@ def health(
         scanner,
         tuple(series),
         tuple(events),
+        effects(series, events),
+        lamp(series, checks, run_length),
         len(checks),
+        on_record,
+        (checks[0].taken, checks[-1].taken),
         _overall(scanner, checks, series),
     )
 
 
-def _grouped(
-    checks: Sequence[Check],
-) -> dict[tuple[str, str, str, str], list[tuple[str, Value]]]:
-    groups: dict[tuple[str, str, str, str], list[tuple[str, Value]]] = {}
+def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]], int]]:
+    """The points of each series, and how many were left out."""
+    groups: dict[Key, list[tuple[str, Value]]] = {}
     for check in checks:
         for value in check.values:
-            groups.setdefault(value.key, []).append((check.taken, value))
-    newest = {key: max(v.method_version for _, v in points) for key, points in groups.items()}
-    return {
-        key: [(when, v) for when, v in points if v.method_version == newest[key]]
-        for key, points in groups.items()
-    }
+            if not value.name.startswith(NOT_WATCHED):
+                groups.setdefault(value.key, []).append((check.taken, value))
+    found = {}
+    for key, points in groups.items():
+        version = max(v.method_version for _, v in points)
+        dpi = points[-1][1].dpi
+        alike = [(w, v) for w, v in points if (v.method_version, v.dpi) == (version, dpi)]
+        found[key] = (alike, len(points) - len(alike))
+    return found
 
 
 def _series(
-    key: tuple[str, str, str, str],
+    key: Key,
     points: Sequence[tuple[str, Value]],
+    left_out: int,
     first: datetime,
     events: Sequence[Event],
     run_length: float,
@@ -174,25 +138,32 @@ def _series(
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
     changes: list[Change] = []
     for start, stop in zip(starts, [*starts[1:], len(values)], strict=True):
-        changes += _changes(values, stated, start, stop, run_length)
+        floor = scatter_floor(key[0], stated[start:stop])
+        found = find_changes(values[start:stop], run_length=run_length, floor=floor)
+        changes += [
+            Change(c.began + start, c.alarm + start, c.before, c.after, c.chart) for c in found
+        ]
     recent = [c for c in changes if c.began >= starts[-1]]
     begin = _begin_of_line(values, starts[-1], recent)
     line = _line(days[begin:], values[begin:])
     meets = crossing(line, limit, confidence=0.95) if line and limit is not None else None
-    trend = line is not None and line.p_value < 1 - TREND_CONFIDENCE
+    # Where no chart has alarmed, a trend must be as unlikely as an alarm would be.
+    trend = line is not None and line.p_value < (TREND_ERROR if recent else 1 / run_length)
     state: State
     if len(values) - starts[-1] < FEWEST_CHECKS and not recent:
         state = "too few checks"
     elif recent and not trend:
         state = "changed"
-    elif recent or (trend and line is not None and _matters(line, days, values)):
-        state = "drifting" if trend else "changed"
+    elif recent or (trend and line is not None and _matters(line, days[begin:])):
+        state = "drifting"
     else:
         state = "steady"
-    sentence = _sentence(key, points, dates, days, starts, recent, line, meets, limit, state)
+    drift = _drift(line, days[begin:]) if state == "drifting" and line is not None else None
+    sentence = _sentence(key, dates, days, starts[-1], begin, recent, drift, meets, limit, state)
     return Series(
-        key, points[0][1].unit, tuple(dates), tuple(days), tuple(values), tuple(stated),
-        tuple(starts), tuple(changes), line, meets, limit, state, sentence,
+        key, points[0][1].unit, points[0][1].dpi, tuple(dates), tuple(days), tuple(values),
+        tuple(stated), tuple(starts), tuple(changes), _normal(values, starts[-1], recent),
+        drift, meets, limit, left_out, state, sentence,
     )  # fmt: skip
 
 
@@ -200,37 +171,31 @@ def _first_after(dates: Sequence[str], moment: str) -> int:
     return sum(date < moment for date in dates)
 
 
-def _changes(
-    values: Sequence[float],
-    stated: Sequence[float | None],
-    start: int,
-    stop: int,
-    run_length: float,
-) -> list[Change]:
-    """Every change in a stretch without events: alarm, estimate, begin anew there, and so on."""
-    # The two charts halve the budget: each alone alarms half as often as both together may.
-    limit_cusum = cusum_limit(2 * run_length)
-    limit_single = shewhart_limit(2 * run_length)
-    standard = Baseline(0.0, 1.0, 1)
-    known = [u for u in stated[start:stop] if u is not None]
-    # Scatter from check to check cannot be smaller than what each check's uncertainty says.
-    floor = 0.5 * statistics.median(known) if known else 0.0
-    changes: list[Change] = []
-    while stop - start > FIRST_SCORED:
-        scores = q_scores(values[start:stop], floor=floor)
-        summed = cusum(scores, standard, limit_sigma=limit_cusum)
-        single = individuals(scores, standard, limit_sigma=limit_single)
-        alarm = min((*summed.alarms, *single.alarms), default=None)
-        if alarm is None:
-            return changes
-        began = alarm
-        if alarm in summed.alarms:
-            began = max(1, summed.began[summed.alarms.index(alarm)])
-        before = statistics.median(values[start : start + began])
-        after = statistics.median(values[start + began : start + alarm + 1])
-        changes.append(Change(start + began, start + alarm, before, after))
-        start += began  # at least 1: the first value of a stretch cannot be a change
-    return changes
+def scatter_floor(name: str, stated: Sequence[float | None]) -> float:
+    """The smallest scatter from check to check to be believed.
+
+    Half of what each check's own uncertainty says, and the rounding of the printed digits: what
+    does not show in print is no change.
+    """
+    known = [u for u in stated if u is not None]
+    rounding = 10.0 ** -CATALOGUE[name].digits / math.sqrt(12)
+    return max(
+        rounding,
+        0.5 * statistics.median(known) if known else 0.0,
+        COUNT_FLOOR if name == "glass.marks" else 0.0,
+    )
+
+
+def _normal(
+    values: Sequence[float], start: int, recent: Sequence[Change]
+) -> tuple[float, float] | None:
+    """Three sigma about the mean of the stretch before its first change."""
+    stop = recent[0].began if recent else len(values)
+    if stop - start < FEWEST_CHECKS:
+        return None
+    base = baseline(values[start:stop])
+    half = NORMAL_SIGMA * base.sigma
+    return base.mean - half, base.mean + half
 
 
 def _begin_of_line(values: Sequence[float], start: int, changes: Sequence[Change]) -> int:
@@ -256,62 +221,69 @@ def _line(days: Sequence[float], values: Sequence[float]) -> Line | None:
     return fit_line(days, values)
 
 
-def _matters(line: Line, days: Sequence[float], values: Sequence[float]) -> bool:
+def _matters(line: Line, days: Sequence[float]) -> bool:
     """Whether a significant trend has moved the measure by more than its scatter."""
     return abs(line.slope) * (days[-1] - days[0]) > 2 * line.residual_sd
+
+
+def _drift(line: Line, days: Sequence[float]) -> Drift:
+    low, high = (s * DAYS_PER_MONTH for s in line.slope_interval())
+    ends = (days[0], days[-1])
+    return Drift(line.slope * DAYS_PER_MONTH, low, high, ends, (line.at(ends[0]), line.at(ends[1])))
 
 
 # ---------------------------------------------------------------------------------- words
 
 
 def _sentence(
-    key: tuple[str, str, str, str],
-    points: Sequence[tuple[str, Value]],
+    key: Key,
     dates: Sequence[str],
     days: Sequence[float],
-    starts: Sequence[int],
+    start: int,
+    begin: int,
     recent: Sequence[Change],
-    line: Line | None,
+    drift: Drift | None,
     meets: Crossing | None,
     limit: float | None,
     state: State,
 ) -> str:
-    unit = points[0][1].unit
-    digits = CATALOGUE[key[0]].digits + 1
+    unit, digits = CATALOGUE[key[0]].unit, digits_of(key)
 
     def number(value: float) -> str:
         return f"{value:.{digits}f} {unit}".strip()
 
     if state == "too few checks":
-        return f"Too few checks ({len(dates) - starts[-1]}) since the start or the last event."
+        return f"Too few checks ({len(dates) - start}) since the start or the last event."
     parts = []
     for change in recent:
         parts.append(
             f"Changed about {dates[change.began][:10]} from {number(change.before)} to "
             f"{number(change.after)} (noticed {dates[change.alarm][:10]})."
         )
-    if state == "drifting" and line is not None:
-        low, high = (s * DAYS_PER_MONTH for s in line.slope_interval())
+    if drift is not None:
+        parts = parts[:1]  # a drift raises one alarm after another: the first says when it began
         parts.append(
-            f"Drifts by {number(line.slope * DAYS_PER_MONTH)} a month "
-            f"({low:.{digits}f} to {high:.{digits}f})."
+            f"Drifts by {number(drift.per_month)} a month "
+            f"({drift.low:.{digits}f} to {drift.high:.{digits}f})."
         )
     if limit is not None:
-        parts.append(_limit_words(meets, days[-1], number(limit)))
+        parts.append(_limit_words(meets, days[begin], days[-1], number(limit)))
     return " ".join(parts) or "Steady: no change and no trend shown."
 
 
-def _limit_words(meets: Crossing | None, today: float, limit: str) -> str:
+def _limit_words(meets: Crossing | None, begin: float, today: float, limit: str) -> str:
     if meets is None:
         return f"No trend shown, so no date for the limit {limit}."
-    if meets.latest is not None and meets.latest < today:
-        return f"The limit {limit} is already crossed."
+    if meets.likely < begin:
+        return f"The trend leads away from the limit {limit}."
     soon = max(0.0, meets.earliest - today) / DAYS_PER_MONTH
     if meets.latest is None:
         return f"The limit {limit} will not be met within {soon:.0f} months."
     late = (meets.latest - today) / DAYS_PER_MONTH
-    if late < 0 or meets.likely < today - (meets.latest - meets.earliest):
-        return f"The trend leads away from the limit {limit}."
+    if late < 0:
+        return f"The limit {limit} is already crossed."
+    if late < 1:
+        return f"The limit {limit} is met about now."
     return f"The limit {limit} will be met in {soon:.0f} to {late:.0f} months if this goes on."
 
 
@@ -322,5 +294,5 @@ def _overall(scanner: str, checks: Sequence[Check], series: Sequence[Series]) ->
         return f"{scanner}: too few checks yet ({span}) to speak of a history."
     if not moved:
         return f"{scanner} is steady ({span}): no change and no trend shown."
-    names = ", ".join(dict.fromkeys(s.key[0] for s in moved))
+    names = "; ".join(dict.fromkeys(key_words((s.key[0], "", "", "")) for s in moved))
     return f"{scanner} has moved ({span}): {names}."

@@ -23,6 +23,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import Connection, Engine
 
 from scanqa.errors import ScanqaError
+from scanqa.over_time import Event
 from scanqa.records.series import Value, values
 from scanqa.records.tables import event, metadata, record, value
 
@@ -43,15 +44,6 @@ class Entry:
     taken: str
     created: str
     tool_version: str
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something that was done to a scanner."""
-
-    scanner: str
-    at: str
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +181,7 @@ def add(engine: Engine, document: Mapping[str, Any]) -> tuple[int, bool]:
                 return int(found.id), False
             connection.execute(sa.update(record).where(record.c.id == found.id).values(**row))
             connection.execute(sa.delete(value).where(value.c.record_id == found.id))
-        rows = [_value_row(found.id, v) for v in values(document["measures"])]
+        rows = [_value_row(found.id, v) for v in values(document["measures"], document["scans"])]
         if rows:
             connection.execute(sa.insert(value), rows)
     return int(found.id), True
@@ -250,13 +242,42 @@ def documents(engine: Engine, scanner: str | None = None) -> Iterator[dict[str, 
             yield found
 
 
-def history(engine: Engine, scanner: str, *, names: Sequence[str] | None = None) -> list[Check]:
-    """The numbers of every qualification of a scanner, oldest scans first."""
+def count(engine: Engine, scanner: str) -> int:
+    """How many records a scanner has."""
+    query = sa.select(sa.func.count()).select_from(record).where(record.c.scanner == scanner)
+    with engine.connect() as connection:
+        return int(connection.scalar(query) or 0)
+
+
+def history(
+    engine: Engine,
+    scanner: str,
+    *,
+    names: Sequence[str] | None = None,
+    newest: int | None = None,
+    since: str | None = None,
+) -> list[Check]:
+    """The numbers of the qualifications of a scanner, oldest scans first.
+
+    Parameters
+    ----------
+    names : sequence of str or None
+        Only these measures.
+    newest : int or None
+        Only so many checks, the newest ones.
+    since : str or None
+        Only checks from this time on.
+    """
+    chosen = sa.select(record.c.id).where(record.c.scanner == scanner)
+    if since is not None:
+        chosen = chosen.where(record.c.taken >= normal_time(since))
+    if newest is not None:
+        chosen = chosen.order_by(record.c.taken.desc(), record.c.id.desc()).limit(newest)
     columns = [value.c[name] for name in _VALUE_FIELDS]
     query = (
         sa.select(record.c.id, record.c.taken, *columns)
         .join(value, value.c.record_id == record.c.id)
-        .where(record.c.scanner == scanner)
+        .where(record.c.id.in_(chosen))
         .order_by(record.c.taken, record.c.id)
     )
     if names is not None:
@@ -266,6 +287,22 @@ def history(engine: Engine, scanner: str, *, names: Sequence[str] | None = None)
         for record_id, when, *fields in connection.execute(query):
             checks.setdefault(record_id, (when, []))[1].append(Value(*fields))
     return [Check(record_id, when, tuple(vs)) for record_id, (when, vs) in checks.items()]
+
+
+def before(engine: Engine, scanner: str, record_id: int) -> dict[str, Any] | None:
+    """The document of the check before a record, in the order of the scans; None if it is first."""
+    with engine.connect() as connection:
+        taken = connection.scalar(sa.select(record.c.taken).where(record.c.id == record_id))
+        earlier = sa.or_(
+            record.c.taken < taken, sa.and_(record.c.taken == taken, record.c.id < record_id)
+        )
+        found = connection.scalar(
+            sa.select(record.c.document)
+            .where(record.c.scanner == scanner, earlier)
+            .order_by(record.c.taken.desc(), record.c.id.desc())
+            .limit(1)
+        )
+    return None if found is None else dict(found)
 
 
 def events(engine: Engine, scanner: str) -> list[Event]:

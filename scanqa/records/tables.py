@@ -1,8 +1,8 @@
 """The database schema, once, for SQLite and PostgreSQL. Changes go through ``migrations/``.
 
 `document` is the whole qualification as `scanqa.report.document` writes it; everything in `value`
-can be made again from it. `value` holds one number per measure, direction, channel and kind of
-edge (the median over the sites), so that a history is one query.
+can be made again from it. `value` holds one number per measure, direction, channel, kind of edge
+and, where it matters, dpi (the median over the sites), so that a history is one query.
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ value = Table(
     Column("direction", String(8), primary_key=True),  # '' where it has none
     Column("channel", String(8), primary_key=True),
     Column("edge_kind", String(8), primary_key=True),
+    Column("dpi", Integer, primary_key=True),  # 0 where it does not matter
     Column("method_version", Integer, nullable=False),
     Column("value", Float(53), nullable=False),
     Column("uncertainty", Float(53)),

@@ -95,7 +95,7 @@ def test_history_of_a_stranger_and_a_bad_limit_are_one_line(filled):
 
 def test_compare_by_name_number_and_file(filled, tmp_path):
     result = run("compare", "heron", "wren")
-    assert "heron is better in noise.total" in result.stdout
+    assert "heron is better in noise: total" in result.stdout
     path = tmp_path / "same.json"
     path.write_text(json.dumps(qualification()))
     assert "No difference shown" in run("compare", "1", path).stdout

@@ -56,7 +56,7 @@ def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
     assert found.verdict == "second is better"
     assert found.low < 0.6 * 0.95 < found.high  # 0.6 cy/mm at the left, 10 % less at the right
     assert found.unit_of == "pairs of places"
-    assert "wren is better in sharpness.sfr50" in result.sentence
+    assert "wren is better in sharpness: sfr50" in result.sentence
 
 
 def test_lower_is_better_for_noise():

@@ -12,7 +12,8 @@ import pytest
 from scanqa.catalogue import CATALOGUE
 from scanqa.records.health import RUN_LENGTH, health
 from scanqa.records.series import Value
-from scanqa.records.store import Check, Event
+from scanqa.over_time import Event
+from scanqa.records.store import Check
 
 SEED = 24
 NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sfr50", "tone.white", "noise.snr")
@@ -20,7 +21,7 @@ NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sfr50", "tone.white"
 
 def value(name, number, uncertainty=None, version=None):
     version = version or CATALOGUE[name].version
-    return Value(name, "", "", "", version, float(number), uncertainty, "", 1, False)
+    return Value(name, "", "", "", 0, version, float(number), uncertainty, "", 1, False)
 
 
 def day(month):

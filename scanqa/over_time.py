@@ -1,0 +1,305 @@
+"""Types that cross the border between records and report: histories and comparisons, frozen.
+
+Times are ISO 8601 in UTC; *days* count from the first check of a history.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from scanqa.catalogue import CATALOGUE
+
+Key: TypeAlias = tuple[str, str, str, str]  # name, direction, channel, edge kind; '' for none
+State = Literal["steady", "changed", "drifting", "too few checks"]
+Verdict = Literal[
+    "first is better",
+    "second is better",
+    "different",
+    "too small to matter",
+    "no difference shown",
+    "not compared",
+]
+
+
+# ------------------------------------------------------------------------------- histories
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that was done to a scanner."""
+
+    scanner: str
+    at: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change found in a series.
+
+    Attributes
+    ----------
+    began : int
+        Index of the first check that belongs to it (an estimate).
+    alarm : int
+        Index of the check that gave it away.
+    before, after : float
+        Medians on both sides.
+    chart : str
+        The chart that alarmed first: ``individuals``, ``EWMA`` or ``CUSUM``.
+    """
+
+    began: int
+    alarm: int
+    before: float
+    after: float
+    chart: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """When a line meets a limit; `latest` None means that it may never do."""
+
+    likely: float
+    earliest: float
+    latest: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A straight trend: per month with its 95 % interval, and where its line begins and ends."""
+
+    per_month: float
+    low: float
+    high: float
+    days: tuple[float, float]
+    values: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One measure of one scanner over time.
+
+    Attributes
+    ----------
+    dpi : int
+        Sampling, for measures that depend on it; 0 for the others.
+    days : tuple of float
+        Time of each check.
+    starts : tuple of int
+        Where the series begins anew because of an event.
+    changes : tuple of Change
+        In time order, each not explained by an event.
+    normal : (low, high) or None
+        Where single values of the present stretch lie but once in `run_length` checks, as far as
+        the checks before the last change can tell.
+    drift : Drift or None
+        Where a trend is shown since the last event or abrupt change.
+    crossing : Crossing or None
+        In days, where a limit was given and the trend is significant.
+    limit : float or None
+        The limit that `crossing` speaks of.
+    left_out : int
+        Checks that do not compare: made by an older method or at another dpi.
+    """
+
+    key: Key
+    unit: str
+    dpi: int
+    dates: tuple[str, ...]
+    days: tuple[float, ...]
+    values: tuple[float, ...]
+    uncertainties: tuple[float | None, ...]
+    starts: tuple[int, ...]
+    changes: tuple[Change, ...]
+    normal: tuple[float, float] | None
+    drift: Drift | None
+    crossing: Crossing | None
+    limit: float | None
+    left_out: int
+    state: State
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """A measure before and after an event, with the 95 % interval of the difference."""
+
+    key: Key
+    unit: str
+    before: float
+    after: float
+    difference: float
+    low: float
+    high: float
+    verdict: Literal["better", "worse", "different"]
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What an event changed: measures that moved by more than their scatter.
+
+    Attributes
+    ----------
+    compared : int
+        Measures with checks before and after.
+    small : int
+        Shifts that were shown, but are too small to matter.
+    """
+
+    event: Event
+    shifts: tuple[Shift, ...]
+    compared: int
+    small: int
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """Lamp health in words.
+
+    Attributes
+    ----------
+    verdict : str
+        A few words: ``no sign of ageing``.
+    sentence : str
+        What it rests on.
+    signs : tuple of (what, words)
+        Light index, settle time, neutrality, channel balance, stray light, one by one.
+    action, caution : str
+        What to do, and what to beware of.
+    """
+
+    verdict: str
+    sentence: str
+    signs: tuple[tuple[str, str], ...]
+    action: str = ""
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """All series of a scanner, the ones that call for attention first.
+
+    Attributes
+    ----------
+    checks : int
+        That are looked at; `on_record` counts all.
+    span : (first, last)
+        Times of the first and the last check; empty without any.
+    """
+
+    scanner: str
+    series: tuple[Series, ...]
+    events: tuple[Event, ...]
+    effects: tuple[Effect, ...]
+    lamp: Lamp | None
+    checks: int
+    on_record: int
+    span: tuple[str, str]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """What is new since the check before; `items` in words, none if nothing is."""
+
+    since: str
+    items: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What earlier records say about a scanner that was just measured."""
+
+    health: Health
+    news: News | None
+
+
+# ----------------------------------------------------------------------------- comparisons
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One measure on both sides.
+
+    Attributes
+    ----------
+    first, second : float or None
+        Medians.
+    difference : float or None
+        Second minus first.
+    low, high : float or None
+        Its 95 % interval (for this measure alone).
+    p_value : float or None
+        Two-sided, before Holm's correction.
+    matters : float
+        The difference from which on it matters to the work; 0 where none is set.
+    unit_of : str
+        What scatters: ``pairs of places``, ``repeats``, ``stated uncertainties``.
+    """
+
+    key: Key
+    unit: str
+    first: float | None
+    second: float | None
+    difference: float | None
+    low: float | None
+    high: float | None
+    p_value: float | None
+    matters: float
+    unit_of: str
+    count: int
+    verdict: Verdict
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """Values of both sides along one axis, to be drawn over each other.
+
+    Attributes
+    ----------
+    points : ((x, value, uncertainty or None), …) of the first and of the second side
+    """
+
+    title: str
+    x_label: str
+    y_label: str
+    points: tuple[tuple[tuple[float, float, float | None], ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All differences, shown ones first, and a sentence.
+
+    Attributes
+    ----------
+    conditions : tuple of (what, first, second)
+        How the sides were measured.
+    value : tuple of (what, first, second)
+        Price and hours beside what they buy; empty if neither was given.
+    """
+
+    first: str
+    second: str
+    rows: tuple[Difference, ...]
+    sentence: str
+    notes: tuple[str, ...] = ()
+    profiles: tuple[Profile, ...] = ()
+    conditions: tuple[tuple[str, str, str], ...] = ()
+    value: tuple[tuple[str, str, str], ...] = ()
+    value_sentence: str = ""
+
+
+def key_words(key: Key) -> str:
+    """A key in words: ``sharpness: sfr50, across, luma``."""
+    name = key[0].replace(".", ": ", 1).replace("_", " ")
+    return ", ".join((name, *(part for part in key[1:] if part)))
+
+
+def digits_of(key: Key) -> int:
+    """Decimals for a value of this measure in a sentence."""
+    return CATALOGUE[key[0]].digits + 1

@@ -1,0 +1,83 @@
+"""Changes in a series of checks: three control charts on self-starting scores.
+
+The scores of steady values are independent standard normal without a baseline
+(`scanqa.numeric.selfstart`). An individuals chart sees a large step at once, a CUSUM a small one
+that stays, an EWMA what lies between: at the same rate of false alarms the three together find a
+step of 1.5 to 3 σ sooner than the first two alone (``python -m tests.accuracy records``). After an
+alarm the series begins anew at the estimated change, so that every change is found.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+
+from scanqa.numeric.selfstart import (
+    EWMA_WEIGHT,
+    FIRST_SCORED,
+    cusum_limit,
+    ewma_limit,
+    q_scores,
+    shewhart_limit,
+)
+from scanqa.over_time import Change
+
+SLACK = 0.5  # k of the CUSUM: half of the shift that is to be found soonest
+# Three charts together alarm more often than one, less often than three independent ones: with
+# each at 2.5 times the wanted run length they have it together, for 250 to 10 000 checks within
+# 20 % (simulated in tests/records/test_changes.py).
+SHARE = 2.5
+
+
+def find_changes(values: Sequence[float], *, run_length: float, floor: float = 0.0) -> list[Change]:
+    """Every change in a stretch of checks without events.
+
+    Parameters
+    ----------
+    values : sequence of float
+        One for each check, in time order.
+    run_length : float
+        Checks between false alarms, for the three charts together.
+    floor : float
+        Smallest believable standard deviation from check to check.
+    """
+    changes: list[Change] = []
+    start = 0
+    while len(values) - start > FIRST_SCORED:
+        scores = q_scores(values[start:], floor=floor).tolist()
+        alarm = first_alarm(scores, run_length)
+        if alarm is None:
+            break
+        at, began, chart = alarm
+        before = statistics.median(values[start : start + began])
+        after = statistics.median(values[start + began : start + at + 1])
+        changes.append(Change(start + began, start + at, before, after, chart))
+        start += began  # at least 1: the first value of a stretch cannot be a change
+    return changes
+
+
+def first_alarm(scores: Sequence[float], run_length: float) -> tuple[int, int, str] | None:
+    """Index of the first alarm, where the change began by estimate, and the chart that alarmed.
+
+    The change began with the alarm for the individuals chart; for the CUSUM and the EWMA, after
+    the last check at which the CUSUM on that side was at zero (Page's estimate).
+    """
+    each = SHARE * run_length
+    single, summed = shewhart_limit(each), cusum_limit(each, slack_sigma=SLACK)
+    smooth = ewma_limit(each) * math.sqrt(EWMA_WEIGHT / (2 - EWMA_WEIGHT))
+    up = down = level = 0.0
+    since_up = since_down = 0
+    for i, score in enumerate(scores):
+        up, down = max(0.0, up + score - SLACK), max(0.0, down - score - SLACK)
+        since_up = since_up if up > 0 else i + 1
+        since_down = since_down if down > 0 else i + 1
+        level = EWMA_WEIGHT * score + (1 - EWMA_WEIGHT) * level
+        began = max(1, min(i, since_up if score > 0 else since_down))
+        if abs(score) > single:
+            return i, began if max(up, down) > summed else i, "individuals"
+        if max(up, down) > summed:
+            return i, began, "CUSUM"
+        if abs(level) > smooth:
+            return i, max(1, min(i, since_up if level > 0 else since_down)), "EWMA"
+    return None
