@@ -66,6 +66,8 @@ def deliver(
         codes = interpolated(codes, native, asked, size, output.kernel)
     if output.auto_levels is not None:
         codes = _levelled(codes, *output.auto_levels)
+    if output.smooth_sigma_px > 0:
+        codes = _smoothed(codes, output.smooth_sigma_px)
     if output.sharpen > 0:
         codes = _sharpened(codes, output.sharpen, output.sharpen_sigma_px)
     if output.jpeg_quality is not None:
@@ -157,6 +159,13 @@ def _levelled(codes: Pixels, black: float, white: float) -> Pixels:
         table = np.clip(np.rint((np.arange(top + 1) - low) * (top / (high - low))), 0, top)
         out[:, :, channel] = table.astype(codes.dtype)[plane]
     return out
+
+
+def _smoothed(codes: Pixels, sigma_px: float) -> Pixels:
+    """Grain taken away, and fine detail with it."""
+    import cv2
+
+    return np.asarray(cv2.GaussianBlur(codes, (0, 0), sigma_px))
 
 
 def _sharpened(codes: Pixels, amount: float, sigma_px: float) -> Pixels:

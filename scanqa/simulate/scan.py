@@ -1,9 +1,10 @@
 """Scan a scene with a scanner: pixels, and the truth about them.
 
 In the order of the physics: reflectance of the scene, averaged over area · page lift · optics
-blur and pixel aperture, each channel where it looks · marks on the glass · illumination, streaks,
-banding · photon and read noise · white calibration and fixed pattern · tone curve · codes. It
-works strip by strip in float32, so that memory is bounded whatever the size.
+blur and pixel aperture, each channel where it looks · stray light of haze · marks on the glass ·
+illumination, streaks, banding, flicker · photon and read noise · white calibration and fixed
+pattern · tone curve · codes. It works strip by strip in float32, so that memory is bounded whatever
+the size.
 
 Left out: the paper's texture is not blurred by the optics, light does not spread inside the
 paper, and a lifted page is not magnified differently.
@@ -22,6 +23,7 @@ from scanqa.model import MM_PER_INCH, Floats, Pixels
 from scanqa.simulate.coverage import Layer, Shape, layers, paint, paint_over
 from scanqa.simulate.deliver import deliver, tone
 from scanqa.simulate.frames import chained, inverse
+from scanqa.simulate.haze import veiled
 from scanqa.simulate.laid import Laid, Paper, Scene
 from scanqa.simulate.laser import lay_over
 from scanqa.simulate.optics import BLOCK_COLS, BLOCK_ROWS, CELLS, cuts, padding_px, resolve
@@ -119,7 +121,8 @@ def _strips(
     grain = _texture(laid, scanner, dpi)
     marks = _marks(scanner, dpi)
     across = _across(laid, scanner, dpi)
-    along = _along(laid, scanner, dpi)
+    veil = veiled(seen, scanner.haze, scanner.size_px(dpi), dpi) if scanner.haze else None
+    along = _along(laid, scanner, dpi, rng)
     gain = _gain(scanner, dpi, rng)
     share = scanner.lamp.level * (1 - _vignette(scanner, width))
     well, read = scanner.sensor.full_well_e, scanner.sensor.read_noise_e
@@ -130,7 +133,10 @@ def _strips(
 
     for row in range(0, height, _STRIP_ROWS):
         rows = min(_STRIP_ROWS, height - row)
-        light = seen(row, rows) * (tint * across)
+        light = seen(row, rows)
+        if veil is not None:
+            light = veil(row, light)
+        light = light * (tint * across)
         if grain is not None:
             light *= grain(row, rows)[:, :, np.newaxis]
         light *= along[row : row + rows, np.newaxis, np.newaxis]
@@ -378,8 +384,10 @@ def _across(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
     return columns.astype(np.float32)
 
 
-def _along(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
-    """Factor of each row: sides, page lift, banding, warm-up."""
+def _along(
+    laid: Laid, scanner: Scanner, dpi: tuple[float, float], rng: np.random.Generator
+) -> Light:
+    """Factor of each row: sides, page lift, banding, flicker, warm-up."""
     _, height = scanner.size_px(dpi)
     mm = _distances(height, dpi[1])
     light = scanner.light_from("top", mm) * scanner.light_from("bottom", mm[::-1])
@@ -391,6 +399,9 @@ def _along(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
         light = light * (
             1 + band.amplitude * np.sin(2 * math.pi * mm / band.period_mm + band.phase)
         )
+    if scanner.flicker is not None:
+        time = np.arange(height, dtype=np.float64) * scanner.line_time_s
+        light = np.asarray(light * scanner.flicker.light(time, rng))
     lamp = scanner.lamp
     if lamp.warm_up:
         start = lamp.on_for_s if lamp.calibrated_at_s is None else lamp.calibrated_at_s

@@ -241,6 +241,51 @@ class Banding:
 
 
 @dataclass(frozen=True, slots=True)
+class Flicker:
+    """Light that swings in time: each scan begins at another phase.
+
+    Attributes
+    ----------
+    amplitude : float
+        Share of the light, half of crest to trough.
+    hertz : float
+        Frequency; how many mm it makes depends on the time of a line.
+    wander : float
+        Radians (rms) by which the phase strays from line to line, as a random walk: 0 is a steady
+        frequency, 0.5 and more is irregular.
+    """
+
+    amplitude: float
+    hertz: float
+    wander: float = 0.0
+
+    def light(self, time_s: Floats, rng: np.random.Generator) -> Floats:
+        """Share of light at the times of consecutive lines."""
+        phase = rng.uniform(0, 2 * math.pi) + 2 * math.pi * self.hertz * time_s
+        phase += np.cumsum(self.wander * rng.standard_normal(len(time_s)))
+        return np.asarray(1 + self.amplitude * np.sin(phase))
+
+
+@dataclass(frozen=True, slots=True)
+class Haze:
+    """Veiling glare: a share of the light strays, from mirrors or glass that are not clean.
+
+    Attributes
+    ----------
+    share : float
+        Of the light of each place that is spread.
+    reach_mm : float
+        Sigma of the Gaussian over which it is spread.
+    surround : float
+        Light of what lies around the image (the frame), against white.
+    """
+
+    share: float
+    reach_mm: float = 8.0
+    surround: float = 0.3
+
+
+@dataclass(frozen=True, slots=True)
 class Segments:
     """A contact sensor made of chips: each has its own gain, and a notch where two join."""
 
@@ -298,6 +343,8 @@ class Output:
         Amount of unsharp masking on codes (0 none).
     sharpen_sigma_px : float
         Its Gaussian.
+    smooth_sigma_px : float
+        Gaussian by which grain is smoothed away on codes (0 none), before sharpening.
     auto_levels : (black, white) or None
         Shares of samples pushed to the ends of the scale by a stretch of each channel.
     jpeg_quality : int or None
@@ -310,6 +357,7 @@ class Output:
     kernel: Kernel = "cubic"
     sharpen: float = 0.0
     sharpen_sigma_px: float = 1.0
+    smooth_sigma_px: float = 0.0
     auto_levels: tuple[float, float] | None = None
     jpeg_quality: int | None = None
 
@@ -357,6 +405,8 @@ class Scanner:
     streaks: tuple[Streak, ...] = ()
     marks: tuple[Dust | Scratch, ...] = ()
     banding: Banding | None = None
+    flicker: Flicker | None = None
+    haze: Haze | None = None
     scale_error: tuple[float, float] = (0.0, 0.0)
     skew_deg: float = 0.0
     shear_deg: float = 0.0
