@@ -270,10 +270,11 @@ def _noise(placements: Sequence[Placement], options: Options) -> Results:
 
 
 def _tone(placements: Sequence[Placement], options: Options) -> Results:
-    from scanqa.measures import backing, tone
+    from scanqa.measures import backing, tone, veil
 
     blanks, darks = _of(placements, "blank"), _of(placements, "dark")
     levels = tone.measure(blanks, darks, placements, reference=options.reference)
+    levels += veil.measure(_of(placements, "bed-sheet"))
     return levels + backing.measure(_of(placements, "back-print"))
 
 

@@ -14,12 +14,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
 from scanqa.model import Curve, Evidence, Measurement, Placement, Results, not_measurable
+from scanqa.numeric.line_fit import local_pattern
 from scanqa.numeric.periodic import Spectrum, Wave, spectrum, strongest_wave
 from scanqa.numeric.profiles import Profiles, profiles
+from scanqa.numeric.spread import sigma_about_zero
 
 LONGEST_MM = 40.0
 FALSE_ALARMS = 2e-4  # per scan
@@ -29,6 +32,8 @@ MAINS_HZ = (50.0, 60.0)
 FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
 SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans
 CURVE_POINTS = 300
+FLICKER_REACH_MM = 5.0  # unsteadiness is what changes faster than about this
+OUTLIERS = 6.0  # scatters: single rows beyond are lines (a matter of `streaks`)
 
 
 def measure(placements: Sequence[Placement], *, line_time_ms: float | None = None) -> Results:
@@ -47,6 +52,8 @@ def measure(placements: Sequence[Placement], *, line_time_ms: float | None = Non
         ``banding.amplitude`` (half of crest to trough, % of light) and ``banding.period`` (mm) of
         each scan; where no band is found the amplitude is 0 with the uncertainty that one would
         have, and the period is not measurable. The reason of a period names likely sources.
+        ``banding.phase_spread`` (rad) and ``banding.frequency`` (Hz) of each wave, and
+        ``banding.unsteadiness`` (% rms) of each scan.
     """
     results = Results()
     waves: list[tuple[Placement, Profiles, Wave]] = []
@@ -62,6 +69,7 @@ def measure(placements: Sequence[Placement], *, line_time_ms: float | None = Non
             results += Results((_none("period", placement, why),))
             continue
         longest = min(LONGEST_MM / bed.pitch_mm, bed.stack.shape[2] / 8)
+        results += Results((_unsteadiness(placement, bed),))
         profile = bed.mean()
         wave = strongest_wave(profile, longest=longest, false_alarms=FALSE_ALARMS)
         found = spectrum(profile, longest)
@@ -71,8 +79,10 @@ def measure(placements: Sequence[Placement], *, line_time_ms: float | None = Non
             waves.append((placement, bed, wave))
         results += Results(evidence=(_evidence(placement, bed, found, wave),))
     for placement, bed, wave in waves:
-        source = _source(placement, bed, wave, _phases(wave, waves), line_time_ms)
+        phases = _phases(wave, waves)
+        source = _source(placement, bed, wave, phases, line_time_ms)
         results += _values(placement, bed, wave, source)
+        results += _of_wave(placement, wave, phases, line_time_ms)
     return results
 
 
@@ -118,6 +128,50 @@ def _values(placement: Placement, bed: Profiles, wave: Wave, source: str) -> Res
             ),
         )
     )
+
+
+def _of_wave(
+    placement: Placement, wave: Wave, phases: Sequence[float], line_time_ms: float | None
+) -> Results:
+    """What tells a carriage from a lamp: whether crests stay in place, and the frequency."""
+    where: dict[str, Any] = {"scan": placement.scan.name, "direction": "travel", "channel": "luma"}
+    spread, frequency = "banding.phase_spread", "banding.frequency"
+    if len(phases) > 1:
+        one = Measurement(spread, _spread(phases), None, **where)
+    else:
+        why = "no second scan shows the same period: scan plain paper twice"
+        one = not_measurable(spread, why, **where)
+    if line_time_ms is not None:
+        hertz = 1000 / (wave.period * line_time_ms)
+        error = hertz * wave.period_error / wave.period
+        two = Measurement(frequency, hertz, error, **where)
+    else:
+        two = not_measurable(frequency, "the time of a line is not known", **where)
+    return Results((one, two))
+
+
+def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
+    """Rms of what odd and even columns share from row to row, slow changes taken off.
+
+    Their noise differs, so that the mean product of the two is the variance of what is common:
+    light that flickers, steps of the carriage. Lines in the paper across the bed are in it too.
+    """
+    name, bands = "banding.unsteadiness", bed.stack.shape[1]
+    reach = max(round(FLICKER_REACH_MM / bed.pitch_mm), 8)
+    where: dict[str, Any] = {"direction": "travel", "channel": "luma"}
+    if bands < 2 or bed.stack.shape[2] < 4 * reach:
+        return not_measurable(name, "the scan is too small", placement.scan.name, **where)
+    fine, gain = local_pattern(bed.stack[0], reach)
+    halves = [fine[start::2].mean(axis=0) / gain for start in (0, 1)]
+    limits = [OUTLIERS * float(sigma_about_zero(half)) for half in halves]
+    kept = np.all([np.abs(h) <= limit for h, limit in zip(halves, limits, strict=True)], axis=0)
+    product = (halves[0] * halves[1])[kept]
+    variance = max(float(product.mean()), 0.0)
+    # Neighbouring rows of paper share its grain: a tenth as many are independent.
+    error = float(product.std()) / math.sqrt(max(product.size / 10, 1))
+    rms = math.sqrt(variance)
+    uncertainty = 100 * (math.sqrt(variance + error) - rms)
+    return Measurement(name, 100 * rms, uncertainty, scan=placement.scan.name, **where)
 
 
 def _phases(wave: Wave, waves: Sequence[tuple[Placement, Profiles, Wave]]) -> list[float]:

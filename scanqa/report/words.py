@@ -70,6 +70,12 @@ FAMILIES: dict[str, Family] = {
         "A brightness change that repeats along the travel of the carriage.",
         "a scan of plain white paper over the whole bed",
     ),
+    "veil": Family(
+        "Stray light",
+        "Haze on mirrors, lens or glass sends some of the light of white paper into the black "
+        "beside it. Print turns grey, and no setting brings the contrast back.",
+        "a scan of the bed sheet",
+    ),
     "shading": Family(
         "Evenness of light",
         "How evenly plain paper comes out over the bed. Scanners even out their lamp by "

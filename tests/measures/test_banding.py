@@ -101,3 +101,36 @@ def test_upside_down_scan_has_the_same_bands(period, phase, seed):
     (other,), (of_other,) = values(banding.measure([turned]))
     assert other.value == pytest.approx(one.value, rel=0.02)
     assert of_other.value == pytest.approx(of_one.value, rel=1e-3)
+
+
+def one(results, name):
+    (found,) = results.named(name)[:1]
+    return found
+
+
+def test_crests_that_stay_and_crests_that_move():
+    stay = [blank(20 + n, period_mm=3.0, amplitude=0.004, phase=1.0) for n in range(2)]
+    assert one(banding.measure(stay), "banding.phase_spread").value < 0.1
+    phases = (0.0, 2.0)
+    move = [blank(30 + n, period_mm=3.0, amplitude=0.004, phase=phases[n]) for n in range(2)]
+    # Circular standard deviation of two angles 2 rad apart: √(−2 ln cos 1).
+    expected = np.sqrt(-2 * np.log(np.cos(1.0)))
+    found = one(banding.measure(move), "banding.phase_spread")
+    assert found.value == pytest.approx(expected, abs=0.1)
+
+
+def test_frequency_follows_from_the_time_of_a_line():
+    scan = blank(40, period_mm=10 * MM / DPI, amplitude=0.004)
+    found = one(banding.measure([scan], line_time_ms=1.0), "banding.frequency")
+    assert found.value == pytest.approx(100.0, abs=3 * found.uncertainty + 0.05)
+    (unknown,) = [m for m in banding.measure([scan]).measurements if m.name == "banding.frequency"]
+    assert unknown.status == "not-measurable"
+
+
+@pytest.mark.parametrize("rms", [0.0, 0.002])
+def test_rows_that_differ_irregularly(rms):
+    """White noise that whole rows share, of known rms; the paper's own grain adds in squares."""
+    light, rng = light_of_paper(50, SHAPE, dpi=DPI)
+    light *= (1 + rms * rng.standard_normal(SHAPE[0]))[:, None].astype(np.float32)
+    found = one(banding.measure([scanned(light, rng, dpi=DPI)]), "banding.unsteadiness")
+    assert found.value == pytest.approx(100 * rms, abs=0.03)

@@ -1,0 +1,88 @@
+"""Stray light of known size added to a drawn sheet, by the tests' own renderer and a Gaussian.
+
+The page is drawn from the committed PDF by poppler, so that neither our drawing nor our simulator
+takes part; what strays is a Gaussian mean of the page, by scipy.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from scanqa.locate import locate
+from scanqa.measures import veil
+from scanqa.scans.array import ArrayScan
+from scanqa.scans.linear import linear
+from scanqa.scans.overview import overview
+from tests.independent import raster
+from tests.measures.blank_paper import placed, srgb_code
+
+DPI = 150
+TARGETS = Path(__file__).parents[2] / "targets"
+INK, PAPER = 0.05, 0.85
+
+
+@pytest.fixture(scope="module")
+def sheet_light():
+    """The bed sheet in light, black on white."""
+    page = raster(TARGETS / "bed-sheet-a4.pdf", 300).astype(np.float64)
+    page = page[: page.shape[0] // 2 * 2, : page.shape[1] // 2 * 2] / page.max()
+    halves = page.reshape(page.shape[0] // 2, 2, page.shape[1] // 2, 2).mean(axis=(1, 3))
+    return INK + (PAPER - INK) * halves
+
+
+def scanned(light, *, share=0.0, reach_mm=8.0, seed=1):
+    reach = reach_mm * DPI / 25.4
+    stray = ndimage.gaussian_filter(light, reach, mode="nearest", truncate=3)
+    rng = np.random.default_rng(seed)
+    noisy = light + share * (stray - light) + 0.004 * rng.standard_normal(light.shape)
+    codes = np.round(255 * srgb_code(noisy)).astype(np.uint8)
+    scan = ArrayScan(np.repeat(codes[:, :, None], 3, axis=2), name="sheet.tif", dpi=(DPI, DPI))
+    return locate(scan, overview(scan), linear(scan))
+
+
+def stray(placements):
+    (found,) = veil.measure(placements).named("veil.stray_light")
+    return found
+
+
+@pytest.mark.parametrize("share", [0.0, 0.05, 0.12])
+def test_the_share_that_strays_is_found(sheet_light, share):
+    found = stray(scanned(sheet_light, share=share))
+    # 0.3 % of the light is well under what clean scanners differ by; the 8 % is what the contrast
+    # of the surroundings changes beside 1 − share (see the module).
+    assert found.value == pytest.approx(100 * share, rel=0.08, abs=0.3)
+
+
+@pytest.mark.parametrize("reach_mm", [5.0, 15.0])
+def test_reaches_between_those_tried_are_found_to_a_third(sheet_light, reach_mm):
+    found = stray(scanned(sheet_light, share=0.1, reach_mm=reach_mm))
+    assert 7.0 < found.value < 11.0
+
+
+def test_blur_is_no_stray_light(sheet_light):
+    soft = ndimage.gaussian_filter(sheet_light, 0.2 * DPI / 25.4)  # 0.2 mm: hardly legible
+    assert stray(scanned(soft)).value < 0.5
+
+
+def test_toner_that_is_thinner_here_and_there_is_in_the_uncertainty(sheet_light):
+    rng = np.random.default_rng(7)
+    rough = ndimage.gaussian_filter(rng.standard_normal(sheet_light.shape), 30)
+    thin = sheet_light + np.where(sheet_light < 0.2, 0.02 * rough / rough.std(), 0.0)
+    found = stray(scanned(np.clip(thin, 0.01, 1)))
+    assert found.uncertainty > 0.5
+    assert found.value < 3 * found.uncertainty
+
+
+def test_without_a_sheet_it_is_not_measurable():
+    assert veil.measure([]).measurements[0].status == "not-measurable"
+    blank = placed(np.full((400, 400, 1), 230, np.uint8), dpi=DPI)
+    (nothing,) = veil.measure([blank]).measurements
+    assert nothing.status == "not-measurable"
+    assert "bed sheet" in nothing.reason
+
+
+def test_black_cut_off_at_the_bottom_is_not_measurable(sheet_light):
+    (found,) = veil.measure(scanned(np.where(sheet_light < 0.2, -0.05, sheet_light))).measurements
+    assert found.status == "not-measurable"
