@@ -572,8 +572,14 @@ class Finding:
         Names of measures.
     causes : tuple of str
         Likely causes, the likeliest first (diagnosis).
+    shares : tuple of float
+        Probability of each cause among those considered, or empty where causes are not weighed.
+    check_next : str
+        What to look at next to be surer.
     action, caution : str
         What to do, and what to beware of while doing it.
+    stop : str
+        When to stop and see someone qualified.
     source : str
         Document, edition and table (criterion), or the basis of the rule.
     """
@@ -588,6 +594,9 @@ class Finding:
     action: str = ""
     caution: str = ""
     source: str = ""
+    shares: tuple[float, ...] = ()
+    check_next: str = ""
+    stop: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ from scanqa.report.view import (
     Step,
     Use,
 )
-from scanqa.report.words import FAMILIES, GLOSSARY, ROLE_WORDS, Family
+from scanqa.report.words import FAMILIES, GLOSSARY, ROLE_WORDS, Family, likelihood
 
 
 def page(record: Record) -> Page:
@@ -140,11 +140,25 @@ def _spread(drawn: Sequence[Picture]) -> Iterator[Picture]:
 
 def _diagnosis(finding: Finding) -> Diagnosis:
     rests_on = joined([label(name) for name in finding.rests_on if name in CATALOGUE])
+    causes = finding.causes
+    if len(finding.shares) == len(causes) > 1:
+        causes = tuple(
+            f"{cause} ({likelihood(share)})"
+            for cause, share in zip(causes, finding.shares, strict=True)
+        )
+    # What to do for faults and warnings stands at the top of the page, with its caution.
+    urgent = finding.severity in ("fault", "warning")
+    steps = (
+        ("Look next", finding.check_next),
+        ("To do", "" if urgent else finding.action),
+        ("When to stop", finding.stop),
+    )
     return Diagnosis(
         finding.title,
         finding.severity,
         sentence_case(finding.reason),
-        finding.causes,
+        causes,
+        tuple((head, words) for head, words in steps if words),
         rests_on,
         sentence_case(finding.source),
     )

@@ -181,12 +181,13 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What the values suggest."""
+    """What the values suggest. `steps` are what to look at, to do, when to stop: (head, words)."""
 
     title: str
     severity: str
     reason: str
     causes: tuple[str, ...]
+    steps: tuple[tuple[str, str], ...]
     rests_on: str
     source: str
 

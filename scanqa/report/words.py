@@ -28,6 +28,14 @@ class Family:
     needs: str
 
 
+LIKELIHOODS = ((0.85, "very likely"), (0.5, "likely"), (0.15, "possible"), (0.0, "less likely"))
+
+
+def likelihood(share: float) -> str:
+    """Words for the probability of a cause: the weights behind it do not bear digits."""
+    return next(words for least, words in LIKELIHOODS if share >= least)
+
+
 FAMILIES: dict[str, Family] = {
     "sharpness": Family(
         "Sharpness",
