@@ -628,12 +628,116 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
+class Legible:
+    """The smallest character (its height), or stroke (its width), at a level of legibility."""
+
+    what: str  # "character" or "stroke"
+    level: str
+    index: float
+    size_mm: float
+    uncertainty_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Legibility:
+    """How small print may be in scans of one dpi.
+
+    Attributes
+    ----------
+    dpi : int
+        Of the scans.
+    effective_dpi, uncertainty : float
+        What the optics support of it.
+    at_least : bool
+        Whether that is a lower bound; sizes are upper bounds then.
+    note : str
+        What limits it, if not the optics.
+    """
+
+    dpi: int
+    effective_dpi: float
+    uncertainty: float | None
+    at_least: bool
+    sizes: tuple[Legible, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """All that findings say about results."""
 
     findings: tuple[Finding, ...]
     actions: tuple[Action, ...]
     outcome: Outcome
+    legibility: tuple[Legibility, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Pages to be scanned.
+
+    Attributes
+    ----------
+    page_mm : (width, height)
+        Size of what is kept of each scan, in mm; `page` is its name.
+    smallest_mm : float
+        Height of the smallest lower-case letters.
+    turn_s : float
+        Time to turn a page, between scans.
+    seconds : float or None
+        Time of a scan, if the user says it.
+    """
+
+    pages: int
+    page: str
+    page_mm: Point
+    smallest_mm: float
+    turn_s: float
+    seconds: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FileSize:
+    """Bytes in one format, and where the number comes from."""
+
+    format: str
+    bytes: float
+    uncertainty: float | None
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a job will take.
+
+    Attributes
+    ----------
+    needed_dpi, dpi : float, int
+        What the smallest letters ask for; the setting to scan at, and `why_dpi`.
+    index, legibility : float, str
+        Quality index that they reach, and its word.
+    seconds, pages_per_hour, hours, days : float or None
+        None if no scan was timed; `why_time` says so, or how it was timed.
+    at_most : bool
+        Whether the pace is an upper bound.
+    sizes : tuple of FileSize
+        Of one page.
+    """
+
+    job: Job
+    needed_dpi: float
+    dpi: int
+    why_dpi: str
+    index: float
+    legibility: str
+    sizes: tuple[FileSize, ...]
+    seconds: float | None = None
+    pages_per_hour: float | None = None
+    rate_uncertainty: float | None = None
+    at_most: bool = False
+    hours: float | None = None
+    days: int | None = None
+    why_time: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -678,3 +782,4 @@ class Record:
     judgement: Judgement
     rejected: tuple[Rejected, ...] = ()
     conditions: dict[str, str] = field(default_factory=dict)
+    plan: Plan | None = None

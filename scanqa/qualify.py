@@ -13,8 +13,20 @@ from pathlib import Path
 
 from scanqa import __version__
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
-from scanqa.findings import judge, read_uses
-from scanqa.model import Placement, Record, Rejected, Results, Role, ScanFacts, Side
+from scanqa.findings import judge, plan, read_uses
+from scanqa.model import (
+    FileSize,
+    Job,
+    Judgement,
+    Placement,
+    Plan,
+    Record,
+    Rejected,
+    Results,
+    Role,
+    ScanFacts,
+    Side,
+)
 
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 
@@ -45,6 +57,8 @@ class Options:
         Measured values of the tone patches, from a CGATS file.
     uses : Path or None
         File of the user's own kinds of work and limits, in place of those of the package.
+    job : Job or None
+        Pages that are to be scanned; the record then holds a plan for them.
     roles : mapping from path to role
         Roles that override what is recognised.
     conditions : mapping
@@ -60,6 +74,7 @@ class Options:
     dead_margins_mm: Mapping[Side, float] = field(default_factory=dict)
     reference: Mapping[str, Mapping[str, float]] | None = None
     uses: Path | None = None
+    job: Job | None = None
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
 
@@ -139,15 +154,17 @@ def qualify(
                 results += measure(placements, options)
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
+    judgement = judge(results, scans, uses=uses)
     return Record(
         scanner=scanner,
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         tool_version=__version__,
         scans=scans,
         results=results,
-        judgement=judge(results, scans, uses=uses),
+        judgement=judgement,
         rejected=tuple(rejected),
         conditions=dict(options.conditions),
+        plan=_plan(options.job, results, scans, judgement, placements),
     )
 
 
@@ -189,6 +206,35 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             modified=scan.modified,
             notes=placement.notes,
         )
+
+
+# What compresses like the pages of a job, the likest first.
+LIKE_PAGES: dict[Role, str] = {
+    "open-book": "an open book",
+    "back-print": "a printed sheet, not a page of yours",
+    "bed-sheet": "a printed sheet, not a page of yours",
+    "blank": "blank paper: pages with print take more",
+}
+
+
+def _plan(
+    job: Job | None,
+    results: Results,
+    scans: tuple[ScanFacts, ...],
+    judgement: Judgement,
+    placements: Sequence[Placement],
+) -> Plan | None:
+    if job is None or not scans:
+        return None
+    from scanqa.scans.compressed import bytes_per_pixel
+
+    sizes: dict[str, FileSize] = {}
+    for role, words in LIKE_PAGES.items():
+        like = _of(placements, role)
+        if like:
+            sizes = bytes_per_pixel(like[0].scan, what=words)
+            break
+    return plan(job, results, scans, judgement.legibility, sizes)
 
 
 def _of(placements: Sequence[Placement], *roles: Role) -> list[Placement]:

@@ -163,6 +163,12 @@ def test_an_empty_folder_and_a_missing_file_are_one_line_each(tmp_path):
         ("--scanner", "heron", "--fail-on", "banana>3"),
         ("--scanner", "heron", "--curve", "no-such-curve"),
         ("--scanner", "heron", "--dead-margin", "left", "-1"),
+        ("--scanner", "heron", "--smallest", "1.2"),
+        ("--scanner", "heron", "--pages", "0"),
+        ("--scanner", "heron", "--pages", "9", "--page-size", "a4x"),
+        ("--scanner", "heron", "--pages", "9", "--page-size", "210x5"),
+        ("--scanner", "heron", "--pages", "9", "--scan-seconds", "nan"),
+        ("--scanner", "heron", "--uses", "no-such.toml"),
         ("--scanner", "heron", "--dead-margin", "left", "nan"),
         ("--scanner", "heron", "--dead-margin", "left", "2", "--dead-margin", "left", "3"),
     ],
@@ -202,6 +208,43 @@ def test_dead_margins_read_by_eye_are_kept_and_said_to_be(blanks, tmp_path):
     assert measures["edges.dead_margin_right"]["value"] is None
     page = (tmp_path / "reports/heron.html").read_text("utf-8")
     assert page.count("read by eye from the scale") >= 2
+
+
+def test_a_job_is_planned_from_what_is_known(blanks, tmp_path):
+    job = ("--pages", "300", "--page-size", "148x210", "--smallest", "1.5", "--scan-seconds", "13")
+    result = run("qualify", blanks, "--scanner", "heron", *job, "--json", "x.json", cwd=tmp_path)
+    assert result.exit_code == 0, result.output
+    plan = json.loads((tmp_path / "x.json").read_text("utf-8"))["plan"]
+    assert plan["pages_per_hour"] == pytest.approx(200)  # 13 s and 5 s to turn
+    assert plan["sizes"][0]["bytes"] == round(148 / 25.4 * 300) * round(210 / 25.4 * 300) * 3
+    assert "blank paper" in plan["sizes"][1]["basis"]
+    assert "200 pages/hour, 1.5 h, 1 day of 4 h" in result.stdout
+    page = (tmp_path / "reports/heron.html").read_text("utf-8")
+    assert "Plan for 300 pages" in page
+
+
+def test_uses_of_ones_own_replace_ours_and_the_report_says_so(blanks, tmp_path):
+    (tmp_path / "mine.toml").write_text(
+        """
+        [[use]]
+        name = "wrappers"
+        sentence = "Fruit wrappers in one colour"
+        [[use.condition]]
+        measure = "noise.total"
+        statistic = "median"
+        operator = "<="
+        fit = 50
+        limited = 60
+        words = "noise"
+        """,
+        "utf-8",
+    )
+    own = ("--uses", "mine.toml", "--json", "-")
+    result = run("qualify", blanks, "--scanner", "heron", *own, cwd=tmp_path)
+    document = json.loads(result.stdout)
+    assert [(u["use"], u["fitness"]) for u in document["outcome"]["uses"]] == [("wrappers", "fit")]
+    assert "mine.toml" in document["conditions"]["limits"]
+    assert "mine.toml" in (tmp_path / "reports/heron.html").read_text("utf-8")
 
 
 def test_sheets_writes_the_pdfs_for_one_paper(tmp_path):

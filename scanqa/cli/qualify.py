@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from scanqa.catalogue import Role, Side
+from scanqa.cli.job import job_options, plan_lines
 from scanqa.cli.shared import (
     Limit,
     bars_option,
@@ -32,7 +33,7 @@ from scanqa.cli.shared import (
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
-    from scanqa.model import Record
+    from scanqa.model import Job, Record
 
 
 @click.command("qualify")
@@ -67,6 +68,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="TOML file of your own kinds of work and limits, in place of the usual ones.",
 )
+@job_options
 @light_option
 @click.option("--date", help="When the scans were made, if their files do not say it.")
 @keep_option
@@ -92,6 +94,7 @@ def command(
     line_time: float | None,
     reference: Path | None,
     uses: Path | None,
+    job: Job | None,
     light: str | None,
     date: str | None,
     keep: bool,
@@ -119,6 +122,7 @@ def command(
         dead_margins_mm=read_dead_margins(dead_margins),
         reference=read_cgats(reference) if reference else None,
         uses=uses,
+        job=job,
         roles=dict(_role(text) for text in roles),
         conditions=_conditions(light=light, date=date, limits=_own(uses)),
     )
@@ -127,6 +131,8 @@ def command(
         raise BadOption("no scans given; name files or a folder")
     with progress() as told:
         record = qualify(paths, scanner=scanner, options=options, progress=told)
+    for line in plan_lines(record.plan) if record.plan else []:
+        click.echo(line, err=json_to == "-")
     status = deliver(record, out / f"{name}.html", json_to, limits)
     if keep and record.scans:
         put_on_record(record, records)

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 
 from scanqa.findings.criteria import judge_criteria
 from scanqa.findings.diagnosis import diagnose
+from scanqa.findings.legibility import legibility
+from scanqa.findings.plan import plan
 from scanqa.findings.profile import own_uses, read_uses
 from scanqa.findings.uses import Use, judge_uses
 from scanqa.model import (
@@ -23,7 +25,7 @@ from scanqa.model import (
     UseVerdict,
 )
 
-__all__ = ["Use", "judge", "read_uses"]
+__all__ = ["Use", "judge", "plan", "read_uses"]
 
 
 def judge(
@@ -63,6 +65,7 @@ def judge(
         diagnoses + judge_criteria(results, scans),
         _actions(diagnoses),
         Outcome(fitness, sentence, verdicts),
+        legibility(results, scans),
     )
 
 

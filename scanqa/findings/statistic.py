@@ -141,6 +141,12 @@ def matching(results: Results, measure: str) -> list[Measurement]:
     ]
 
 
+def _luma_if_any(found: list[Measurement]) -> list[Measurement]:
+    """What the eye sees, where single channels were measured besides."""
+    luma = [m for m in found if m.channel == "luma"]
+    return luma or found
+
+
 def summarise(
     results: Results,
     measure: str,
@@ -167,7 +173,7 @@ def summarise(
     KeyError
         If a statistic or a relation has no such name.
     """
-    found = matching(results, measure)
+    found = _luma_if_any(matching(results, measure))
     if relative:
         changed = (_relative(m, scans, RELATIVE[relative]) for m in found)
         values = [value for value in changed if value is not None]

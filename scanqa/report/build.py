@@ -29,12 +29,13 @@ from scanqa.report.view import (
     Use,
 )
 from scanqa.report.words import FAMILIES, GLOSSARY, ROLE_WORDS, Family, likelihood
+from scanqa.report.work import work_sections
 
 
 def page(record: Record) -> Page:
     """Everything the page shows of a record, in reading order."""
     judgement, results = record.judgement, record.results
-    sections = tuple(_sections(record))
+    sections = (*work_sections(record), *_sections(record))
     shown = {section.id for section in sections}
     keys = [key if key.link in shown else replace(key, link="gaps") for key in key_numbers(record)]
     return Page(

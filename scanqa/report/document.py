@@ -57,6 +57,8 @@ def document(record: Record) -> dict[str, Any]:
         "findings": [dataclasses.asdict(finding) for finding in judgement.findings],
         "actions": [dataclasses.asdict(action) for action in judgement.actions],
         "outcome": dataclasses.asdict(judgement.outcome),
+        "legibility": [dataclasses.asdict(each) for each in judgement.legibility],
+        "plan": dataclasses.asdict(record.plan) if record.plan else None,
     }
     plain: dict[str, Any] = _plain(whole, "document")
     return plain

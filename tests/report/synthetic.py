@@ -15,11 +15,16 @@ from scanqa.model import (
     Action,
     Curve,
     Evidence,
+    FileSize,
     Finding,
+    Job,
     Judgement,
+    Legibility,
+    Legible,
     Mark,
     Measurement,
     Outcome,
+    Plan,
     Record,
     Rejected,
     Results,
@@ -114,6 +119,7 @@ def heron() -> Record:
             ),
         ),
         conditions={"light": "cold-cathode lamp, on for 20 minutes", "operator": "M. Ashby"},
+        plan=_plan(),
     )
 
 
@@ -600,7 +606,47 @@ def _judgement() -> Judgement:
         ),
     )
     sentence = "Usable for text with care; a visible line and uneven light spoil pictures."
-    return Judgement(findings, actions, Outcome("limited", sentence, uses))
+    return Judgement(findings, actions, Outcome("limited", sentence, uses), _legibility())
+
+
+def _legibility() -> tuple[Legibility, ...]:
+    levels = (
+        ("character", "excellent", 8.0, 2.07, 0.03),
+        ("character", "good", 5.0, 1.30, 0.02),
+        ("character", "marginal", 3.6, 0.93, 0.01),
+        ("character", "barely legible", 3.0, 0.78, 0.01),
+        ("stroke", "excellent", 2.0, 0.26, 0.004),
+        ("stroke", "good", 1.5, 0.19, 0.003),
+        ("stroke", "questionable", 1.0, 0.13, 0.002),
+    )
+    sizes = tuple(Legible(*row) for row in levels)
+    return (Legibility(300, 198.0, 3.0, True, sizes, "the printed edge is rough"),)
+
+
+def _plan() -> Plan:
+    job = Job(1200, "A4", (210.0, 297.0), 1.2, 5.0)
+    basis = "9 parts of heron-open-book.jpg compressed (an open book)"
+    return Plan(
+        job=job,
+        needed_dpi=341.9,
+        dpi=200,
+        why_dpi="the optics support 198 dpi only: a finer setting makes larger files, not finer "
+        "ones",
+        index=4.6,
+        legibility="marginal",
+        sizes=(
+            FileSize("TIFF, uncompressed", 11_602_000.0, 0.0, "1654 × 2339 px × 3 × 8 bits"),
+            FileSize("PNG, lossless", 5_720_000.0, 110_000.0, basis),
+            FileSize("JPEG, quality 90, lossy", 690_000.0, 90_000.0, basis),
+        ),
+        seconds=18.2,
+        pages_per_hour=155.2,
+        rate_uncertainty=0.9,
+        at_most=False,
+        hours=7.73,
+        days=2,
+        why_time="timed: 300 dpi, colour, 8 bits, 4 scans timed",
+    )
 
 
 def one_blank() -> Record:
@@ -670,4 +716,14 @@ def hostile() -> Record:
         ),
         rejected=(Rejected(HOSTILE, HOSTILE),),
         conditions={HOSTILE: HOSTILE},
+        plan=Plan(
+            Job(1, HOSTILE, (1.0, 1.0), 1.0, 5.0),
+            1.0,
+            100,
+            HOSTILE,
+            1.0,
+            HOSTILE,
+            (FileSize(HOSTILE, 1.0, None, HOSTILE),),
+            why_time=HOSTILE,
+        ),
     )

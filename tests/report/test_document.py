@@ -13,11 +13,16 @@ from scanqa.catalogue import CATALOGUE
 from scanqa.errors import BadOption
 from scanqa.model import (
     Action,
+    FileSize,
     Finding,
+    Job,
     Judgement,
+    Legibility,
+    Legible,
     Mark,
     Measurement,
     Outcome,
+    Plan,
     Record,
     Rejected,
     Results,
@@ -65,7 +70,9 @@ def test_schema_describes_every_property_and_allows_no_other():
     assert len(found) > 8
     for part in found:
         assert part["additionalProperties"] is False
-        assert part["required"] == list(part["properties"])
+        # early versions lack these two; their documents can still be imported
+        later = [] if "schema" not in part["properties"] else ["legibility", "plan"]
+        assert [*part["required"], *later] == list(part["properties"])
         for name, rules in part["properties"].items():
             assert rules.get("description") or "$ref" in rules, name
 
@@ -85,7 +92,8 @@ def test_keys_are_those_of_the_contract():
     contract += ["findings", "actions", "outcome"]
     assert whole["schema"] == "scanqa.qualification/1"
     assert set(contract) <= set(whole)
-    assert set(whole) - set(contract) == {"schema", "created", "conditions", "rejected"}
+    added = {"schema", "created", "conditions", "rejected", "legibility", "plan"}
+    assert set(whole) - set(contract) == added
     keys = "name value unit uncertainty status reason scan at_mm direction channel edge_kind"
     assert list(whole["measures"][0]) == keys.split()
     keys = "at_mm at_px width_um contrast_percent delta_L polarity channels extent_mm "
@@ -107,6 +115,11 @@ def test_keys_are_those_of_the_contract():
         ("action", Action, set()),
         ("use", UseVerdict, set()),
         ("outcome", Outcome, set()),
+        ("legible", Legible, set()),
+        ("legibility", Legibility, set()),
+        ("job", Job, set()),
+        ("file_size", FileSize, set()),
+        ("plan", Plan, set()),
     ],
 )
 def test_schema_has_every_field_of_the_types(name, type_, added):

@@ -264,3 +264,41 @@ def test_backings_are_told_apart_and_compared():
     assert [spaces(row[1].text) for row in table.rows] == ["6.40 ± 0.20 %", "0.70 ± 0.20 %"]
     (advice,) = [spaces(note) for note in table.notes if "lowers" in note]
     assert advice.endswith("from 6.4 to 0.7 % and makes the paper darker by 4.2 L*.")
+
+
+def test_legibility_is_said_with_bounds_and_what_limits_it():
+    table = table_of("section-legibility", "Smallest print that can be read")
+    assert spaces(table.head[1]) == "Scans at 300 dpi, at least 198 dpi effective"
+    rows = {row[0].text: spaces(row[1].text) for row in table.rows}
+    assert rows["Character, excellent"] == "at most 2.07 ± 0.03 mm"
+    assert rows["Stroke, excellent"] == "at most 0.260 ± 0.004 mm"
+    assert table.notes == ("At 300 dpi: the printed edge is rough.",)
+
+
+def test_the_plan_says_settings_time_and_disk():
+    table = table_of("section-plan", "Settings and time")
+    rows = {row[0].text: [spaces(row[1].text), *map(spaces, row[1].small)] for row in table.rows}
+    assert rows["Resolution"][0] == "200 dpi"
+    assert "they come out marginal (quality index 4.6)" in rows["Resolution"]
+    assert rows["Pages an hour"][0] == "155 ± 1"
+    assert "5 s to turn a page (an assumption)" in rows["Pages an hour"]
+    assert rows["Time in all"] == ["7.7 h", "2 days of 4 h each"]
+    disk = table_of("section-plan", "Disk")
+    sizes = {row[0].text: [spaces(cell.text) for cell in row[1:]] for row in disk.rows}
+    assert sizes["TIFF, uncompressed"] == ["11.6 MB", "13.9 GB"]  # 1200 pages
+    assert sizes["PNG, lossless"] == ["5.72 ± 0.1 MB", "6.86 GB"]
+
+
+def test_a_plan_without_a_timed_scan_says_so():
+    record = synthetic.heron()
+    plan = replace(record.plan, seconds=None, pages_per_hour=None, hours=None, days=None,
+                   why_time="no scan was timed")  # fmt: skip
+    (section,) = [s for s in page(replace(record, plan=plan)).sections if s.id == "section-plan"]
+    rows = {row[0].text: row[1] for row in section.tables[0].rows}
+    assert (rows["Pages an hour"].text, rows["Time in all"].text) == ("not known",) * 2
+    assert rows["Pages an hour"].small == ("no scan was timed",)
+
+
+def test_without_a_job_there_is_no_plan():
+    whole = page(replace(synthetic.heron(), plan=None))
+    assert "section-plan" not in [section.id for section in whole.sections]
