@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from scanqa.cli.shared import records_option
+from scanqa.cli.shared import file_name, out_option, records_option
 from scanqa.errors import BadOption
+
+if TYPE_CHECKING:
+    from scanqa.over_time import Health, Series
 
 
 @click.command("history")
@@ -19,27 +24,63 @@ from scanqa.errors import BadOption
     metavar="MEASURE=NUMBER",
     help="Say when a drift will cross this limit; may be repeated.",
 )
+@click.option("--since", metavar="DATE", help="Look only at checks from this date on.")
 @click.option("--all", "whole", is_flag=True, help="Name the steady measures too.")
+@click.option("--report", is_flag=True, help="Write a page of it, NAME-history.html.")
+@out_option
 @records_option
-def command(scanner: str, limits: tuple[str, ...], whole: bool, records: str | None) -> None:
-    """Tell what changed on SCANNER, when, and when a limit will be met."""
+def command(
+    scanner: str,
+    limits: tuple[str, ...],
+    since: str | None,
+    whole: bool,
+    report: bool,
+    out: Path,
+    records: str | None,
+) -> None:
+    """Tell what changed on SCANNER, when, and when a limit will be met.
+
+    The newest 1000 checks are looked at; --since DATE chooses others.
+    """
+    from scanqa.over_time import Past
     from scanqa.records import store
-    from scanqa.records.health import health
+    from scanqa.records.past import MOST_CHECKS, health_of
 
     stated = dict(_limit(text) for text in limits)
+    page = out / f"{file_name(scanner)}-history.html"
+    newest = MOST_CHECKS if since is None else None
     with store.open_store(records) as engine:
-        checks = store.history(engine, scanner)
-        events = store.events(engine, scanner)
-    if not checks:
+        found = health_of(engine, scanner, limits=stated, newest=newest, since=since)
+    if not found.checks:
         raise BadOption(f"no record of {scanner}; see scanqa records list")
-    result = health(scanner, checks, events, limits=stated)
-    click.echo(result.sentence)
-    for event in result.events:
-        click.echo(f"  {event.at[:10]}  event: {event.words}")
-    for series in result.series:
+    _tell(found, stated, whole=whole)
+    if report:
+        from scanqa.report.more_pages import write_history
+
+        write_history(Past(found, None), page)
+        click.echo(page)
+
+
+def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
+    click.echo(health.sentence)
+    if health.checks < health.on_record:
+        click.echo(f"  the newest {health.checks} of {health.on_record} checks on record")
+    if health.lamp is not None and any(s.key[0] == "noise.light_index" for s in health.series):
+        click.echo(f"  lamp: {health.lamp.verdict}. {health.lamp.sentence}")
+        for what, words in health.lamp.signs:
+            click.echo(f"    {what}: {words}")
+        for words in filter(None, (health.lamp.action, health.lamp.caution)):
+            click.echo(f"    {words}")
+    for effect in health.effects:
+        click.echo(f"  event {effect.sentence}")
+    for series in health.series:
         if whole or series.state in ("changed", "drifting") or series.key[0] in stated:
-            place = " ".join(part for part in series.key if part)
-            click.echo(f"  {place}: {series.sentence}")
+            click.echo(f"  {_place(series)}: {series.sentence}")
+
+
+def _place(series: Series) -> str:
+    words = " ".join(part for part in series.key if part)
+    return f"{words} at {series.dpi} dpi" if series.dpi else words
 
 
 def _limit(text: str) -> tuple[str, float]:

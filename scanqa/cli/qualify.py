@@ -25,7 +25,6 @@ from scanqa.cli.shared import (
     light_option,
     out_option,
     progress,
-    put_on_record,
     ramp_height_option,
     read_dead_margins,
     records_option,
@@ -133,9 +132,7 @@ def command(
         record = qualify(paths, scanner=scanner, options=options, progress=told)
     for line in plan_lines(record.plan) if record.plan else []:
         click.echo(line, err=json_to == "-")
-    status = deliver(record, out / f"{name}.html", json_to, limits)
-    if keep and record.scans:
-        put_on_record(record, records)
+    status = deliver(record, out / f"{name}.html", json_to, limits, keep=keep, records=records)
     sys.exit(status)
 
 

@@ -16,9 +16,12 @@ from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
     from scanqa.model import Record
+    from scanqa.over_time import Past
 
 DONE, LIMIT_BROKEN, UNUSABLE = 0, 1, 2
 PAPERS = ("a4", "letter", "a3")
+
+WIDEST_MARGIN_MM = 60  # as far as the edge strip's scale goes
 
 Limit = Callable[["Record"], str | None]  # how a record breaks the limit, or None
 
@@ -46,6 +49,21 @@ bars_option = click.option(
     metavar="MM MM",
     help="Lengths of the bed sheet's bars, across and down, by a steel rule.",
 )
+ramp_height_option = click.option(
+    "--ramp-height",
+    type=float,
+    metavar="MM",
+    help="Height of the gutter ramp at its lip, by a rule.",
+)
+dead_margin_option = click.option(
+    "--dead-margin",
+    "dead_margins",
+    nargs=2,
+    type=(click.Choice(get_args(Side)), float),
+    multiple=True,
+    metavar="SIDE MM",
+    help="Dead margin of a side, read by eye from the edge strip's scale; once for each side.",
+)
 light_option = click.option(
     "--light", metavar="WORDS", help="Words on the light source, kept with the record."
 )
@@ -60,36 +78,58 @@ records_option = click.option(
 )
 
 
-def deliver(record: Record, page: Path, json_to: str | None, limits: list[Limit]) -> int:
-    """Write report and JSON, print where they are, and give the exit status."""
+def deliver(
+    record: Record,
+    page: Path,
+    json_to: str | None,
+    limits: list[Limit],
+    *,
+    keep: bool = False,
+    records: str | None = None,
+) -> int:
+    """Keep the record if asked to, write report and JSON, print where they are; the exit status.
+
+    The report gains the scanner's history if there is one; it is written in any case.
+    """
     from scanqa.report.document import write_json
+    from scanqa.report.more_pages import write_index
     from scanqa.report.pages import write_report
 
     for rejected in record.rejected:
         click.echo(f"scanqa: {rejected.why}", err=True)
     if not record.scans:
         return UNUSABLE
+    past, kept = put_on_record(record, records) if keep else (None, True)
     page.parent.mkdir(parents=True, exist_ok=True)
-    write_report(record, page)
+    write_report(record, page, past=past)
+    write_index(page.parent)
     if json_to is not None:
         write_json(record, json_to)
     broken = [words for words in (limit(record) for limit in limits) if words]
     for words in broken:
         click.echo(f"scanqa: limit broken: {words}", err=True)
     click.echo(f"{record.scanner}: {record.judgement.outcome.sentence}", err=json_to == "-")
+    if past is not None and past.news is not None:
+        click.echo(past.news.sentence, err=json_to == "-")
+        click.echo(past.health.sentence, err=json_to == "-")
     click.echo(page, err=json_to == "-")
-    if record.rejected:
+    if record.rejected or not kept:
         return UNUSABLE
     return LIMIT_BROKEN if broken else DONE
 
 
-def put_on_record(record: Record, url: str | None) -> None:
-    """Keep a record in the database."""
+def put_on_record(record: Record, url: str | None) -> tuple[Past | None, bool]:
+    """Keep a record in the database: what earlier ones say, and whether it could be kept."""
     from scanqa.records import store
+    from scanqa.records.past import keep
     from scanqa.report.document import document
 
-    with store.open_store(url) as engine:
-        store.add(engine, document(record))
+    try:
+        with store.open_store(url) as engine:
+            return keep(engine, document(record)), True
+    except store.StoreError as error:
+        click.echo(f"scanqa: {error}; the report is written, but not put on record", err=True)
+        return None, False
 
 
 @contextmanager
@@ -115,4 +155,27 @@ def file_name(scanner: str) -> str:
         raise BadOption(
             f"--scanner {scanner!r}: cannot be a file name; use letters, digits, blank, '-', '_'"
         )
-    return scanner.strip().replace(" ", "-")
+    name = scanner.strip().replace(" ", "-")
+    if name.lower() == "index":
+        raise BadOption("--scanner index: the folder's index has that name; choose another")
+    return name
+
+
+def check_positive(option: str, *numbers: float | None) -> None:
+    """Refuse lengths and times that cannot be."""
+    if any(number is not None and not 0 < number < 10_000 for number in numbers):
+        raise BadOption(f"{option}: must be over 0")
+
+
+def read_dead_margins(given: tuple[tuple[Side, float], ...]) -> dict[Side, float]:
+    """Values of ``--dead-margin`` by side."""
+    read: dict[Side, float] = {}
+    for side, margin_mm in given:
+        if side in read:
+            raise BadOption(f"--dead-margin {side}: given twice; give each side once")
+        if not 0 <= margin_mm <= WIDEST_MARGIN_MM:
+            raise BadOption(
+                f"--dead-margin {side} {margin_mm:g}: give millimetres from 0 to {WIDEST_MARGIN_MM}"
+            )
+        read[side] = margin_mm
+    return read

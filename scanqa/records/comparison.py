@@ -23,9 +23,10 @@ from scanqa.records.series import PER_PIXEL
 from scanqa.records.weigh import FAMILY_ERROR, holm, improves, matters
 
 SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch of the tags
-# What the sheet, the paper and the way it was laid decide, not the scanner.
+# What the sheet, the paper and the way it was laid decide, and what follows from other values.
 NOT_OF_THE_SCANNER = (
     "geometry.skew", "geometry.printer", "noise.paper", "backing.paper", "banding.phase_spread",
+    "edges.lost",
 )  # fmt: skip
 
 

@@ -79,10 +79,15 @@ def _sentence(event: Event, shifts: Sequence[Shift], compared: int, small: int) 
     if not compared:
         return head + "no checks on both sides yet to compare."
     if not shifts:
-        return head + f"no change beyond scatter that matters, in {compared} measures."
+        return head + f"no change beyond scatter that matters, in {of_measures(compared)}."
     said = "; ".join(_words(shift) for shift in shifts)
     rest = compared - len(shifts)
-    return head + f"{said}. No change that matters in the other {rest}."
+    return head + f"{said}. No change that matters in {of_measures(rest)} more."
+
+
+def of_measures(count: int) -> str:
+    """``1 measure`` or ``5 measures``."""
+    return "1 measure" if count == 1 else f"{count} measures"
 
 
 def _words(shift: Shift) -> str:

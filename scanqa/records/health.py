@@ -35,6 +35,7 @@ from scanqa.records.effects import effects
 from scanqa.records.lamp import lamp
 from scanqa.records.series import Value
 from scanqa.records.store import Check
+from scanqa.records.weigh import matters
 
 RUN_LENGTH = 240.0  # checks between false alarms of one healthy scanner: twenty years of months
 FEWEST_CHECKS = 4  # less than this after an event: too few to judge
@@ -42,6 +43,7 @@ FEWEST_FOR_TREND = 6
 TREND_ERROR = 0.01  # of a trend where the charts have alarmed already
 NORMAL_SIGMA = 3.0
 DAYS_PER_MONTH = 365.2425 / 12
+CARE = 0.1  # of what matters: less scatter than this is not watched any closer
 COUNT_FLOOR = 1.0  # one speck more or less is everyday dust, not a change of the scanner
 
 # Not the scanner's health: how the sheet was laid and printed, the paper, what follows from others.
@@ -138,7 +140,7 @@ def _series(
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
     changes: list[Change] = []
     for start, stop in zip(starts, [*starts[1:], len(values)], strict=True):
-        floor = scatter_floor(key[0], stated[start:stop])
+        floor = scatter_floor(key[0], values[start:stop], stated[start:stop])
         found = find_changes(values[start:stop], run_length=run_length, floor=floor)
         changes += [
             Change(c.began + start, c.alarm + start, c.before, c.after, c.chart) for c in found
@@ -171,16 +173,19 @@ def _first_after(dates: Sequence[str], moment: str) -> int:
     return sum(date < moment for date in dates)
 
 
-def scatter_floor(name: str, stated: Sequence[float | None]) -> float:
-    """The smallest scatter from check to check to be believed.
+def scatter_floor(name: str, values: Sequence[float], stated: Sequence[float | None]) -> float:
+    """The smallest scatter from check to check to be believed, or to be cared about.
 
-    Half of what each check's own uncertainty says, and the rounding of the printed digits: what
-    does not show in print is no change.
+    Half of what each check's own uncertainty says; the rounding of the printed digits; a tenth of
+    what matters to the work. Without it, what is nearly always the same (0 for none found) would
+    alarm at the first grain that is not.
     """
     known = [u for u in stated if u is not None]
     rounding = 10.0 ** -CATALOGUE[name].digits / math.sqrt(12)
+    middle = statistics.median(values)
     return max(
         rounding,
+        CARE * matters(name, middle, middle),
         0.5 * statistics.median(known) if known else 0.0,
         COUNT_FLOOR if name == "glass.marks" else 0.0,
     )

@@ -6,33 +6,65 @@ from collections.abc import Sequence
 from itertools import groupby
 from os import PathLike
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from scanqa.model import Record
+from scanqa.over_time import Past
 from scanqa.report.build import page
 from scanqa.report.figures import Drawing, draw
 from scanqa.report.numbers import glued, plain
+from scanqa.report.past import PastView, past_view
+from scanqa.report.traces import draw_trace
 from scanqa.report.view import Lines, Page, Picture
 from scanqa.whole import write_whole
+
+if TYPE_CHECKING:
+    import jinja2
 
 FIGURE_BYTES = 2_000_000  # all figures of a page together; those past it are named, not drawn
 
 
-def write_report(record: Record, path: str | PathLike[str]) -> None:
+def write_report(record: Record, path: str | PathLike[str], *, past: Past | None = None) -> None:
     """Write the HTML report of a record; the same record gives the same bytes.
+
+    Parameters
+    ----------
+    past : Past or None
+        What earlier records say about the scanner; shown below what to do.
 
     Raises
     ------
     BadOption
         If the file cannot be written.
     """
-    write_whole(Path(path), render(record))
+    write_whole(Path(path), render(record, past=past))
 
 
-def render(record: Record) -> str:
+def render(record: Record, *, past: Past | None = None) -> str:
     """The HTML report of a record."""
+    whole = page(record)
+    template = environment().get_template("page.html.j2")
+    layouts = {section.id: layout(section.pictures) for section in whole.sections}
+    view = past_view(past) if past else None
+    drawings = _drawings(whole)
+    facts = [
+        ("page", "qualification"),
+        ("scanner", whole.scanner),
+        ("date", whole.date),
+        ("word", whole.fitness.capitalize()),
+        ("sentence", whole.sentence),
+    ]
+    if view is not None:
+        drawings |= trace_drawings(view)
+        facts.append(("health", health_line(view)))
+    return template.render(page=whole, drawings=drawings, layouts=layouts, past=view, facts=facts)
+
+
+def environment() -> jinja2.Environment:
+    """Where the templates are found and how their values are put on a page."""
     import jinja2
 
-    environment = jinja2.Environment(
+    return jinja2.Environment(
         loader=jinja2.PackageLoader("scanqa.report"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
@@ -41,10 +73,18 @@ def render(record: Record) -> str:
         keep_trailing_newline=True,
         finalize=_for_the_page,
     )
-    whole = page(record)
-    template = environment.get_template("page.html.j2")
-    layouts = {section.id: layout(section.pictures) for section in whole.sections}
-    return template.render(page=whole, drawings=_drawings(whole), layouts=layouts)
+
+
+def trace_drawings(view: PastView) -> dict[str, Drawing | None]:
+    """Small multiples by name, ``past-1`` and so on."""
+    return {
+        f"past-{at}": draw_trace(trace, f"past-{at}") for at, trace in enumerate(view.traces, 1)
+    }
+
+
+def health_line(view: PastView) -> str:
+    """The health of a scanner in one line, for the index."""
+    return f"{view.word} over {view.span}. {view.sentence}"
 
 
 def layout(pictures: Sequence[Picture]) -> list[str]:

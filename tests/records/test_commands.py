@@ -82,7 +82,7 @@ def test_a_bad_line_is_named_and_the_others_are_added():
 def test_event_and_history(filled):
     assert "steady" in run("history", "heron").stdout
     assert run("event", "heron", "glass cleaned", "--date", "2026-03-15").exit_code == 0
-    assert "2026-03-15  event: glass cleaned" in run("history", "heron").stdout
+    assert "event 2026-03-15, glass cleaned:" in run("history", "heron").stdout
     assert "(known)" in run("event", "heron", "glass cleaned", "--date", "2026-03-15").stdout
 
 

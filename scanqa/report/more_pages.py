@@ -1,0 +1,79 @@
+"""Pages beside the scanner's report: its history, a comparison of two, the index of a folder."""
+
+from __future__ import annotations
+
+from os import PathLike
+from pathlib import Path
+
+from scanqa import __version__
+from scanqa.over_time import Comparison, Past
+from scanqa.report.figures import draw
+from scanqa.report.pages import environment, health_line, layout, trace_drawings
+from scanqa.report.past import MOST, past_view
+from scanqa.report.shelf import shelf
+from scanqa.report.sides import sides_view
+from scanqa.whole import write_whole
+
+INDEX = "index.html"
+
+
+def write_history(past: Past, path: str | PathLike[str]) -> None:
+    """Write the history page of a scanner and renew the folder's index.
+
+    Raises
+    ------
+    BadOption
+        If the file cannot be written.
+    """
+    view = past_view(past, most=MOST)
+    facts = [
+        ("page", "history"),
+        ("scanner", view.scanner),
+        ("date", past.health.span[1][:10]),
+        ("word", view.word),
+        ("health", health_line(view)),
+    ]
+    text = (
+        environment()
+        .get_template("history.html.j2")
+        .render(past=view, drawings=trace_drawings(view), facts=facts, version=__version__)
+    )
+    write_whole(Path(path), text)
+    write_index(Path(path).parent)
+
+
+def write_comparison(comparison: Comparison, path: str | PathLike[str]) -> None:
+    """Write the page of a comparison and renew the folder's index; errors as `write_history`."""
+    view = sides_view(comparison)
+    facts = [
+        ("page", "comparison"),
+        ("scanner", f"{view.first} and {view.second}"),
+        ("word", view.word),
+        ("sentence", f"{view.word}. {view.sentence}"),
+    ]
+    drawings = {
+        f"curve-{at}": draw(picture, f"curve-{at}") for at, picture in enumerate(view.pictures, 1)
+    }
+    text = (
+        environment()
+        .get_template("comparison.html.j2")
+        .render(
+            view=view,
+            drawings=drawings,
+            layouts=layout(view.pictures),
+            facts=facts,
+            version=__version__,
+        )
+    )
+    write_whole(Path(path), text)
+    write_index(Path(path).parent)
+
+
+def write_index(folder: Path) -> Path:
+    """Write ``index.html`` of all of scanqa's pages in a folder; errors as `write_history`."""
+    path = folder / INDEX
+    text = (
+        environment().get_template("index.html.j2").render(shelf=shelf(folder), version=__version__)
+    )
+    write_whole(path, text)
+    return path

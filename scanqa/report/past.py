@@ -1,0 +1,298 @@
+"""A scanner's history to what the page shows of it: words, small multiples, a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from scanqa.catalogue import CATALOGUE
+from scanqa.over_time import Effect, Health, Key, Lamp, Past, Series, Shift
+from scanqa.report.groups import DIRECTION_WORDS
+from scanqa.report.numbers import joined, label, number, sentence_case, with_unit
+from scanqa.report.traces import Trace
+from scanqa.report.view import Cell, Table
+
+MOST_ON_REPORT = 8  # small multiples on a scanner's report; its history page shows up to MOST
+MOST = 36
+FEWEST = 3  # checks that make a curve
+# Shown when nothing has moved, in this order: what ages or gets dirty.
+FIRST = (
+    "noise.light_index", "noise.snr", "streaks.strongest_visible", "streaks.column_pattern",
+    "glass.marks", "shading.nonuniformity", "sharpness.effective_dpi", "edges.shadow",
+    "colour.neutrality", "drift.settle_time", "pace.seconds_per_scan",
+)  # fmt: skip
+STATES = {
+    "steady": "Steady",
+    "changed": "Changed",
+    "drifting": "Drifting",
+    "too few checks": "Too early to say",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class EventView:
+    """Something that was done, and what it changed."""
+
+    mark: str
+    date: str
+    words: str
+    sentence: str
+    table: Table | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PastView:
+    """What a page shows of a scanner's history, in reading order.
+
+    Attributes
+    ----------
+    word, tone : str
+        The verdict, and the colour class it goes in (``fit``, ``limited``, ``open``).
+    news : str
+        What is new since the check before; empty where that was not asked.
+    traces : tuple of Trace
+        The small multiples.
+    more : int
+        Measures that are not drawn.
+    """
+
+    scanner: str
+    span: str
+    word: str
+    tone: str
+    sentence: str
+    news: str
+    lamp: Lamp | None
+    events: tuple[EventView, ...]
+    traces: tuple[Trace, ...]
+    more: int
+    table: Table
+    notes: tuple[str, ...]
+
+
+def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
+    """Everything a page shows of a history; `most` small multiples at most."""
+    health = past.health
+    drawable = [s for s in _ranked(health.series) if len(s.values) >= FEWEST]
+    chosen = drawable[:most]
+    marks = {event.at + event.words: _mark(i) for i, event in enumerate(health.events)}
+    lamp = health.lamp if any(s.key[0] == "noise.light_index" for s in health.series) else None
+    return PastView(
+        scanner=health.scanner,
+        span=_span(health),
+        word=_word(health),
+        tone=_tone(health),
+        sentence=_sentence(health),
+        news=past.news.sentence if past.news else "",
+        lamp=lamp,
+        events=tuple(_event(effect, marks) for effect in reversed(health.effects)),
+        traces=tuple(_trace(s, health, marks) for s in chosen),
+        more=len(health.series) - len(chosen),
+        table=_table(health.series),
+        notes=tuple(_notes(health)),
+    )
+
+
+def day_words(moment: str) -> str:
+    """``25 November 2026`` of an ISO date."""
+    at = datetime.fromisoformat(moment)
+    return f"{at.day} {at:%B %Y}"
+
+
+def key_title(key: Key) -> str:
+    """A measure in words, with direction, channel and kind of edge."""
+    words = label(key[0])
+    if key[1] and not words.endswith(DIRECTION_WORDS.get(key[1], key[1])):
+        words += f" {DIRECTION_WORDS.get(key[1], key[1])}"
+    rest = [part for part in (key[2] if key[2] != "luma" else "", key[3] and f"{key[3]} edges")]
+    return ", ".join([words, *(part for part in rest if part)])
+
+
+def _ranked(series: Sequence[Series]) -> list[Series]:
+    """What moved first, then what ages or gets dirty, then the rest."""
+
+    def rank(s: Series) -> tuple[int, int]:
+        known = [i for i, name in enumerate(FIRST) if s.key[0].startswith(name)]
+        moved = s.state in ("changed", "drifting")
+        return (0 if moved else 1 if known else 2), min(known, default=len(FIRST))
+
+    return sorted(series, key=rank)
+
+
+def _moved(series: Sequence[Series]) -> list[Series]:
+    return [s for s in series if s.state in ("changed", "drifting")]
+
+
+def _word(health: Health) -> str:
+    states = {s.state for s in health.series}
+    for state in ("drifting", "changed", "steady", "too few checks"):
+        if state in states:
+            return STATES[state]
+    return STATES["too few checks"]
+
+
+def _tone(health: Health) -> str:
+    word = _word(health)
+    return {"Steady": "fit", "Too early to say": "open"}.get(word, "limited")
+
+
+def _direction(s: Series) -> str:
+    """Whether a series moved for the better, for the worse, or neither."""
+    better = CATALOGUE[s.key[0]].better
+    begin = s.starts[-1]
+    change = next((c for c in s.changes if c.began >= begin), None)
+    was = change.before if change else s.values[begin]
+    now = s.drift.values[1] if s.drift else s.changes[-1].after if change else s.values[-1]
+    if better not in ("higher", "lower") or was == now:
+        return "different"
+    return "better" if (now > was) == (better == "higher") else "worse"
+
+
+def _sentence(health: Health) -> str:
+    moved = _moved(health.series)
+    if not moved:
+        if all(s.state == "too few checks" for s in health.series):
+            return "It takes four checks alike before a history can be told."
+        return "No change and no trend is shown since the first check or the last event."
+    parts = []
+    for word, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
+        names = dict.fromkeys(label(s.key[0]) for s in moved if _direction(s) == word)
+        if names:
+            listed = [*names][:5]
+            if len(names) > 5:
+                listed.append(f"{len(names) - 5} more")
+            parts.append(f"{head} than it was: {joined(listed)}.")
+    return " ".join(parts)
+
+
+def _span(health: Health) -> str:
+    if not health.checks:
+        return "no check on record"
+    first, last = (day_words(moment) for moment in health.span)
+    if health.checks == 1:
+        return f"1 check, {first}"
+    return f"{health.checks} checks, {first} to {last}"
+
+
+# ------------------------------------------------------------------------------------ events
+
+
+def _mark(i: int) -> str:
+    return chr(ord("A") + i) if i < 26 else str(i + 1)
+
+
+def _event(effect: Effect, marks: dict[str, str]) -> EventView:
+    event = effect.event
+    if not effect.compared:
+        said = "There are no checks on both sides yet to compare."
+    elif not effect.shifts:
+        said = f"No change beyond scatter that matters, in {_measures(effect.compared)}."
+    else:
+        rest = effect.compared - len(effect.shifts)
+        said = f"In {_measures(rest)} more there is no change beyond scatter that matters."
+    rows = tuple(_shift(shift) for shift in effect.shifts)
+    head = ("Measure", "Before", "After", "Difference")
+    table = Table("What it changed, with 95 % intervals", head, rows) if rows else None
+    mark = marks[event.at + event.words]
+    return EventView(mark, day_words(event.at), sentence_case(event.words), said, table)
+
+
+def _measures(count: int) -> str:
+    return "1 measure" if count == 1 else f"{count} measures"
+
+
+def _shift(shift: Shift) -> tuple[Cell, ...]:
+    digits, unit = CATALOGUE[shift.key[0]].digits, shift.unit
+    low, high = (_signed(v, digits) for v in (shift.low, shift.high))
+    return (
+        Cell(key_title(shift.key), (shift.verdict,)),
+        Cell(with_unit(number(shift.before, digits), unit)),
+        Cell(with_unit(number(shift.after, digits), unit)),
+        Cell(with_unit(_signed(shift.difference, digits), unit), (f"{low} to {high}",)),
+    )
+
+
+def _signed(value: float, digits: int) -> str:
+    text = number(value, digits)
+    return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
+
+
+# ---------------------------------------------------------------------- small multiples, table
+
+
+def _trace(s: Series, health: Health, marks: dict[str, str]) -> Trace:
+    unit = f", {s.unit}" if s.unit else ""
+    dpi = f" at {s.dpi} dpi" if s.dpi else ""
+    row = CATALOGUE[s.key[0]]
+    now = with_unit(number(s.values[-1], row.digits), s.unit)
+    shown = [e for e in health.events if s.dates[0] <= e.at <= health.span[1]]
+    done = "; ".join(f"{marks[e.at + e.words]}: {e.words}" for e in shown)
+    alt = (
+        f"{key_title(s.key)}: {len(s.values)} checks from {s.dates[0][:10]} to {s.dates[-1][:10]}, "
+        f"last {now}. {s.sentence}" + (f" Events: {done}." if done else "")
+    )
+    return Trace(
+        title=f"{key_title(s.key)}{unit}",
+        caption=_caption(s, now, dpi),
+        alt=alt,
+        state=s.state,
+        dates=s.dates,
+        values=s.values,
+        uncertainties=s.uncertainties,
+        normal=s.normal,
+        events=tuple((e.at, marks[e.at + e.words]) for e in shown),
+        changed=_changed_from(s),
+        trend=None
+        if s.drift is None
+        else (
+            (s.dates[s.days.index(s.drift.days[0])], s.drift.values[0]),
+            (s.dates[-1], s.drift.values[1]),
+        ),
+        limit=s.limit,
+        span=health.span,
+    )
+
+
+def _changed_from(s: Series) -> tuple[int, ...]:
+    """Checks off the normal of their stretch: from each change to the next event or change back."""
+    found: set[int] = set()
+    for start, stop in zip(s.starts, [*s.starts[1:], len(s.values)], strict=True):
+        begin = next((c.began for c in s.changes if start <= c.began < stop), None)
+        if begin is not None:
+            found |= set(range(begin, stop))
+    return tuple(sorted(found))
+
+
+def _caption(s: Series, now: str, dpi: str) -> str:
+    said = "Steady." if s.state == "steady" and s.limit is None else s.sentence
+    return f"Last{dpi}: {now}. {said}"
+
+
+def _table(series: Sequence[Series]) -> Table:
+    rows = []
+    for s in _ranked(series):
+        row = CATALOGUE[s.key[0]]
+        dpi = (f"at {s.dpi} dpi",) if s.dpi else ()
+        left = (f"{s.left_out} left out: other dpi or method",) if s.left_out else ()
+        rows.append(
+            (
+                Cell(key_title(s.key), dpi),
+                Cell(with_unit(number(s.values[0], row.digits), s.unit), (s.dates[0][:10],)),
+                Cell(with_unit(number(s.values[-1], row.digits), s.unit), (s.dates[-1][:10],)),
+                Cell(str(len(s.values)), left),
+                Cell(STATES[s.state], (s.sentence,)),
+            )
+        )
+    head = ("Measure", "First", "Last", "Checks", "What the charts say")
+    return Table("Every measure over time", head, tuple(rows), folded=True)
+
+
+def _notes(health: Health) -> Iterator[str]:
+    if health.checks < health.on_record:
+        yield f"The newest {health.checks} of {health.on_record} checks on record are shown."
+    if any(s.left_out for s in health.series):
+        yield (
+            "Checks at another dpi, or by an older method of measuring, are left out of a measure "
+            "that depends on it."
+        )
