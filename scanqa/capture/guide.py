@@ -115,7 +115,7 @@ def _step(
 ) -> tuple[Entry, tuple[str, ...]] | None:
     """A scan that is kept and the kinds of fault it is kept despite of, or None if skipped."""
     while True:
-        key = route.source.wait(step, route.desk) if waits else GO
+        key = route.source.wait(step, route.desk, at_once=not waits)
         waits = True
         if key in (STOP, "q"):
             raise Stopped

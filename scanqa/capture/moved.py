@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from scanqa.model import Floats, Overview
+from scanqa.numeric.spread import sigma_about_zero
 
 STILL = 0.5  # correlation
 CUT = 3.0  # scatters
@@ -41,7 +42,7 @@ def _texture(overview: Overview) -> Floats | None:
     rest = grey - _smooth(grey)
     rest -= np.median(rest, axis=0)
     rest -= np.median(rest, axis=1)[:, None]
-    scatter = 1.4826 * float(np.median(np.abs(rest)))
+    scatter = float(sigma_about_zero(rest.ravel()))
     if scatter <= SEEN_CODES * 0.01 * max(level, 1.0):
         return None
     rest = np.clip(rest, -CUT * scatter, CUT * scatter)

@@ -34,7 +34,10 @@ NEUTRAL_NUMBERS = re.compile(
     re.IGNORECASE,
 )
 OFF = ("no", "off", "none", "disabled", "0", "never")
-CLAIM_MM, CLAIM_PX = 100.0, 10_000  # side of the middle part scanned at the highest dpi, at most
+# The middle part that is scanned at the highest dpi. Tags stand 43 mm apart and are 18 mm wide as
+# they lie, so 110 mm hold two of them each way wherever it begins; at 4800 dpi that is a file of
+# 1.3 GB with 8 bits, which is all that the question of the dpi needs.
+CLAIM_MM, CLAIM_PX, CLAIM_BITS = 110.0, 21_000, 8
 
 
 def choose(
@@ -56,7 +59,7 @@ def choose(
     extra : mapping of str to str
         Values of the device's own options that the user sets; they go before ours.
     middle : bool
-        Scan the middle of the bed only (for a dpi at which a whole bed is too much).
+        Scan the middle of the bed only, with 8 bits (for a dpi at which a whole bed is too much).
     grey : bool
         Grey instead of colour.
 
@@ -75,7 +78,7 @@ def choose(
     size_mm, area = _area(offered, dpi, middle=middle)
     values = {
         **first,
-        **_depth(offered),
+        **_depth(offered, most=CLAIM_BITS if middle else DEEPEST),
         **_dpi(offered, dpi),
         **_plain(offered, notes, left=set(extra)),
     }
@@ -151,13 +154,15 @@ def _mode(option: Option, kind: re.Pattern[str]) -> str:
     return min(fitting, key=rank, default="")
 
 
-def _depth(options: Options) -> dict[str, str]:
+def _depth(options: Options, *, most: int) -> dict[str, str]:
     depth = options.get("depth")
     if not depth or not depth.active:
         return {}
     numbers = depth.numbers or [n for n in (8.0, 16.0) if depth.offers(n)]
-    deepest = max((int(n) for n in numbers if n <= DEEPEST), default=None)
-    return {} if deepest is None else {"depth": str(deepest)}
+    usable = [int(n) for n in numbers if 8 <= n <= DEEPEST]
+    if not usable:
+        return {}
+    return {"depth": str(max((n for n in usable if n <= most), default=min(usable)))}
 
 
 def _dpi(options: Options, dpi: float) -> dict[str, str]:

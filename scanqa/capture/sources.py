@@ -26,8 +26,12 @@ Seen = dict[str, tuple[int, int]]  # name: time of its last change in ns, size
 class Source(Protocol):
     """Waits until a step can be scanned, then gives its scan."""
 
-    def wait(self, step: Step, desk: Desk) -> str:
-        """A key: ``go`` when the scan can be taken."""
+    def wait(self, step: Step, desk: Desk, *, at_once: bool) -> str:
+        """A key: ``go`` when the scan can be taken.
+
+        With `at_once` nothing is to be laid, or the person has just asked for the scan again: a
+        device need not ask.
+        """
 
     def take(self, step: Step, desk: Desk) -> Taken:
         """The scan.
@@ -61,8 +65,10 @@ class DeviceSource:
         self._folder, self._settings, self._stall_s = folder, settings, stall_s
         self._timed: dict[bool, list[float]] = {False: [], True: []}
 
-    def wait(self, step: Step, desk: Desk) -> str:
-        """Wait for a key."""
+    def wait(self, step: Step, desk: Desk, *, at_once: bool) -> str:
+        """Wait for a key, if it must be asked for."""
+        if at_once:
+            return GO
         return desk.key("[Enter] scan   [s] skip   [q] stop here:") or GO
 
     def take(self, step: Step, desk: Desk) -> Taken:
@@ -106,8 +112,9 @@ class FolderSource:
         self._used: Seen = {}
         self._next: str | None = None
 
-    def wait(self, step: Step, desk: Desk) -> str:
-        """Wait for a file, or a key; Enter looks at once."""
+    def wait(self, step: Step, desk: Desk, *, at_once: bool) -> str:
+        """Wait for a file, or a key; Enter looks at once. There is no scan without a new file."""
+        del at_once
         before = last = self._look()
         offer = self._newest({n: s for n, s in before.items() if self._used.get(n) != s})
         use = f"   [u] use {offer}" if offer else ""
@@ -133,7 +140,7 @@ class FolderSource:
 
     def take(self, step: Step, desk: Desk) -> Taken:
         """Read the file that was found."""
-        name = self._next
+        name, self._next = self._next, None
         if name is None:
             raise ScanFailed("no new file is there", "save the scan, then press Enter")
         path = self._folder / name

@@ -16,7 +16,9 @@ from scanqa.catalogue import Side
 from scanqa.cli.shared import (
     bars_option,
     book_edge_option,
+    check_positive,
     curve_option,
+    dead_margin_option,
     deliver,
     file_name,
     json_option,
@@ -24,7 +26,8 @@ from scanqa.cli.shared import (
     light_option,
     out_option,
     progress,
-    put_on_record,
+    ramp_height_option,
+    read_dead_margins,
     records_option,
 )
 from scanqa.errors import BadOption
@@ -82,6 +85,8 @@ PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
 @book_edge_option
 @curve_option
 @bars_option
+@ramp_height_option
+@dead_margin_option
 @light_option
 @out_option
 @json_option
@@ -102,6 +107,8 @@ def command(
     book_edge: Side | None,
     curve: str | None,
     bars: tuple[float, float] | None,
+    ramp_height: float | None,
+    dead_margins: tuple[tuple[Side, float], ...],
     light: str | None,
     out: Path,
     json_to: str | None,
@@ -121,20 +128,26 @@ def command(
     from scanqa.qualify import Options
 
     name = file_name(scanner)
+    check_positive("--bars", *(bars or ()))
+    check_positive("--ramp-height", ramp_height)
     if pages is not None and pages < 1:
         raise BadOption(f"--pages {pages}: give a number of pages")
+    if curve is not None:
+        _read_curve(curve)
     extra = dict(_pair(text) for text in pairs)
+    options = Options(
+        book_edge=book_edge,
+        curve=curve,
+        bars_mm=bars,
+        ramp_height_mm=ramp_height,
+        dead_margins_mm=read_dead_margins(dead_margins),
+        conditions={"light": light} if light else {},
+    )
     folder = from_folder or folder or Path("scans") / name
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BadOption(f"--folder {folder}: cannot be made ({error.strerror})") from error
-    options = Options(
-        book_edge=book_edge,
-        curve=curve,
-        bars_mm=bars,
-        conditions={"light": light} if light else {},
-    )
     with _stopping_at_signals():
         try:
             if paced:
@@ -146,10 +159,12 @@ def command(
                 )
             else:
                 session = _by_folder(scanner, folder, plan_name, options)
+            page = out / f"{name}.html"
+            status = _report(session, folder, page, options, json_to, pages, keep, records)
         except KeyboardInterrupt:
             click.echo(f"\nStopped. Finished scans are kept in {folder}; the same command goes on.")
             sys.exit(INTERRUPTED)
-    sys.exit(_report(session, folder, out / f"{name}.html", options, json_to, pages, keep, records))
+    sys.exit(status)
 
 
 # ---------------------------------------------------------------------------- the sitting
@@ -273,10 +288,7 @@ def _report(
             options=replace(options, roles=named),
             progress=told,
         )
-    status = deliver(record, page, json_to, [])
-    if keep and record.scans:
-        put_on_record(record, records)
-    return status
+    return deliver(record, page, json_to, [], keep=keep, records=records)
 
 
 # ------------------------------------------------------------------------ devices and pace
@@ -336,6 +348,16 @@ def _pace(
             entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
             path.unlink()
     click.echo(table(paces(entries), pages=pages))
+
+
+def _read_curve(curve: str) -> None:
+    """Refuse a curve that cannot be used now, not behind the first scan."""
+    import numpy as np
+
+    from scanqa.scans.array import ArrayScan
+    from scanqa.scans.linear import linear
+
+    linear(ArrayScan(np.zeros((1, 1, 3), np.uint8)), curve=curve)
 
 
 def _pair(text: str) -> tuple[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from scanqa.model import Point
+from scanqa.simulate.back_scene import BackPrintScene
 from scanqa.simulate.books import STIFFNESS, BookScene
 from scanqa.simulate.frames import affine, inverse
 from scanqa.simulate.laid import PLAIN, Laid, Lift, Paper, Scene
@@ -15,6 +16,7 @@ from scanqa.simulate.sheet_scenes import BLACK_CARD, RampScene, SheetScene, Stri
 __all__ = [
     "BLACK_CARD",
     "STIFFNESS",
+    "BackPrintScene",
     "BlankScene",
     "BookScene",
     "DarkScene",

@@ -7,13 +7,14 @@ from tests.capture.fake import FakeScanimage
 BED_MM = 60
 
 
-def configure(folder, *, devices=1, bed_mm=BED_MM, picture="Solid white"):
+def configure(folder, *, devices=1, bed_mm=BED_MM, highest_dpi=1200, picture="Solid white"):
     """Write a configuration of SANE that knows nothing but the test backend."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "dll.conf").write_text("test\n")
     (folder / "test.conf").write_text(
         f"number_of_devices {devices}\nmode Gray\ndepth 8\n"
-        "resolution_min 1.0\nresolution_max 1200.0\nresolution_quant 1.0\nresolution 50.0\n"
+        f"resolution_min 1.0\nresolution_max {highest_dpi}.0\nresolution_quant 1.0\n"
+        "resolution 50.0\n"
         f'test-picture "{picture}"\n'
         f"geometry_min 0.0\ngeometry_max {bed_mm}.0\ngeometry_quant 0.0\n"
         "tl_x 0.0\ntl_y 0.0\nbr_x 20.0\nbr_y 20.0\n"

@@ -1,9 +1,11 @@
 """Colour, the highest depth, the whole flatbed, and nothing that improves the picture."""
 
+import numpy as np
 import pytest
 
-from scanqa.capture.settings import choose
+from scanqa.capture.settings import CLAIM_MM, choose
 from scanqa.errors import BadOption
+from scanqa.sheets import sheet
 
 RICH = """
     --source ADF Front|Flatbed|Transparency [ADF Front]
@@ -76,9 +78,36 @@ def test_the_middle_of_a_large_bed_is_its_middle(fake):
     fake.offers(RICH)
     settings = choose("fake", dpi=None, middle=True)
     values = {name: float(value) for name, value in settings.values if name in "ltxy"}
-    assert settings.size_mm == (100, 100)
+    assert settings.size_mm == (110, 110)
     assert values["l"] + values["x"] / 2 == pytest.approx(108, abs=1)
     assert values["t"] + values["y"] / 2 == pytest.approx(148.5, abs=1)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter", "a3"])
+@pytest.mark.parametrize("askew_deg", [0.0, 3.0])
+def test_the_middle_holds_four_tags_wherever_it_begins_on_the_sheet(paper, askew_deg):
+    """Every place of the square on the sheet, in steps of 2 mm; the sheet lies a little askew."""
+    page = sheet(f"bed-sheet-{paper}")
+    turn = np.deg2rad(askew_deg)
+    turn = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    corners = np.array([tag.corners_mm for tag in page.pieces[0].tags]) @ turn.T
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    border = 20.0  # of plain paper outside the tags, and the paper's corners are cut by the turn
+    for left in np.arange(border, page.width_mm - CLAIM_MM - border, 2.0):
+        for top in np.arange(border, page.height_mm - CLAIM_MM - border, 2.0):
+            start = np.array([left, top])
+            inside = np.all((low >= start) & (high <= start + CLAIM_MM), axis=1)
+            assert np.count_nonzero(inside) >= 4, start
+
+
+@pytest.mark.parametrize(
+    ("depths", "middle", "bits"),
+    [("8|16", False, 16), ("8|16", True, 8), ("1|16", True, 16), ("1|8|12", False, 16)],
+)
+def test_the_depth_is_the_highest_and_8_bits_for_the_middle(fake, depths, middle, bits):
+    fake.offers(RICH.replace("--depth 8|12|16bit", f"--depth {depths}bit"))
+    assert f"--depth {depths}bit" in (fake.home / "options").read_text()
+    assert choose("fake", dpi=300, middle=middle).bits == bits
 
 
 @pytest.mark.parametrize(

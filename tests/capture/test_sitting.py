@@ -1,16 +1,14 @@
-"""Whole sittings at a pseudo-terminal, from the first question to the report."""
+"""Quick sittings, stops and refusals at a pseudo-terminal; a full one: `test_full_sitting`."""
 
 import json
 import os
 import subprocess
 import sys
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
-import numpy as np
 import pytest
-from PIL import Image, ImageFilter
+from PIL import Image
 
 from scanqa.capture.session import Session
 from scanqa.cli import capture
@@ -20,17 +18,7 @@ from tests.capture.fake import paper
 from tests.capture.sitting import Sitting, gone, scanimages
 from tests.capture.test_session import ENTRY
 
-TARGETS = Path(__file__).parents[2] / "targets"
 SLOW = ("--set", "read-delay=yes", "--set", "read-delay-duration=200000")
-BED = """
-    --mode Gray|Color [Gray]
-    --resolution 100|200dpi [100]
-    -l 0..210mm [0]
-    -t 0..297mm [0]
-    -x 0..210mm [210]
-    -y 0..297mm [297]
-"""
-A4 = (210, 297)
 
 
 def session_of(folder):
@@ -107,84 +95,6 @@ def test_stopped_in_a_scan_nothing_is_lost_and_the_same_command_goes_on(sane, tm
     assert (tmp_path / "scans/heron/blank-1.tif").read_bytes() == kept
 
 
-def raster(name, dpi, folder):
-    """A page of the committed targets by poppler, softened as by a lens and a pixel's area."""
-    stem = folder / name
-    finer = str(2 * dpi)
-    subprocess.run(
-        ["pdftoppm", "-r", finer, "-singlefile", "-gray", TARGETS / f"{name}.pdf", stem],
-        check=True,
-    )
-    page = Image.open(f"{stem}.pgm").filter(ImageFilter.GaussianBlur(1.2)).reduce(2)
-    light = np.asarray(page, float)[..., None] / 255
-    noise = np.random.default_rng(5).normal(0, 0.8, (*light.shape[:2], 3))
-    return np.clip(25 + 197 * light + noise, 0, 255).round().astype(np.uint8)
-
-
-def book():
-    """White paper that falls into the dark toward its left side."""
-    width = paper(9, size_mm=A4).shape[1]
-    fall = 1 - 0.75 * np.exp(-np.arange(width) / (9 * 100 / 25.4))
-    return (paper(9, size_mm=A4) * fall[None, :, None]).round().astype(np.uint8)
-
-
-def dark():
-    rng = np.random.default_rng(7)
-    return rng.normal(12, 0.6, paper(9, size_mm=A4).shape).clip(0, 255).round().astype(np.uint8)
-
-
-@pytest.fixture
-def pictures(tmp_path):
-    sheet = raster("bed-sheet-a4", 100, tmp_path)
-    fine = raster("bed-sheet-a4", 200, tmp_path)
-    middle = fine[776:1563, 433:1220]  # 100 mm square
-    made = {f"blank-{n}": paper(n, size_mm=A4, shift_px=(60 * (n > 1), 20)) for n in range(1, 5)}
-    made |= {"dark": dark(), "bed-sheet": sheet, "claim": middle}
-    return made | {"bed-sheet-180": sheet[::-1, ::-1], "open-book": book()}
-
-
-def test_a_full_sitting_recognises_each_thing_and_asks_again_for_a_wrong_one(
-    fake, pictures, tmp_path
-):
-    fake.offers(BED)
-    dpi = {"claim": 200}
-    order = ["blank-1", "blank-2", "blank-3", "blank-4", "dark", "bed-sheet", "claim"]
-    order += ["bed-sheet", "bed-sheet-180", "blank-1", "open-book"]  # two are wrong at first
-    for name in order:
-        fake.queue(pictures[name], dpi=dpi.get(name, 100))
-    at = Sitting(
-        tmp_path, "--scanner", "heron", "--device", "fake", "--full", "--dpi", "100", timeout=120
-    )
-    at.until("Step 1 of 13: blank-1")
-    for _ in range(5):  # two blanks (two more follow untouched), dark, bed sheet, claim
-        at.answer("\r")
-    at.until("Step 8 of 13: bed-sheet-180")
-    at.answer("\r")
-    at.until("because the sheet is turned by 0° against its first scan, not 180°")
-    at.answer("\r")
-    at.answer("s")  # no strips
-    at.answer("s")  # no ramp
-    at.until("open-book")
-    at.answer("\r")
-    at.until("because it should show an open book")
-    at.answer("\r")
-    at.answer("s")
-    at.answer("q")  # the report of a whole sitting: see the quick one; measuring takes long
-    assert at.end() == 130, at.text
-    entries = {entry["step"]: entry for entry in session_of(tmp_path)["entries"]}
-    assert list(entries) == list(dict.fromkeys(order))
-    assert {step: entry["facts"]["role"] for step, entry in entries.items()} == {
-        **dict.fromkeys(["blank-1", "blank-2", "blank-3", "blank-4"], "blank"),
-        **dict.fromkeys(["bed-sheet", "bed-sheet-180"], "bed-sheet"),
-        **{"dark": "dark", "claim": "claim", "open-book": "open-book"},
-    }
-    assert [e["step"] for e in entries.values() if e["kept_despite"]] == []
-    assert entries["bed-sheet-180"]["facts"]["rotation_deg"] == 180
-    assert entries["claim"]["dpi"] == [200, 200]
-    saved = tmp_path / "scans/heron/bed-sheet-180.tif"
-    assert np.array_equal(np.asarray(Image.open(saved)), pictures["bed-sheet-180"])
-
-
 def test_what_is_measured_is_what_was_kept_with_the_roles_that_cannot_be_seen(
     tmp_path, monkeypatch
 ):
@@ -200,7 +110,7 @@ def test_what_is_measured_is_what_was_kept_with_the_roles_that_cannot_be_seen(
         return SimpleNamespace(scans=())
 
     monkeypatch.setattr("scanqa.qualify.qualify", measured)
-    monkeypatch.setattr(capture, "deliver", lambda *_: 0)
+    monkeypatch.setattr(capture, "deliver", lambda *_, **__: 0)
     options = Options(conditions={"light": "LED"})
     session = Session("heron", entries)
     capture._report(session, tmp_path, tmp_path / "x.html", options, None, None, False, None)
@@ -266,6 +176,10 @@ def test_devices_options_and_pace_are_listed(sane, tmp_path):
         (("--scanner", "heron", "--set", "nonsense"), "NAME=VALUE"),
         (("--scanner", "heron", "--set", "output-file=x"), "no such option"),
         (("--scanner", "heron", "--pages", "0"), "--pages 0"),
+        (("--scanner", "heron", "--bars", "0", "180"), "--bars: must be over 0"),
+        (("--scanner", "heron", "--ramp-height", "-3"), "--ramp-height: must be over 0"),
+        (("--scanner", "heron", "--dead-margin", "left", "99"), "0 to 60"),
+        (("--scanner", "heron", "--curve", "/nowhere"), "tone curve /nowhere"),
         (("--scanner", "heron", "--folder", "/proc/nowhere"), "cannot be made"),
         (("--scanner", "heron", "--quick"), "no scans were made"),  # skips all, then the end
     ],

@@ -18,6 +18,10 @@ from tests.capture.test_guide import Desk
 STEP = QUICK[0]
 
 
+def wait(source, desk, *, at_once=False):
+    return source.wait(STEP, desk, at_once=at_once)
+
+
 class Busy(Desk):
     """A desk at which something happens while it waits: `events` are run, one at each look."""
 
@@ -56,7 +60,7 @@ def test_a_new_file_is_taken_when_it_has_stopped_growing(tmp_path):
         path.write_bytes(data)
 
     desk = Busy(nothing, begins, grows, nothing)
-    assert source.wait(STEP, desk) == GO
+    assert wait(source, desk) == GO
     assert desk.events == []
     taken = source.take(STEP, desk)
     assert taken.path == path
@@ -75,7 +79,7 @@ def test_of_several_new_files_the_newest_is_taken_and_other_files_are_not(tmp_pa
         (tmp_path / "notes.txt").write_text("not a scan")
         (tmp_path / "folder.tif").mkdir()
 
-    assert source.wait(STEP, Busy(come, nothing)) == GO
+    assert wait(source, Busy(come, nothing)) == GO
     assert source.take(STEP, Desk()).path.name == "new.tif"
 
 
@@ -83,12 +87,12 @@ def test_a_file_that_was_there_is_offered_once_and_not_taken_unasked(tmp_path):
     saved(tmp_path / "before.tif")()
     source = FolderSource(tmp_path)
     desk = Busy(nothing, lambda: GO, lambda: "u")
-    assert source.wait(STEP, desk) == GO
+    assert wait(source, desk) == GO
     assert "[u] use before.tif" in desk.text
     assert "No new scan is there yet" in desk.text
     assert source.take(STEP, desk).path.name == "before.tif"
     again = Busy(lambda: "s")
-    assert source.wait(STEP, again) == "s"
+    assert wait(source, again) == "s"
     assert "[u]" not in again.text
 
 
@@ -97,16 +101,13 @@ def test_files_of_an_earlier_run_are_not_offered(tmp_path):
     source = FolderSource(tmp_path)
     source.mark_used(("before.tif",))
     desk = Busy(lambda: "u", lambda: "q")
-    assert source.wait(STEP, desk) == "u"
+    assert wait(source, desk) == "u"
     assert "[u]" not in desk.text
 
 
 def test_a_file_that_cannot_be_used_is_a_sentence(tmp_path):
     source = FolderSource(tmp_path)
-    assert (
-        source.wait(STEP, Busy(lambda: (tmp_path / "a.tif").write_text("no") and None, nothing))
-        == GO
-    )
+    assert wait(source, Busy(lambda: (tmp_path / "a.tif").write_text("no") and None, nothing)) == GO
     with pytest.raises(ScanFailed, match=r"a\.tif: .*text"):
         source.take(STEP, Desk())
 
@@ -116,7 +117,7 @@ def test_a_folder_that_goes_away_is_a_sentence(tmp_path):
     folder.mkdir()
     source = FolderSource(folder)
     with pytest.raises(BadOption, match=r"mounted.*cannot be read"):
-        source.wait(STEP, Busy(lambda: shutil.rmtree(folder), nothing))
+        wait(source, Busy(lambda: shutil.rmtree(folder), nothing))
 
 
 def test_a_device_names_its_files_after_the_step_and_learns_how_long_a_scan_takes(sane, tmp_path):
@@ -126,3 +127,16 @@ def test_a_device_names_its_files_after_the_step_and_learns_how_long_a_scan_take
     taken = source.take(STEP, Desk())
     assert taken.path.name == "blank-1.tif"
     assert source.seconds(STEP) == taken.seconds != guess
+
+
+def test_what_needs_no_laying_is_scanned_at_once_by_a_device_and_awaited_in_a_folder(tmp_path):
+    """A folder has no new scan by itself: neither untouched nor when it is to be scanned again."""
+    device = DeviceSource(tmp_path, lambda step: choose("none", dpi=60))
+    assert wait(device, Busy(), at_once=True) == GO
+    folder = FolderSource(tmp_path)
+    assert wait(folder, Busy(saved(tmp_path / "a.tif"), nothing), at_once=True) == GO
+    assert folder.take(STEP, Desk()).path.name == "a.tif"
+    with pytest.raises(ScanFailed, match="no new file"):
+        folder.take(STEP, Desk())
+    assert wait(folder, Busy(saved(tmp_path / "b.tif", 2), nothing), at_once=True) == GO
+    assert folder.take(STEP, Desk()).path.name == "b.tif"
