@@ -12,10 +12,12 @@ import math
 import statistics
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from itertools import pairwise
 
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE
+from scanqa.model import Floats
 from scanqa.numeric.control import baseline
 from scanqa.numeric.trend import Line, crossing, fit_line
 from scanqa.over_time import (
@@ -161,7 +163,10 @@ def _series(
     else:
         state = "steady"
     drift = _drift(line, days[begin:]) if state == "drifting" and line is not None else None
-    sentence = _sentence(key, dates, days, starts[-1], begin, recent, drift, meets, limit, state)
+    beyond = limit is not None and _beyond(key[0], values[begin:], line, days[-1], limit)
+    sentence = _sentence(
+        key, dates, days, starts[-1], begin, beyond, recent, drift, meets, limit, state
+    )
     return Series(
         key, points[0][1].unit, points[0][1].dpi, tuple(dates), tuple(days), tuple(values),
         tuple(stated), tuple(starts), tuple(changes), _normal(values, starts[-1], recent),
@@ -204,20 +209,28 @@ def _normal(
 
 
 def _begin_of_line(values: Sequence[float], start: int, changes: Sequence[Change]) -> int:
-    """From the last step on; within that, from where a drift set in."""
-    begin, drifting = start, False
-    for change in changes:
-        if _abrupt(values, change):
-            begin, drifting = change.began, False
-        elif not drifting:
-            begin, drifting = change.began, True
-    return begin
+    """From where on a straight line tells the checks: the stretch, or one of its changes.
+
+    A drift raises one alarm after another. Of levels that step at the changes up to a place and a
+    line from there on, for each place, the one is taken that leaves over the least variance.
+    """
+    x = np.arange(len(values), dtype=np.float64)
+    y = np.asarray(values, np.float64)
+    borders = [start, *(c.began for c in changes), len(y)]
+    steps = [_left_over(x[a:b], y[a:b], 0) for a, b in pairwise(borders)]
+    best = (sum(steps) / max(1, len(y) - start - len(steps)), borders[-2])
+    for at, begin in enumerate(borders[:-1]):
+        spare = len(y) - start - at - 2
+        if len(y) - begin >= FEWEST_FOR_TREND and spare > 0:
+            over = sum(steps[:at]) + _left_over(x[begin:], y[begin:], 1)
+            best = min(best, (over / spare, begin))
+    return best[1]
 
 
-def _abrupt(values: Sequence[float], change: Change) -> bool:
-    """A step rather than the start of a drift: the first value after it is already there."""
-    step = change.after - change.before
-    return abs(values[change.began] - change.before) > 0.5 * abs(step)
+def _left_over(x: Floats, y: Floats, degree: int) -> float:
+    """Sum of squares about the mean (degree 0) or the line (1)."""
+    fitted = np.polynomial.Polynomial.fit(x, y, degree)(x) if degree else y.mean()
+    return float(((y - fitted) ** 2).sum())
 
 
 def _line(days: Sequence[float], values: Sequence[float]) -> Line | None:
@@ -229,6 +242,16 @@ def _line(days: Sequence[float], values: Sequence[float]) -> Line | None:
 def _matters(line: Line, days: Sequence[float]) -> bool:
     """Whether a significant trend has moved the measure by more than its scatter."""
     return abs(line.slope) * (days[-1] - days[0]) > 2 * line.residual_sd
+
+
+def _beyond(
+    name: str, values: Sequence[float], line: Line | None, today: float, limit: float
+) -> bool:
+    """Whether the present level lies on the wrong side of a limit."""
+    trend = line is not None and line.p_value < TREND_ERROR
+    level = line.at(today) if trend and line is not None else statistics.median(values)
+    better = CATALOGUE[name].better
+    return (better == "lower" and level > limit) or (better == "higher" and level < limit)
 
 
 def _drift(line: Line, days: Sequence[float]) -> Drift:
@@ -246,6 +269,7 @@ def _sentence(
     days: Sequence[float],
     start: int,
     begin: int,
+    beyond: bool,
     recent: Sequence[Change],
     drift: Drift | None,
     meets: Crossing | None,
@@ -272,24 +296,27 @@ def _sentence(
             f"({drift.low:.{digits}f} to {drift.high:.{digits}f})."
         )
     if limit is not None:
-        parts.append(_limit_words(meets, days[begin], days[-1], number(limit)))
+        parts.append(_limit_words(meets, days[begin], days[-1], number(limit), beyond=beyond))
     return " ".join(parts) or "Steady: no change and no trend shown."
 
 
-def _limit_words(meets: Crossing | None, begin: float, today: float, limit: str) -> str:
+def _limit_words(
+    meets: Crossing | None, begin: float, today: float, limit: str, *, beyond: bool
+) -> str:
+    if beyond:
+        return f"The limit {limit} is already crossed."
     if meets is None:
         return f"No trend shown, so no date for the limit {limit}."
     if meets.likely < begin:
         return f"The trend leads away from the limit {limit}."
     soon = max(0.0, meets.earliest - today) / DAYS_PER_MONTH
     if meets.latest is None:
-        return f"The limit {limit} will not be met within {soon:.0f} months."
+        return f"The limit {limit} will not be met within {math.floor(soon)} months."
     late = (meets.latest - today) / DAYS_PER_MONTH
-    if late < 0:
-        return f"The limit {limit} is already crossed."
     if late < 1:
         return f"The limit {limit} is met about now."
-    return f"The limit {limit} will be met in {soon:.0f} to {late:.0f} months if this goes on."
+    span = f"{math.floor(soon)} to {math.ceil(late)} months"
+    return f"The limit {limit} will be met in {span} if this goes on."
 
 
 def _overall(scanner: str, checks: Sequence[Check], series: Sequence[Series]) -> str:

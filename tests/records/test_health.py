@@ -4,15 +4,16 @@ Times of detection and false-alarm rates are compared with control-chart theory 
 tests/numeric/test_selfstart.py); the lives are a few lines of numpy.
 """
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
 
 from scanqa.catalogue import CATALOGUE
+from scanqa.over_time import Event
 from scanqa.records.health import RUN_LENGTH, health
 from scanqa.records.series import Value
-from scanqa.over_time import Event
 from scanqa.records.store import Check
 
 SEED = 24
@@ -55,6 +56,9 @@ def test_healthy_lives_alarm_at_the_design_rate():
     # All charts of a scanner together alarm once in RUN_LENGTH checks; the first two have no score.
     expected = lives * (1 - np.exp(-(months - 2) / RUN_LENGTH))
     assert alarmed <= expected + 3 * np.sqrt(expected)
+    # and the charts do look: lives of five run lengths raise alarms (all quiet: e⁻⁵ each)
+    long = [health("heron", life(steady(rng, 1200))) for _ in range(3)]
+    assert all(any(s.changes for s in found.series) for found in long)
 
 
 def test_a_step_is_found_and_dated():
@@ -114,6 +118,62 @@ def test_old_method_versions_leave_the_series():
     found = of(health("heron", checks), "noise.total")
     assert len(found.values) == 6
     assert found.changes == ()
+
+
+def test_checks_at_another_dpi_leave_the_series_of_what_depends_on_it():
+    noise = value("noise.total", 5.0)
+    checks = [
+        Check(m, day(m), (replace(noise, value=5.0 if m < 8 else 6.0, dpi=300 if m < 8 else 600),
+                          value("shading.nonuniformity", 4.0)))
+        for m in range(16)
+    ]  # fmt: skip
+    result = health("heron", checks)
+    assert (of(result, "noise.total").dpi, of(result, "noise.total").left_out) == (600, 8)
+    assert of(result, "noise.total").changes == ()
+    assert len(of(result, "shading.nonuniformity").values) == 16
+
+
+def test_a_trend_away_from_the_limit_is_not_a_crossing():
+    rng = np.random.default_rng(SEED)
+    columns = {"noise.snr": 40 + np.arange(24) * 0.5 + rng.normal(0, 0.2, 24)}
+    found = of(health("heron", life(columns), limits={"noise.snr": 20.0}), "noise.snr")
+    assert "leads away from the limit" in found.sentence
+    columns["noise.total"] = columns.pop("noise.snr")  # lower is better
+    found = of(health("heron", life(columns), limits={"noise.total": 46.0}), "noise.total")
+    assert "already crossed" in found.sentence
+
+
+def test_a_drift_from_the_first_check_on_is_one_line():
+    rng = np.random.default_rng(SEED)
+    columns = {"noise.snr": 46 - np.arange(24) * 0.5 + rng.normal(0, 0.2, 24)}
+    found = of(health("heron", life(columns), limits={"noise.snr": 30.0}), "noise.snr")
+    assert found.drift.days[0] == 0.0
+    assert found.drift.low < -0.5 < found.drift.high
+    # 46 − 0.5 n = 30 at n = 32, nine months after the last check
+    assert found.crossing.earliest < 32 * 30.44 < found.crossing.latest
+    assert "will be met in 8 to 10 months" in found.sentence
+
+
+def test_what_is_nearly_always_nothing_does_not_alarm_at_a_grain():
+    columns = {"banding.amplitude": np.zeros(24), "glass.marks": np.ones(24)}
+    columns["banding.amplitude"][9] = 0.018  # matters from 0.2 %
+    columns["glass.marks"][9] = 2.0
+    assert all(s.changes == () for s in health("heron", life(columns)).series)
+
+
+def test_a_new_streak_on_clean_paper_alarms_at_once():
+    columns = {"streaks.strongest_visible": np.zeros(24)}
+    columns["streaks.strongest_visible"][5:] = 1.2
+    (change,) = health("heron", life(columns)).series[0].changes
+    assert (change.began, change.alarm, change.chart) == (5, 5, "individuals")
+
+
+def test_normal_is_three_sigma_about_the_checks_before_the_change():
+    rng = np.random.default_rng(SEED)
+    columns = {"noise.total": rng.normal(10, 0.3, 200)}
+    columns["noise.total"][150:] += 5
+    low, high = health("heron", life(columns)).series[0].normal
+    assert (low, high) == pytest.approx((9.1, 10.9), abs=0.2)
 
 
 @pytest.mark.parametrize("months", [0, 1, 2, 3])

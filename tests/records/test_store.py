@@ -13,8 +13,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scanqa.records import store
-from scanqa.records.migrations import HEAD
-from scanqa.records.tables import metadata
+from scanqa.records.migrations import HEAD, upgrade
+from scanqa.records.tables import metadata, record
 
 
 def measure(name="noise.total", value=1.25, uncertainty=0.1, **more):
@@ -157,6 +157,34 @@ def test_migrations_make_exactly_the_described_schema(engine):
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, metadata) == []
         assert context.get_current_revision() == HEAD
+
+
+def test_records_of_the_first_schema_are_upgraded_whole(url):
+    engine = store._engine(sa.make_url(url))
+    upgrade(engine, "0001")
+    measures = [
+        measure("sharpness.sfr50", 4.0, scan="a.tif", direction="across"),
+        measure("sharpness.sfr50", 6.0, scan="b.tif", direction="across"),
+        measure("shading.nonuniformity", 2.0, scan="b.tif"),
+    ]
+    scans = [
+        {"role": "bed-sheet", "file": "a.tif", "dpi": [300.0, 300.0], "sha256": "a"},
+        {"role": "claim", "file": "b.tif", "dpi": [600.0, 600.0], "sha256": "b"},
+    ]
+    old = qualification(measures=measures) | {"scans": scans}
+    row = {"scanner": "heron", "taken": "2026-01-05", "created": "2026-01-05",
+           "tool_version": "0.1.0", "scans_key": "k", "document": old}  # fmt: skip
+    with engine.begin() as connection:
+        connection.execute(sa.insert(record), row)
+    engine.dispose()
+    with store.open_store(url) as opened:
+        (check,) = store.history(opened, "heron")
+        assert {(v.name, v.dpi, v.value) for v in check.values} == {
+            ("sharpness.sfr50", 300, 4.0),
+            ("sharpness.sfr50", 600, 6.0),
+            ("shading.nonuniformity", 0, 2.0),
+        }
+        assert store.document(opened, check.record_id) == old
 
 
 def test_a_newer_schema_is_refused_with_advice(url):
