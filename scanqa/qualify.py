@@ -27,6 +27,7 @@ from scanqa.model import (
     ScanFacts,
     Side,
 )
+from scanqa.proof import proof
 
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 
@@ -160,7 +161,7 @@ def qualify(
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         tool_version=__version__,
         scans=scans,
-        results=results,
+        results=results + proof(judgement.findings, results, placements, book_edge=book_edge),
         judgement=judgement,
         rejected=tuple(rejected),
         conditions=dict(options.conditions),

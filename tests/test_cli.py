@@ -223,6 +223,22 @@ def test_a_job_is_planned_from_what_is_known(blanks, tmp_path):
     assert "Plan for 300 pages" in page
 
 
+def test_the_page_for_a_seller_is_written_when_asked_for_or_called_for(blanks, tmp_path):
+    page = tmp_path / "reports/heron-evidence.html"
+    result = run("qualify", blanks, "--scanner", "heron", cwd=tmp_path)
+    assert not page.exists()  # two sound blanks: nothing is found wrong
+    result = run("qualify", blanks, "--scanner", "heron", "--evidence", cwd=tmp_path)
+    assert result.stdout.splitlines()[-2:] == ["reports/heron-evidence.html", "reports/heron.html"]
+    text = page.read_text("utf-8")
+    for scan in json.loads(
+        run("qualify", blanks, "--scanner", "heron", "--json", "-", cwd=tmp_path).stdout
+    )["scans"]:
+        assert scan["sha256"] in text
+    result = run("qualify", blanks, "--scanner", "heron", "--no-evidence", cwd=tmp_path)
+    assert "is of earlier scans" in result.stderr  # the page from before still lies there
+    assert result.exit_code == 0
+
+
 def test_uses_of_ones_own_replace_ours_and_the_report_says_so(blanks, tmp_path):
     (tmp_path / "mine.toml").write_text(
         """

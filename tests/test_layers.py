@@ -19,8 +19,9 @@ ALLOWED = {
     "locate": FOR_ALL | {"sheets", "numeric"},
     "measures": FOR_ALL | {"numeric"},
     "findings": FOR_ALL,
+    "proof": FOR_ALL | {"numeric"},  # cuts crops for findings, which it gets as values
     "simulate": FOR_ALL | {"sheets"},
-    "qualify": FOR_ALL | {"scans", "locate", "measures", "findings"},
+    "qualify": FOR_ALL | {"scans", "locate", "measures", "findings", "proof"},
     "report": FOR_ALL,
     "records": FOR_ALL | {"numeric"},
     "capture": FOR_ALL | {"scans", "numeric"},

@@ -67,6 +67,12 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="TOML file of your own kinds of work and limits, in place of the usual ones.",
 )
+@click.option(
+    "--evidence/--no-evidence",
+    default=None,
+    help="Write the page for a seller, NAME-evidence.html.  [default: if a fault was found or a "
+    "use is limited]",
+)
 @job_options
 @light_option
 @click.option("--date", help="When the scans were made, if their files do not say it.")
@@ -93,6 +99,7 @@ def command(
     line_time: float | None,
     reference: Path | None,
     uses: Path | None,
+    evidence: bool | None,
     job: Job | None,
     light: str | None,
     date: str | None,
@@ -132,7 +139,8 @@ def command(
         record = qualify(paths, scanner=scanner, options=options, progress=told)
     for line in plan_lines(record.plan) if record.plan else []:
         click.echo(line, err=json_to == "-")
-    status = deliver(record, out / f"{name}.html", json_to, limits, keep=keep, records=records)
+    page = out / f"{name}.html"
+    status = deliver(record, page, json_to, limits, keep=keep, records=records, evidence=evidence)
     sys.exit(status)
 
 

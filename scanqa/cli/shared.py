@@ -86,10 +86,12 @@ def deliver(
     *,
     keep: bool = False,
     records: str | None = None,
+    evidence: bool | None = None,
 ) -> int:
     """Keep the record if asked to, write report and JSON, print where they are; the exit status.
 
-    The report gains the scanner's history if there is one; it is written in any case.
+    The report gains the scanner's history if there is one; it is written in any case. The page for
+    a seller is written beside it where there is something to show, or as `evidence` says.
     """
     from scanqa.report.document import write_json
     from scanqa.report.more_pages import write_index
@@ -102,6 +104,7 @@ def deliver(
     past, kept = put_on_record(record, records) if keep else (None, True)
     page.parent.mkdir(parents=True, exist_ok=True)
     write_report(record, page, past=past)
+    proof = _evidence(record, page, past, evidence)
     write_index(page.parent)
     if json_to is not None:
         write_json(record, json_to)
@@ -112,10 +115,28 @@ def deliver(
     if past is not None and past.news is not None:
         click.echo(past.news.sentence, err=json_to == "-")
         click.echo(past.health.sentence, err=json_to == "-")
+    if proof:
+        click.echo(proof, err=json_to == "-")
     click.echo(page, err=json_to == "-")
     if record.rejected or not kept:
         return UNUSABLE
     return LIMIT_BROKEN if broken else DONE
+
+
+def _evidence(record: Record, page: Path, past: Past | None, wanted: bool | None) -> Path | None:
+    """Write the page for a seller; its path, or None if nothing calls for it."""
+    from scanqa.report.evidence import worth_a_page, write_evidence
+
+    path = page.with_name(f"{page.stem}-evidence.html")
+    if not (worth_a_page(record) if wanted is None else wanted):
+        if path.exists():
+            click.echo(
+                f"scanqa: {path} is of earlier scans; nothing in these calls for it", err=True
+            )
+        return None
+    done = None if past is None else [(event.at, event.words) for event in past.health.events]
+    write_evidence(record, path, done=done)
+    return path
 
 
 def put_on_record(record: Record, url: str | None) -> tuple[Past | None, bool]:

@@ -96,7 +96,8 @@ def _shelved(name: str, pages: dict[str, dict[str, str]], folder: Path) -> Shelv
 
 
 def _links(mine: dict[str, tuple[str, dict[str, str]]], folder: Path) -> Iterator[tuple[str, str]]:
-    for page, words in (("qualification", "Report"), ("history", "History")):
+    kinds = (("qualification", "Report"), ("evidence", "For the seller"), ("history", "History"))
+    for page, words in kinds:
         if page not in mine:
             continue
         file = mine[page][0]

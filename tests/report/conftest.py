@@ -32,7 +32,8 @@ def chromium():
 
 @pytest.fixture(scope="session")
 def reports(tmp_path_factory):
-    """Each synthetic record's report, written once."""
+    """Each synthetic record's report, written once, and two pages for a seller."""
+    from scanqa.report.evidence import write_evidence
     from scanqa.report.pages import write_report
     from tests.report import synthetic
 
@@ -44,4 +45,6 @@ def reports(tmp_path_factory):
     }
     for name, record in records.items():
         write_report(record, folder / f"{name}.html")
-    return {name: folder / f"{name}.html" for name in records}
+    for name in ("heron", "hostile"):
+        write_evidence(records[name], folder / f"{name}-evidence.html", done=synthetic.DONE)
+    return {path.stem: path for path in sorted(folder.iterdir())}

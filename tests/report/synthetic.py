@@ -41,6 +41,7 @@ RAMP = "heron-gutter-ramp.tif"
 BACK_WHITE, BACK_BLACK = "heron-back-white.tif", "heron-back-black.tif"
 WIDTH_MM, HEIGHT_MM = 297.0, 420.0
 DPI = 300.0
+DONE = (("2026-11-18T08:00:00+00:00", "glass cleaned on top"),)
 
 
 class Wiggle:
@@ -522,8 +523,10 @@ def _judgement() -> Judgement:
             "fault",
             reason="It stays in the same column while the paper moves, in all colours.",
             rests_on=("streaks.strongest_visible",),
-            causes=("dirt on the sensor window or a mirror", "a weak sensor element"),
+            causes=("dirt in the moving light path", "a weak sensor element"),
             action="Clean the glass and scan again.",
+            caution="Unplug first. Keep solvents off plastics.",
+            stop="Stop at the glass: what lies below is for someone who opens scanners.",
             source="Common practice, no source",
         ),
         Finding(

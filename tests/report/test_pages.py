@@ -32,10 +32,17 @@ def scrubbed(text: str) -> str:
     return re.sub(r"scanqa \d+\.\d+\.\d+", "scanqa VERSION", text)
 
 
-@pytest.mark.parametrize("name", ["heron", "one-blank"])
-def test_page_says_what_the_gold_file_says(name, reports, tmp_path):
+@pytest.mark.parametrize(
+    ("name", "file"),
+    [
+        ("heron", "report-heron.txt"),
+        ("one-blank", "report-one-blank.txt"),
+        ("heron-evidence", "evidence-heron.txt"),
+    ],
+)
+def test_page_says_what_the_gold_file_says(name, file, reports, tmp_path):
     text = scrubbed(page_text(reports[name].read_text("utf-8")))
-    gold = GOLD / f"report-{name}.txt"
+    gold = GOLD / file
     new = tmp_path / gold.name
     new.write_text(text, "utf-8")
     assert text == gold.read_text("utf-8"), f"see tests/gold/README.md; the new text is {new}"
