@@ -156,12 +156,13 @@ def qualify(
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
     judgement = judge(results, scans, uses=uses)
+    crops = proof(judgement.findings, results, placements, book_edge=options.book_edge)
     return Record(
         scanner=scanner,
         created=datetime.now(UTC).isoformat(timespec="seconds"),
         tool_version=__version__,
         scans=scans,
-        results=results + proof(judgement.findings, results, placements, book_edge=book_edge),
+        results=results + crops,
         judgement=judgement,
         rejected=tuple(rejected),
         conditions=dict(options.conditions),
