@@ -50,6 +50,8 @@ GUTTER_MIN_DELTA_L = 4.0  # at 2 mm
 GUTTER_REACH_MM = (3.0, 30.0)  # of a darkening by 2 L*
 GUTTER_SLOPE_MM = 1.0  # between a darkening by 2 L* and by half of the whole
 GUTTER_LEAD = 2.0  # the area under the curve over that of any other side
+GUTTER_STEEPEST_L_PER_MM = 40.0  # steeper is the end of the page, or the edges of those beneath it
+GUTTER_FOLD_MM = 1.5  # ... but for the fold itself
 
 
 def measure(
@@ -148,9 +150,21 @@ def _gutter_like(profile: Profile) -> bool:
     delta = profile.delta
     if delta_at(profile, 2.0) < GUTTER_MIN_DELTA_L:
         return False
+    if _steepest(profile) > GUTTER_STEEPEST_L_PER_MM:
+        return False
     foot = reach(profile.at_mm, delta, 2.0)
     half = reach(profile.at_mm, delta, float(delta.max()) / 2)
     return GUTTER_REACH_MM[0] <= foot <= GUTTER_REACH_MM[1] and foot - half >= GUTTER_SLOPE_MM
+
+
+def _steepest(profile: Profile) -> float:
+    """How fast the paper darkens towards the side at most, L* per mm: median of the bands.
+
+    Of each band on its own, because the page may lie a little askew.
+    """
+    beyond = profile.at_mm[:-1] > GUTTER_FOLD_MM
+    falls = -np.diff(profile.lack, axis=1)[:, beyond] / np.diff(profile.at_mm)[beyond]
+    return float(np.median(falls.max(axis=1)))
 
 
 def _deltas(profile: Profile, name: str) -> Iterator[Measurement]:

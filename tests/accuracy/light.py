@@ -5,12 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from scipy.optimize import brentq
 
-from scanqa.measures import edges, gutter, ramp, shading
+from scanqa.locate import locate
+from scanqa.measures import backing, edges, gutter, ramp, shading
 from scanqa.numeric.lightness import lstar
+from scanqa.scans.array import ArrayScan
+from scanqa.scans.linear import linear
+from scanqa.scans.overview import overview
+from scanqa.sheets import sheet
+from scanqa.simulate import scan
+from scanqa.simulate.scanner import Lamp, Scanner
+from scanqa.simulate.scenes import STIFFNESS, BlankScene, BookScene, RampScene
 from tests.accuracy import Row
 from tests.measures.blank_paper import grain
 from tests.measures.book import printed_page
+from tests.measures.folded import back_print, folded_ramp, scanned
 from tests.measures.paper import MM, grid_mm, placed
 from tests.measures.wedge import wedge
 
@@ -27,6 +37,9 @@ def rows() -> Iterable[Row]:
     yield _shadow()
     yield from _gutter()
     yield from _ramp()
+    yield from _folded()
+    yield from _books()
+    yield from _back_print()
 
 
 def _scan(light, rng, **more):
@@ -152,3 +165,122 @@ def _ramp() -> Iterable[Row]:
                 lifts.append(m.value - lift_mm * np.exp(-d / length_mm))
     yield _row("light at 1 … 10 mm of height, from the ramp", 1.0, lights, "%", seed=SEED + 3)
     yield _row("lift of the page at 0 … 10 mm", 0.3, lifts, "mm", seed=SEED + 3)
+
+
+# ------------------------------------------- the committed ramp, drawn by poppler and folded
+
+RAMP_DPI, RAMP_FINE_DPI = 300, 900
+LAMPS = {
+    "lamp that wraps round": lambda h: np.exp2(-h / 11.0),
+    "flat LED bar": lambda h: (1 + h / 6.0) ** -2,
+}
+SENSORS = {  # sigma in mm at a height, and the bound on the depth of field
+    "lens and CCD": (lambda h: np.hypot(0.035, 0.012 * h), 0.3),
+    "contact sensor": (lambda h: np.hypot(0.025, 0.13 * h), 0.06),
+}
+TURNS_DEG = (0.0, 91.5, 180.0, 268.0)
+
+
+def _folded() -> Iterable[Row]:
+    """Light, focus and depth of field against height for two sensors and two lamps."""
+    lights, places = [], {name: [] for name in SENSORS}
+    focus, depths = {name: [] for name in SENSORS}, {name: [] for name in SENSORS}
+    for sensor, (sigma_at, _) in SENSORS.items():
+        truth = _depth_of_field(sigma_at)
+        places[sensor].append(truth)
+        for number, lamp in enumerate(LAMPS.values()):
+            picture = folded_ramp(lamp, sigma_at, fine_dpi=RAMP_FINE_DPI)
+            for turn in TURNS_DEG[number::2]:
+                found = ramp.measure(
+                    scanned(picture, fine_dpi=RAMP_FINE_DPI, dpi=RAMP_DPI, turn_deg=turn)
+                )
+                for height in (1, 2, 5, 10):
+                    (m,) = found.named(f"gutter.light_at_{height}mm_height")
+                    lights.append(m.value - 100 * lamp(height))
+                (m,) = found.named("gutter.depth_of_field")
+                depths[sensor].append(m.value - truth)
+                (curve,) = next(e for e in found.evidence if "Sharpness" in e.title).curves
+                ideal = np.array([_sfr50(sigma_at(height)) for height in curve.x])
+                focus[sensor] += list(100 * (curve.y / ideal - 1))
+    path, seed = "PDF → poppler", 1
+    yield _row("light at 1 … 10 mm of height", 1.0, lights, "%", path=path, seed=seed)
+    for sensor, (_, bound) in SENSORS.items():
+        off = np.abs(focus[sensor])
+        measured = f"{np.median(off):.1f} %, {np.percentile(off, 90):.1f} % of {off.size}"
+        holds = bool(np.median(off) <= 2 and np.percentile(off, 90) <= 6)
+        what = f"SFR50 against height, {sensor}: median and 90th percentile of the error"
+        yield Row(what, "≤ 2 %, 6 %", measured, holds, seed, path)
+        what = f"depth of field of {places[sensor][0]:.2f} mm, {sensor}"
+        yield _row(what, bound, depths[sensor], "mm", path=path, seed=seed)
+
+
+def _sfr50(sigma_mm: float) -> float:
+    """Where a Gaussian times the pixel's aperture leaves a half (Goodman), cy/mm."""
+    pixel = MM / RAMP_DPI
+
+    def over(f):
+        return np.exp(-2 * (np.pi * sigma_mm * f) ** 2) * np.sinc(pixel * f) - 0.5
+
+    return brentq(over, 0.01, 0.99 / pixel)
+
+
+def _depth_of_field(sigma_at) -> float:
+    half = _sfr50(sigma_at(0.0)) / 2
+    return brentq(lambda h: _sfr50(sigma_at(h)) - half, 0.0, 12.0)
+
+
+def _back_print() -> Iterable[Row]:
+    """Show-through of the committed two-page sheet at several turns."""
+    off = []
+    for show, turn in ((7.5, 0.0), (1.0, 91.2), (0.0, 180.0), (4.0, 271.2), (12.0, 1.5)):
+        light = back_print(show / 100, fine_dpi=600)
+        pieces = scanned(light, fine_dpi=600, dpi=150, turn_deg=turn)
+        (m,) = backing.measure(pieces).named("backing.show_through")
+        off.append(m.value - show)
+    yield _row("show-through of 0 to 12 %", 0.15, off, "%", path="PDF → poppler", seed=1)
+
+
+# --------------------------------------------------------------- simulated books of the demo
+
+STIFF_DPI = 150
+
+
+def _books() -> Iterable[Row]:
+    """Pages of three stiffnesses, printed, tinted, textured, with a fan of page edges."""
+    rng = np.random.default_rng(SEED + 4)
+    deltas, reaches, lifts = [], [], []
+    for lamp, half_mm in (("wrap", 11.0), ("bar", 2.6)):
+        device = Scanner(name=lamp, lamp=Lamp(half_height_mm=half_mm))
+        wedge_scan = scan(RampScene(sheet("gutter-ramp-a4")), device, dpi=STIFF_DPI, rng=rng)
+        pieces = _located(wedge_scan, "ramp")
+        blank = _located(scan(BlankScene(), device, dpi=STIFF_DPI, rng=rng), "blank")
+        for lift_mm, length_mm in STIFFNESS.values():
+            for side in ("left", "top"):
+                book = BookScene(side, lift_mm, length_mm)
+                made = scan(book, device, dpi=STIFF_DPI, rng=rng)
+                found = gutter.measure(
+                    _located(made, "book"), book_edge=side, ramps=pieces, blanks=blank
+                )
+                for d in (0, 2, 5, 10, 20):
+                    (m,) = found.named(f"gutter.delta_L_at_{d}mm")
+                    deltas.append(
+                        m.value - float(made.truth.delta_L(side, np.array([float(d)]))[0])
+                    )
+                for limit in (2, 5, 10):
+                    (m,) = found.named(f"gutter.reach_{limit}")
+                    reaches.append(m.value - made.truth.depth_mm(side, limit))
+                for d in (0, 2, 5, 10):
+                    (m,) = found.named(f"gutter.lift_at_{d}mm")
+                    lifts.append(m.value - float(book.height_mm(float(d))))
+    yield _row(
+        "three stiffnesses: ΔL* at 0 … 20 mm", 0.5, deltas, "L*", path="simulator", seed=SEED + 4
+    )
+    yield _row("three stiffnesses: reach", 0.3, reaches, "mm", path="simulator", seed=SEED + 4)
+    yield _row(
+        "three stiffnesses: lift at 0 … 10 mm", 0.3, lifts, "mm", path="simulator", seed=SEED + 4
+    )
+
+
+def _located(made, name):
+    source = ArrayScan(made.pixels, name=f"{name}.tif", dpi=made.dpi)
+    return locate(source, overview(source), linear(source))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import ndimage
 
 from scanqa.measures import gutter
 from scanqa.numeric.lightness import lstar
@@ -134,6 +135,49 @@ def test_the_spine_is_found_beside_an_open_lid_and_edge_shadows():
     page[1000:] = 0.02 / PAPER
     page *= 1 - 0.8 * np.exp(-distance_from("right") / 0.7)
     check(gutter.measure([open_book("left", page=page)]))
+
+
+OPPOSITE = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
+
+
+def fan(side, begins_mm, *, wide_mm=5.0, askew=0.0):
+    """Edges of the pages beneath at the fore edge, thin gaps between them, then the open lid."""
+    out = distance_from(OPPOSITE[side]) * np.ones((ROWS, COLS))
+    along = np.arange(ROWS)[:, None] if side in ("left", "right") else np.arange(COLS)[None]
+    out = begins_mm - out + askew * along * MM / DPI  # mm beyond the page's edge
+    gaps = np.cumsum(np.random.default_rng(3).uniform(0.1, 0.32, round(wide_mm / 0.21)))
+    level = 0.93 - 0.25 * out / wide_mm
+    for gap in gaps:
+        level = np.where(np.abs(out - gap) < 0.06, 0.35 * level, level)
+    return np.where(out < 0, 1.0, np.where(out < wide_mm, level, 0.02 / PAPER))
+
+
+def texture():
+    """Cloudy paper: 1 % over a millimetre."""
+    cloud = ndimage.gaussian_filter(np.random.default_rng(8).standard_normal((ROWS, COLS)), 4)
+    return 1 + 0.01 * cloud / cloud.std()
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("begins_mm", [2.0, 6.0, 12.0, 40.0])
+def test_a_fan_of_page_edges_is_not_the_spine(side, begins_mm):
+    """On printed and cloudy paper the side is found and the figures hold."""
+    page = printed_page((ROWS, COLS), DPI) * fan(side, begins_mm) * texture()
+    check(gutter.measure([open_book(side, page=page)]))
+
+
+def test_a_fan_that_lies_askew_is_not_the_spine_of_a_book_that_opens_flat():
+    """A weak gutter, and beside the fore edge a drop that is far larger."""
+    curve = {"lift": 0.3, "tau": 7.0}
+    page = fan("left", 12.0, askew=np.tan(np.deg2rad(1.0)))
+    check(gutter.measure([open_book("left", page=page, **curve)]), **curve)
+
+
+@pytest.mark.parametrize("begins_mm", [3.0, 6.0])
+def test_with_hardly_a_gutter_a_fan_is_not_taken_for_one(begins_mm):
+    light = PAPER * light_at(distance_from("left"), lift=0.1, tau=4.0) * fan("left", begins_mm)
+    found = gutter.measure([placed(light * texture(), DPI, role="open-book", noise=0.004)])
+    assert all("--book-edge" in m.reason for m in found.measurements)
 
 
 @pytest.mark.parametrize("shadow", [0.0, 0.8])
