@@ -60,6 +60,8 @@ class Options:
         File of the user's own kinds of work and limits, in place of those of the package.
     job : Job or None
         Pages that are to be scanned; the record then holds a plan for them.
+    earlier : Results or None
+        What the same scanner gave at an earlier check, for the diagnosis.
     roles : mapping from path to role
         Roles that override what is recognised.
     conditions : mapping
@@ -76,6 +78,7 @@ class Options:
     reference: Mapping[str, Mapping[str, float]] | None = None
     uses: Path | None = None
     job: Job | None = None
+    earlier: Results | None = None
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
 
@@ -153,9 +156,10 @@ def qualify(
             progress(len(files) + step, total, f"measuring {words}")
             if placements:
                 results += measure(placements, options)
+        results = _trusted(results, placements)
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
-    judgement = judge(results, scans, uses=uses)
+    judgement = judge(results, scans, uses=uses, earlier=options.earlier)
     crops = proof(judgement.findings, results, placements, book_edge=options.book_edge)
     return Record(
         scanner=scanner,
@@ -168,6 +172,14 @@ def qualify(
         conditions=dict(options.conditions),
         plan=_plan(options.job, results, scans, judgement, placements),
     )
+
+
+def _trusted(results: Results, placements: Sequence[Placement]) -> Results:
+    """What is left when hidden processing has been accounted for."""
+    from scanqa.measures import processing
+
+    beds = {placement.scan.name for placement in _of(placements, "blank", "edge-strip")}
+    return processing.withhold(results, beds=beds)
 
 
 def _place(path: Path, options: Options) -> tuple[Placement, ...]:
@@ -267,9 +279,9 @@ def _geometry(placements: Sequence[Placement], options: Options) -> Results:
 def _claim(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import claim, processing
 
-    # Only sheets: on pages of text the regular lines can look like an interpolation's period.
-    sheets = [p for p in _of(placements, "bed-sheet", "claim") if p.sheet is not None]
-    return claim.measure(sheets) + processing.measure(sheets)
+    printed = _of(placements, "bed-sheet", "claim")
+    whole_bed = _of(placements, "blank", "dark", "edge-strip", "open-book")
+    return claim.measure(printed) + processing.measure([*printed, *whole_bed])
 
 
 def _streaks(placements: Sequence[Placement], options: Options) -> Results:

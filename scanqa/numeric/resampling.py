@@ -16,6 +16,10 @@ independent phases it is exponentially distributed with mean 1 (Rayleigh's test)
 up to the number of starts. Because only agreement counts, soft lenses, screens, text and grain
 raise no alarm, whatever their spectrum.
 
+Lines of text at one even pitch agree too. But what the true space leaves is rounding, if no JPEG
+came after; and even then the wrong phases leave far more. Where an agreement is that of a multiple
+or a mirror of f, the smallest space that holds the lines is the true one.
+
 JPEG's 8 × 8 blocks agree everywhere at multiples of f = 1/8. There the residual decides: they take
 away little of it, while the true space takes away most.
 
@@ -30,8 +34,8 @@ perhaps twice the factor. JPEG hides a factor of 8/k from a soft scan.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Any
 
@@ -52,6 +56,11 @@ _APART = 0.008  # in f, between trials that are looked at as different
 # other reasons takes away little, and most in small spaces.
 _DEPTH, _DEPTH_SMALL, _SMALL = 0.1, 0.25, 0.35
 _OUTSIDE = 0.05  # of the variance of print, the most that a space may leave out and be its own
+# What the right space leaves is rounding, 1/12 codes², unless JPEG came after. Regular print (lines
+# of text at one pitch) agrees as well, but leaves far more and loses little of it by the phase.
+_ROUNDING, _DEPTH_ROUNDING = 0.2, 0.25  # codes²; then no print explains it, and the agreement
+_COHERENT_ROUNDING = 10.0  # need not be as high
+_MUCH, _DEPTH_MUCH = 2.0, 0.4  # codes²; JPEG 90 that leaves this much has at least this depth
 # At f = k/8, where JPEG agrees too. What JPEG alone reached on native images, qualities 75 to 95,
 # lenses of 0.4 to 3 px (tests/benchmarks/claims.py): 0.11 for k to 3; 0.37, 0.50 and 0.69 for 4
 # to 6, and then k = 6 always had the most.
@@ -60,6 +69,7 @@ _JPEG_DEPTH = 0.2
 _JPEG_DEPTH_45 = 0.6
 _JPEG_DEPTH_6 = 0.72
 _JPEG_LEAD = 1.5  # of k = 4 and 5 over k = 6
+_JPEG_HIDES = 0.5  # of the depth of what was found, in a smaller space at another k
 _AS_DEEP = 0.6  # fits this deep, against the deepest, hold the image: the smallest space is its own
 _TIED = 1.01  # kernels whose residuals cannot be told apart
 _REPEATED = (
@@ -116,7 +126,18 @@ KERNELS = {
     "lanczos 3": Kernel("Lanczos", 3, _lanczos(3)),
     "lanczos 4": Kernel("Lanczos", 4, _lanczos(4)),
 }
+_SMOOTH = tuple(name for name in KERNELS if name != "nearest")
 _SEARCHED = ("linear", "cubic -0.5")  # repeats agree in these spaces too
+
+
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """A frequency to look at: `clear` if it agrees for certain and the print does not repeat."""
+
+    f: float
+    coherence: float
+    clear: bool
+    alias: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,11 +210,17 @@ def find_interpolation(covariances: Floats, means: Floats, starts: NDArray[np.in
     """
     flat = covariances.reshape(len(covariances), -1)
     tried = [_coherence(flat, starts, name) for name in _SEARCHED]
-    trials = [pair for found in tried for pair in found.tolist()]
-    positions = len(np.unique(starts))
-    peaks = _peaks(sorted(trials, reverse=True), positions)
-    own = [(coherence, f) for coherence, f in peaks if not _printed(means, starts, f)]
-    best = _best_fit(flat, starts, own)
+    peaks = _peaks(sorted((pair for found in tried for pair in found.tolist()), reverse=True))
+    least = max(_COHERENT, _COHERENT_SHARE * len(np.unique(starts)))
+    trials = [
+        _Trial(f, coherence, coherence >= least and not _printed(means, starts, f))
+        for coherence, f in peaks
+    ]
+    trials += [
+        replace(alias, clear=alias.clear and not _printed(means, starts, alias.f))
+        for alias in _aliases(flat, starts, trials)
+    ]
+    best = _best_fit(flat, starts, trials)
     return Search(best, 1 / _FREQUENCIES, np.max([found[:, 0] for found in tried], axis=0))
 
 
@@ -218,16 +245,33 @@ def _coherence(flat: Floats, starts: NDArray[np.int_], name: str) -> Floats:
     return np.asarray(found)
 
 
-def _peaks(trials: list[tuple[float, float]], positions: int) -> list[tuple[float, float]]:
+def _peaks(trials: list[tuple[float, float]]) -> list[tuple[float, float]]:
     """Coherent trials, highest first, one for each neighbourhood of frequency."""
-    least = max(_COHERENT, _COHERENT_SHARE * positions)
     peaks: list[tuple[float, float]] = []
     for coherence, f in trials:
-        if coherence < least or len(peaks) == 8:
+        if coherence < _COHERENT_ROUNDING or len(peaks) == 8:
             break
         if all(abs(f - other) > _APART for _, other in peaks):
             peaks.append((coherence, f))
     return peaks
+
+
+def _aliases(flat: Floats, starts: NDArray[np.int_], peaks: list[_Trial]) -> Iterator[_Trial]:
+    """Frequencies of which the highest peaks may be multiples or mirrors, if they fit at all."""
+    known = [peak.f for peak in peaks]
+    for peak in peaks[:3]:
+        for f in (
+            (whole + sign * peak.f) / n
+            for n in (1, 2, 3)
+            for whole in range(n + 1)
+            for sign in (1, -1)
+        ):
+            inside = _FREQUENCIES[0] <= f <= _FREQUENCIES[-1]
+            if not inside or any(abs(f - other) < _APART / 2 for other in known):
+                continue
+            known.append(f)
+            if _fits(flat, starts, f, ("cubic -0.5",))[0][0] < _MUCH:
+                yield replace(peak, f=f, alias=True)
 
 
 def _printed(means: Floats, starts: NDArray[np.int_], f: float) -> bool:
@@ -254,28 +298,37 @@ def _agreement(phasors: NDArray[np.complex128], starts: NDArray[np.int_]) -> flo
     return float(np.abs(sums.sum()) ** 2 / max(float(np.sum(np.abs(sums) ** 2)), 1e-9))
 
 
-def _best_fit(
-    flat: Floats, starts: NDArray[np.int_], peaks: list[tuple[float, float]]
-) -> Interpolation | None:
-    if not peaks:
-        return None
-    doubled = _nearest(flat, peaks)
+def _best_fit(flat: Floats, starts: NDArray[np.int_], trials: list[_Trial]) -> Interpolation | None:
+    """The smallest of the spaces that hold the lines."""
+    doubled = _nearest(flat, [trial for trial in trials if trial.clear and not trial.alias])
     if doubled is not None:
         f, coherence, depth = doubled
         return _found(f, coherence, depth, ("nearest",), starts)
     variance = float(flat[:, :: PIECE + 1].mean())
-    fits = []
-    for coherence, f in peaks:
-        kernels = _fits(flat, starts, f)
+    fits, passed_over = [], []
+    for trial in trials:
+        kernels = _fits(flat, starts, trial.f)
         residual, depth, _ = kernels[0]
-        outside = residual * (1 - f) / variance  # 1 - f of the dimensions lie outside
-        if outside < _OUTSIDE and depth >= _least_depth(flat, starts, f):
-            fits.append((f, coherence, kernels))
+        outside = residual * (1 - trial.f) / variance  # 1 - f of the dimensions lie outside
+        if residual < _ROUNDING and depth >= _DEPTH_ROUNDING:
+            fits.append((trial, kernels))
+        elif trial.clear and outside < _OUTSIDE:
+            least = _least_depth(flat, starts, trial.f)
+            if trial.alias or residual >= _MUCH:
+                least = _DEPTH_MUCH
+            if depth >= least:
+                fits.append((trial, kernels))
+            elif _of_jpeg(trial.f):
+                passed_over.append((trial.f, depth))
     if not fits:
         return None
-    deepest = max(kernels[0][1] for _, _, kernels in fits)
-    f, coherence, kernels = min(fit for fit in fits if fit[2][0][1] >= _AS_DEEP * deepest)
-    return _found(f, coherence, kernels[0][1], _families(f, kernels), starts)
+    deepest = max(kernels[0][1] for _, kernels in fits)
+    deep = [fit for fit in fits if fit[1][0][1] >= _AS_DEEP * deepest]
+    trial, kernels = min(deep, key=lambda fit: fit[0].f)
+    f, depth = trial.f, kernels[0][1]
+    if _of_jpeg(f) and any(at < f and had > _JPEG_HIDES * depth for at, had in passed_over):
+        return None  # JPEG hides which of the two it is
+    return _found(f, trial.coherence, depth, _families(f, kernels), starts)
 
 
 def _found(
@@ -285,9 +338,13 @@ def _found(
     return Interpolation(1 / f, float(error / f**2), families, coherence, depth)
 
 
+def _of_jpeg(f: float) -> bool:
+    return abs(f - round(8 * f) / 8) <= _JPEG_NEAR
+
+
 def _least_depth(flat: Floats, starts: NDArray[np.int_], f: float) -> float:
     k = round(8 * f)
-    if abs(f - k / 8) > _JPEG_NEAR:
+    if not _of_jpeg(f):
         return _DEPTH if f > _SMALL else _DEPTH_SMALL
     if k in (4, 5):
         lead = _JPEG_LEAD * _fits(flat, starts, 6 / 8)[0][1]
@@ -295,15 +352,15 @@ def _least_depth(flat: Floats, starts: NDArray[np.int_], f: float) -> float:
     return _JPEG_DEPTH if k < 4 else _JPEG_DEPTH_6
 
 
-def _fits(flat: Floats, starts: NDArray[np.int_], f: float) -> list[tuple[float, float, str]]:
-    """Every smooth kernel's residual in codes² per dimension, depth and name, the best first."""
+def _fits(
+    flat: Floats, starts: NDArray[np.int_], f: float, names: tuple[str, ...] = _SMOOTH
+) -> list[tuple[float, float, str]]:
+    """Each smooth kernel's residual in codes² per dimension, depth and name, the best first."""
     turn = np.round(starts * f * _FINE).astype(int)
     phases = (np.arange(_FINE)[:, np.newaxis] + turn) % _FINE  # (phases, pieces)
     pieces = np.arange(len(flat))
     fits = []
-    for name in KERNELS:
-        if name == "nearest":
-            continue
+    for name in names:
         outside, dimensions = _outside_fine(round(f, 6), name)
         residual = flat @ outside.T
         total = residual[pieces, phases].sum(axis=1) / dimensions[phases].sum(axis=1)
@@ -324,7 +381,7 @@ def _families(f: float, fits: list[tuple[float, float, str]]) -> tuple[str, ...]
     return tuple(dict.fromkeys(tied))
 
 
-def _nearest(flat: Floats, peaks: list[tuple[float, float]]) -> tuple[float, float, float] | None:
+def _nearest(flat: Floats, peaks: list[_Trial]) -> tuple[float, float, float] | None:
     """Frequency, coherence and depth if samples are repeated.
 
     Repeats agree as well at multiples and aliases of their frequency, and spaces of higher
@@ -332,11 +389,11 @@ def _nearest(flat: Floats, peaks: list[tuple[float, float]]) -> tuple[float, flo
     way, differently along a line: each piece may choose its phase.
     """
     aliases = {
-        round(candidate, 5): coherence
-        for coherence, f in reversed(peaks)
+        round(candidate, 5): peak.coherence
+        for peak in reversed(peaks)
         for multiple in range(1, 5)
         for whole in range(multiple + 1)
-        for candidate in ((whole + f) / multiple, (whole - f) / multiple)
+        for candidate in ((whole + peak.f) / multiple, (whole - peak.f) / multiple)
         if _FREQUENCIES[0] <= candidate <= _FREQUENCIES[-1]
     }
     for f, coherence in sorted(aliases.items()):

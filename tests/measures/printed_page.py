@@ -23,20 +23,24 @@ def page(
     screen_px=None,
     tilt_deg=None,
     screen_deg=None,
+    pitch_px=None,
 ):
-    """Native samples, uint8: words of several sizes, paper grain, perhaps a halftone."""
+    """Native samples, uint8: words of several sizes, paper grain, perhaps a halftone.
+
+    With `pitch_px` all lines of text have one size and this distance, as in a book.
+    """
     fine = Image.new("L", (width * OVER, height * OVER), 238)
     draw = ImageDraw.Draw(fine)
     top = 10
     while top < height * OVER - 40:
-        size = int(rng.integers(36, 130))
+        size = int(rng.integers(36, 130)) if pitch_px is None else int(0.75 * pitch_px * OVER)
         font = ImageFont.load_default(size=size)
         left = int(rng.integers(0, 150))
         while left < width * OVER:
             word = str(rng.choice(WORDS))
             draw.text((left, top), word, fill=int(rng.integers(20, 90)), font=font)
             left += int(font.getlength(word) + 0.3 * size)
-        top += int(1.3 * size)
+        top += int(1.3 * size) if pitch_px is None else round(pitch_px * OVER)
     turn = float(rng.uniform(-1, 1)) if tilt_deg is None else tilt_deg
     tilted = fine.rotate(turn, Image.Resampling.BILINEAR, fillcolor=238)
     light = np.asarray(tilted, np.float32)

@@ -150,6 +150,24 @@ def test_lines_of_text_that_share_their_feet_are_no_agreement():
     assert factors(pixels)["travel"].value == 1
 
 
+@pytest.mark.parametrize("pitch_px", [36.0, 60.0])
+def test_even_lines_of_a_book_are_no_interpolation(pitch_px):
+    """As a simulated open book once was: 0.25 codes fitted in step with the lines of text."""
+    pixels = page(
+        np.random.default_rng(8), 2600, 500, blur_px=0.5, noise=0.6, tilt_deg=0.0, pitch_px=pitch_px
+    )
+    assert factors(pixels)["travel"].value == 1
+
+
+def test_a_kernel_that_agrees_at_multiples_is_given_its_own_factor():
+    """Cubic at 3 and 4 agrees best at twice and three times its frequency."""
+    soft = page(np.random.default_rng(9), 300, 900, blur_px=1.0)
+    for factor in (3, 4):
+        found = across(enlarge(soft, factor, factor, "cubic", "OpenCV")[:400, :2400])
+        assert found.value == pytest.approx(factor, rel=FACTOR)
+        assert "cubic" in found.reason
+
+
 def test_sharpening_and_levels_are_no_interpolation():
     pixels = page(np.random.default_rng(6), 400, 1800)
     image = Image.fromarray(pixels).filter(ImageFilter.UnsharpMask(2, 150, 0))

@@ -12,6 +12,7 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from scanqa.measures import processing
+from scanqa.model import Measurement, Results
 from scanqa.numeric.jpeg_trace import find_jpeg
 from tests import independent as ind
 from tests.measures import printed_sheet
@@ -283,20 +284,71 @@ def test_blank_paper_shows_no_steps():
 def test_scans_of_one_bed_have_one_size(native):
     one = replace(placed(native, name="a.tif"), role="blank")
     other = replace(placed(native, name="b.tif"), role="blank")
-    found = only(processing.measure([one, other]), "processing.crop")
-    assert (found.value, found.reason) == (0, "")
+    for found in processing.measure([one, other]).named("processing.crop"):
+        assert (found.value, found.reason) == (0, "")
 
 
 def test_scans_cropped_to_the_paper_differ(native):
     one = replace(placed(native, name="a.tif"), role="blank")
     other = replace(placed(native[:560], name="b.tif"), role="dark")
-    found = only(processing.measure([one, other]), "processing.crop")
-    assert found.value == pytest.approx(80 * 25.4 / 600)
-    assert "cropped" in found.reason
+    whole, cropped = processing.measure([one, other]).named("processing.crop")
+    assert (whole.scan, whole.value, whole.reason) == ("a.tif", 0, "")
+    assert cropped.value == pytest.approx(80 * 25.4 / 600)
+    assert "cropped" in cropped.reason
     turned = replace(placed(native.T, name="c.tif"), role="blank")
-    assert only(processing.measure([one, turned]), "processing.crop").value == 0
+    assert {m.value for m in processing.measure([one, turned]).named("processing.crop")} == {0}
 
 
 def test_one_scan_shows_no_difference(native):
     found = only(processing.measure([placed(native)]), "processing.crop")
     assert found.status == "not-measurable"
+
+
+# ------------------------------------------------------------------------- what it spoils
+
+
+def found_in(name, value, *, uncertainty=0.01, scan="a.tif", direction=None, reason=""):
+    return Measurement(name, value, uncertainty, scan=scan, direction=direction, reason=reason)
+
+
+def spoiled(trace, *measured):
+    """Names of those that were taken back."""
+    kept = processing.withhold(Results((trace, *measured)), beds={"a.tif"}).measurements
+    assert kept[0] == trace
+    for before, after in zip(measured, kept[1:], strict=True):
+        if after != before:
+            assert after.status == "not-measurable"
+            assert f"it read {before.value:.3g}" in after.reason
+    return {m.name for m in kept[1:] if m.value is None}
+
+
+NOISE = found_in("noise.temporal", 0.3, scan="b.tif")
+PATTERN = found_in("streaks.column_pattern", 0.3)
+SHADOW = found_in("edges.shadow_left", 2.0, scan="")
+WHITE_LEVEL = found_in("tone.white", 95.0, scan="")
+SFR50 = found_in("sharpness.sfr50", 4.0, direction="across")
+SFR10 = found_in("sharpness.sfr10", 7.0, direction="across")
+ALL = (NOISE, PATTERN, SHADOW, WHITE_LEVEL, SFR50, SFR10)
+
+
+@pytest.mark.parametrize(
+    ("trace", "names"),
+    [
+        (found_in("processing.halo", 8.0, direction="across"), {SFR50.name}),
+        (found_in("processing.halo", 8.0, direction="travel"), set()),
+        (found_in("processing.halo", 8.0, direction="across", scan="b.tif"), set()),
+        (found_in("processing.halo", 1.0, direction="across"), set()),
+        (found_in("processing.level_stretch", 1.2), {NOISE.name, WHITE_LEVEL.name}),
+        (found_in("processing.level_stretch", 1.02), set()),
+        (found_in("processing.grain_kept", 0.2), {NOISE.name, PATTERN.name}),
+        (found_in("processing.grain_kept", 0.9), set()),
+        (found_in("processing.jpeg_quality", 85.0), {NOISE.name, PATTERN.name}),
+        (found_in("processing.jpeg_quality", 100.0), set()),
+        (found_in("processing.crop", 12.0), {SHADOW.name}),
+        (found_in("processing.crop", 12.0, scan="sheet.tif"), set()),
+        (found_in("processing.crop", 0.2), set()),
+    ],
+    ids=lambda v: f"{v.name} {v.value:g} {v.scan}" if isinstance(v, Measurement) else "",
+)  # fmt: skip
+def test_what_a_trace_falsifies_is_taken_back_and_nothing_else(trace, names):
+    assert spoiled(trace, *ALL) == names

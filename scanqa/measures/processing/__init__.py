@@ -1,0 +1,43 @@
+"""Traces of what the scanner's software does unasked, and what they spoil.
+
+- ``halo``: overshoot beside the edges of a located sheet, which only sharpening makes (`halo`).
+- ``level_stretch``, ``grain_kept``, ``jpeg_quality``: stretched levels, smoothed grain and lossy
+  compression, from the codes (`codes`).
+- ``crop``: how much smaller than the others a scan of the whole bed is (`crop`).
+
+Each is not measurable, with the reason, where there is nothing to judge by: no located edges, few
+codes, 16 bits or lossy compression (which fills gaps and eats grain), grain below rounding, no
+print, a single scan. What a trace falsifies is taken back by `withhold`, with the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from scanqa.measures.processing.codes import WHITE, grain, traces
+from scanqa.measures.processing.crop import crops
+from scanqa.measures.processing.halo import HALO_SEEN, halos
+from scanqa.measures.processing.spoils import withhold
+from scanqa.model import Placement, Results
+
+PRINTED = ("bed-sheet", "claim", "open-book")  # enough codes and detail for all traces
+
+__all__ = ["HALO_SEEN", "WHITE", "measure", "withhold"]
+
+
+def measure(placements: Sequence[Placement]) -> Results:
+    """Every trace, for each scan; sizes are compared over all scans of the whole bed.
+
+    Parameters
+    ----------
+    placements : sequence of Placement
+        Any scans. Edges need a located sheet, levels and JPEG print, grain plain paper.
+    """
+    results = halos([p for p in placements if p.role in PRINTED])
+    scans = {placement.scan.name: placement for placement in placements}  # pieces share a scan
+    for placement in scans.values():
+        if placement.role in PRINTED:
+            results += traces(placement)
+        elif placement.role == "blank":
+            results += Results(tuple(grain(placement)))
+    return results + Results(tuple(crops(list(scans.values()))))

@@ -1,0 +1,214 @@
+"""What the codes of a scan tell of their making: stretched levels, smoothed grain, JPEG.
+
+- Levels: gain after digitising, from codes that are empty or doubled
+  (`scanqa.numeric.code_gaps`).
+- Grain: power of the grain of flat paper at 0.46 … 0.5 cycles/px over that at 0.36 … 0.42. Noise of
+  a sensor is as strong at every frequency, and the paper's own grain ends below, where the lens
+  does: 1. Smoothing and interpolation bend it there, down mostly, up for running means and medians,
+  which have a null near 0.33.
+- JPEG: from the steps of its coefficients (`scanqa.numeric.jpeg_trace`), also when the file is a
+  TIFF.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.model import (
+    Channel,
+    Curve,
+    Direction,
+    Evidence,
+    Floats,
+    Measurement,
+    Placement,
+    Results,
+    Status,
+    Window,
+    not_measurable,
+)
+from scanqa.numeric.code_gaps import Stretch, level_stretch
+from scanqa.numeric.jpeg_trace import FINEST_QUALITY, find_jpeg
+from scanqa.numeric.tiles import tiles
+
+DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
+LUMA_OF_CODES = (0.299, 0.587, 0.114)  # ITU-R BT.601: JPEG's Y
+LINE = 64  # samples of a line for the spectrum of grain
+FLAT_WINDOWS, FEWEST_FLAT = 40, 8
+FINEST, COARSER = (0.46, 0.5), (0.36, 0.42)  # cycles/px
+ROUNDING = 1 / 12  # codes², of whole codes
+LEAST_GRAIN = 0.05  # codes² above rounding: less is lost in it
+WHITE = (0.65, 1.35)  # share of grain kept that needs no filter to explain
+JPEG_WINDOWS, JPEG_SIDE = 8, 192
+HISTOGRAM_WINDOWS, HISTOGRAM_SIDE = 64, 192
+
+
+def traces(placement: Placement) -> Results:
+    """Levels, grain and JPEG of one scan, with its histogram."""
+    counts = _histogram(placement)
+    return Results(
+        (*_levels(placement, counts), *grain(placement), _jpeg(placement)),
+        evidence=(_histogram_figure(placement, counts),),
+    )
+
+
+def stretched(gain: float, error: float) -> bool:
+    """Whether levels were altered after digitising."""
+    return abs(gain - 1) > max(3 * error, 0.05)
+
+
+def smoothed(kept: float) -> bool:
+    """Whether grain is bent by a filter."""
+    return not WHITE[0] <= kept <= WHITE[1]
+
+
+# ------------------------------------------------------------------------------- levels
+
+
+def _channels(placement: Placement) -> tuple[Channel, ...]:
+    return ("luma",) if placement.scan.channels == 1 else ("red", "green", "blue")
+
+
+def _levels(placement: Placement, histogram: NDArray[np.int_]) -> Iterator[Measurement]:
+    name, scan = "processing.level_stretch", placement.scan
+    if scan.bits != 8:
+        yield not_measurable(name, "16-bit codes are too many to show gaps", scan=scan.name)
+        return
+    if scan.lossy:
+        yield not_measurable(name, "lossy compression fills the gaps between codes", scan=scan.name)
+        return
+    for channel, counts in zip(_channels(placement), histogram, strict=True):
+        stretch = level_stretch(counts)
+        if stretch is None:
+            why = "too few different codes occur to show gaps: scan a page with print and greys"
+            yield not_measurable(name, why, scan=scan.name, channel=channel)
+        else:
+            reason = _level_words(stretch)
+            yield Measurement(
+                name,
+                stretch.gain,
+                stretch.gain_error,
+                reason=reason,
+                scan=scan.name,
+                channel=channel,
+            )
+
+
+def _level_words(stretch: Stretch) -> str:
+    seen = f"{stretch.empty} of {stretch.judged} codes are empty, {stretch.doubled} doubled"
+    if not stretched(stretch.gain, stretch.gain_error):
+        return f"{seen}: no stretch of levels shows"
+    return f"{seen}: levels were altered after digitising"
+
+
+def _histogram(placement: Placement) -> NDArray[np.int_]:
+    """Counts of each code in windows spread over the image: (channels, 256)."""
+    scan = placement.scan
+    side = min(HISTOGRAM_SIDE, scan.width_px, scan.height_px)
+    windows = tiles(scan, placement.overview, side, side).windows
+    counts = np.zeros((scan.channels, 256), int)
+    chosen = np.linspace(0, len(windows) - 1, min(HISTOGRAM_WINDOWS, len(windows))).astype(int)
+    for index in np.unique(chosen):
+        codes = scan.window(windows[index])
+        for channel, row in enumerate(counts):
+            row += np.bincount(codes[..., channel].ravel() >> (scan.bits - 8), minlength=256)
+    return counts
+
+
+def _histogram_figure(placement: Placement, counts: NDArray[np.int_]) -> Evidence:
+    codes = np.arange(256, dtype=np.float64)
+    curves = tuple(
+        Curve(channel, codes, np.log10(np.maximum(row, 1)))
+        for channel, row in zip(_channels(placement), counts, strict=True)
+    )
+    return Evidence(
+        "processing.level_stretch",
+        "curves",
+        "How often each code occurs",
+        scan=placement.scan.name,
+        x_label="code (upper 8 bits)",
+        y_label="log10 of the count",
+        curves=curves,
+        note="A comb of empty codes means that levels were stretched after digitising.",
+    )
+
+
+# -------------------------------------------------------------------------------- grain
+
+
+def grain(placement: Placement) -> Iterator[Measurement]:
+    """Share of the finest grain that is left, both directions."""
+    name, scan = "processing.grain_kept", placement.scan
+    if scan.lossy:
+        yield not_measurable(name, "lossy compression has eaten the finest grain", scan=scan.name)
+        return
+    top = 2**scan.bits - 1
+    cut = tiles(scan, placement.overview, LINE, LINE)
+    flat = cut.flattest(FLAT_WINDOWS, darkest=0.2 * top, lightest=0.985 * top)
+    if len(flat) < FEWEST_FLAT:
+        why = "no plain area of middle lightness: scan white paper that is not clipped"
+        yield not_measurable(name, why, scan=scan.name)
+        return
+    channel = scan.channels // 2  # green, or grey
+    windows = [scan.window(window)[..., channel].astype(np.float64) for window in flat]
+    for direction in DIRECTIONS:
+        yield _grain_along(placement, direction, windows)
+
+
+def _grain_along(placement: Placement, direction: Direction, windows: list[Floats]) -> Measurement:
+    name = "processing.grain_kept"
+    spectra = np.array([_spectrum(w if direction == "across" else w.T) for w in windows])
+    frequency = np.fft.rfftfreq(LINE)
+    bands = [(frequency >= low) & (frequency <= high) for low, high in (FINEST, COARSER)]
+    finest, coarser = (spectra[:, band].mean(axis=1) for band in bands)
+    where: dict[str, Any] = {"scan": placement.scan.name, "direction": direction}
+    if max(finest.mean(), coarser.mean()) < ROUNDING + LEAST_GRAIN:
+        why = "grain is below the rounding of the codes: very clean, or smoothed"
+        return not_measurable(name, why, **where)
+    value = float(finest.mean() / coarser.mean())
+    spread = np.std(finest - value * coarser, ddof=1) / len(windows) ** 0.5  # of a ratio of means
+    reason = "grain is not white: smoothed or interpolated" if smoothed(value) else ""
+    return Measurement(name, value, float(spread / coarser.mean()), reason=reason, **where)
+
+
+def _spectrum(lines: Floats) -> Floats:
+    """Power of lines at each frequency, codes²; white noise has its variance everywhere."""
+    taper = np.hanning(LINE)
+    centred = lines - lines.mean(axis=1, keepdims=True)
+    power = np.abs(np.fft.rfft(centred * taper, axis=1)) ** 2
+    return np.asarray(power.mean(axis=0) / np.sum(taper**2))
+
+
+# --------------------------------------------------------------------------------- JPEG
+
+
+def _jpeg(placement: Placement) -> Measurement:
+    name, scan = "processing.jpeg_quality", placement.scan
+    side = min(JPEG_SIDE, scan.width_px, scan.height_px)
+    chosen: list[Window] = tiles(scan, placement.overview, side, side).busiest(JPEG_WINDOWS)
+    windows = []
+    for window in chosen:
+        codes = scan.window(window).astype(np.float64) / (2**scan.bits - 1) * 255
+        windows.append(codes @ LUMA_OF_CODES if scan.channels == 3 else codes[..., 0])
+    trace = find_jpeg(windows, [(window.row, window.col) for window in chosen])
+    if trace is None:
+        why = "too little print to show the steps of JPEG"
+        return not_measurable(name, why, scan=scan.name)
+    status: Status = "ok"
+    quality, error = trace.quality, trace.quality_error
+    if trace.steps:
+        reason = f"{len(trace.steps)} frequencies keep to the steps of JPEG"
+        if not scan.lossy:
+            reason += ", though this file is lossless: it was compressed before"
+        if trace.offset != (0, 0):
+            reason += f"; its grid starts at {trace.offset[1]}, {trace.offset[0]} px: cropped since"
+    elif scan.lossy:
+        status, quality = "lower-bound", float(FINEST_QUALITY)
+        reason = "finer than this leaves no steps to see"
+    else:
+        reason = "no trace: not compressed, or finer than quality 92, or altered since"
+    return Measurement(name, quality, error, status, reason, scan=scan.name)
