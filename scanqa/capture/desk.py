@@ -1,4 +1,7 @@
-"""Where the person sits: a terminal, its keys (a foot switch types Enter or a blank) and lines.
+"""Where the person sits: a terminal, its keys and lines.
+
+A foot switch types Enter, a blank, or a key that turns pages (Page Down, an arrow, a function key):
+all of them mean "go".
 
 On a terminal a single key answers; when the input is piped, the first letter of a line does.
 """
@@ -94,6 +97,8 @@ class Terminal:
 def _meaning(typed: str) -> str:
     if not typed or typed.startswith("\x04"):
         return STOP
+    if len(typed) > 1 and typed.startswith("\x1b"):  # arrows, Page Down, F5: escape sequences
+        return GO
     return typed.strip().lower()[:1] or GO
 
 

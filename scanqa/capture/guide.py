@@ -44,6 +44,8 @@ class Verdict:
     facts: Mapping[str, Any] = field(default_factory=dict)
 
 
+UNKNOWN_KEY = "  That key means nothing here; the ones that do stand in brackets."
+
 Check = Callable[[Step, Taken, Session], Verdict]
 
 
@@ -122,6 +124,7 @@ def _step(
         if key == "s":
             return None
         if key != GO:
+            route.desk.say(UNKNOWN_KEY)
             continue
         try:
             taken = route.source.take(step, route.desk)
@@ -149,6 +152,7 @@ def _again_or_keep(desk: Desk) -> str:
             raise Stopped
         if key in (GO, "k", "s"):
             return key
+        desk.say(UNKNOWN_KEY)
 
 
 def _kept(step: Step, taken: Taken, verdict: Verdict, why: str) -> Entry:

@@ -125,11 +125,11 @@ BOOK = _drawing("""
     \\__|+------------------+
 """)
 RAMP = _drawing("""
-    +--------------------+
-    |                    |   the folded ramp, print down,
-    |[ramp]              |   its high end at the book edge
-    |                    |
-    +--------------------+
+    book edge
+       |+------------------+
+       |B~~~~~~A [weight]  |   the folded ramp, print down: lip
+       ||slope    flat     |   B right above the book edge; a
+       |+------------------+   dark cloth over it
 """)
 BACK = _drawing("""
     +--------------------+
@@ -208,7 +208,8 @@ FULL = (
     Step(
         "gutter-ramp",
         "gutter-ramp",
-        "Lay the folded gutter ramp on the glass, print down, its high end at the book edge.",
+        "Lay the folded gutter ramp on the glass, print down, its lip B right above the book edge; "
+        "weigh the flat part down and cover all of it with a dark cloth.",
         RAMP,
         60.0,
         optional=True,

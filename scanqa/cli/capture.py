@@ -47,14 +47,19 @@ PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
 @click.command("capture")
 @click.option("--scanner", help="Name of the scanner; scans and report are named after it.")
 @click.option("--device", help="Its name in SANE, if several are found; see --list.")
-@click.option("--list", "listed", is_flag=True, help="Show the devices, and options of --device.")
+@click.option(
+    "--list",
+    "listed",
+    is_flag=True,
+    help="Show the devices; with --device, its options and the settings that would be used.",
+)
 @click.option("--pace", "paced", is_flag=True, help="Time one scan at each dpi and mode.")
 @click.option("--quick", "plan_name", flag_value="quick", help="Two blanks.")
 @click.option(
     "--full",
     "plan_name",
     flag_value="full",
-    help="Blanks, dark, bed sheet turned, strips, ramp, open book. This is the default.",
+    help="Blanks, dark, bed sheet turned, strips, ramp, open book, back print. The default.",
 )
 @click.option(
     "--from-folder",
@@ -121,7 +126,7 @@ def command(
     says whether to scan again. Stopped with Ctrl-C or q, the same command goes on from there.
     """
     if listed:
-        _list(device)
+        _list(device, dpi)
         return
     if scanner is None:
         raise BadOption("give the scanner a name with --scanner")
@@ -197,7 +202,7 @@ def _by_device(
     plan = fitting(_plan(plan_name), usual.size_mm)
     if highest_dpi(read_options(device, usual.values)) <= dpi:
         plan = tuple(step for step in plan if not step.highest_dpi)
-    click.echo(f"{device}: " + ", ".join(f"{name} {value}" for name, value in usual.values))
+    click.echo(f"{device}: {_named(usual)}")
     sweep(folder)
     source = DeviceSource(folder, settings, stall_s=timeout)
     return _walk(scanner, folder, plan, source, _check(options))
@@ -294,19 +299,28 @@ def _report(
 # ------------------------------------------------------------------------ devices and pace
 
 
-def _list(device: str | None) -> None:
+def _list(device: str | None, dpi: float) -> None:
     from scanqa.capture.device import list_devices, read_options
+    from scanqa.capture.settings import choose
 
     if device is not None:
         for option in read_options(device).values():
             if option.active and (option.words or option.value):
                 click.echo(f"{option.name:<24} {option.words}   [{option.value}]")
+        settings = choose(device, dpi=dpi)
+        click.echo("\nWould scan with: " + _named(settings))
+        for note in settings.notes:
+            click.echo(f"Note: {note}.")
         return
     devices = list_devices()
     if not devices:
         raise BadOption(_NONE)
     for found in devices:
         click.echo(f"{found.name}   {found.vendor} {found.model} ({found.kind})")
+
+
+def _named(settings: Settings) -> str:
+    return ", ".join(f"{name} {value}" for name, value in settings.values)
 
 
 _NONE = "SANE finds no scanner; check cable, power and driver, or use --from-folder"

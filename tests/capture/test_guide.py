@@ -116,6 +116,7 @@ def test_what_is_kept_despite_a_fault_is_remembered_and_not_asked_about_again(so
     assert [entry.kept_despite for entry in session.entries] == ["it is too bright"] * 2
     assert session.accepted == ("clipped",)
     assert desk.text.count("Scan it again because") == 1
+    assert desk.text.count("That key means nothing here") == 1
     assert "Note: it is too bright." in desk.text
 
 

@@ -35,7 +35,7 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     at = Sitting(tmp_path, *arguments)
     at.answer("\r")
     at.answer("k")
-    at.answer(" ")  # a foot switch may type a blank
+    at.answer("\x1b[6~")  # a foot switch may type Page Down, or a blank
     assert at.end() == 0, at.text
     assert "Step 1 of 2: blank-1" in at.text
     assert "It shows plain white paper." in at.text
@@ -139,6 +139,37 @@ def test_the_same_plan_from_a_folder_that_other_software_fills(tmp_path):
     assert [entry["seconds"] for entry in entries] == [None, None]
 
 
+def test_a_full_plan_from_a_folder_waits_for_each_file_and_goes_on(tmp_path):
+    """Blanks 3 and 4 need no hand at a device; here each is a file of its own."""
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    arguments = ("--scanner", "wren", "--full", "--from-folder", "inbox", "--no-keep")
+
+    def save(number):
+        moved = (30 * (number > 1), 7)
+        picture = Image.fromarray(paper(number, shift_px=moved, size_mm=(80, 100)))
+        picture.save(tmp_path / "whole.tif", dpi=(100, 100))
+        os.replace(tmp_path / "whole.tif", inbox / f"{number}.tif")
+
+    at = Sitting(tmp_path, *arguments)
+    for number in (1, 2, 3):
+        at.until(f"blank-{number}[^0-9](.|\n)*waiting for a new file")
+        save(number)
+    at.until("blank-4(.|\n)*waiting for a new file")
+    at.answer("q")
+    assert at.end() == 130, at.text
+    at = Sitting(tmp_path, *arguments)
+    at.until(r"already there: blank-1, blank-2, blank-3\.")
+    at.until("blank-4(.|\n)*waiting for a new file")
+    save(4)
+    at.until("Step 5 of 14: dark")
+    at.answer("q")
+    assert at.end() == 130, at.text
+    entries = json.loads((inbox / "session.json").read_text("utf-8"))["entries"]
+    assert [entry["file"] for entry in entries] == ["1.tif", "2.tif", "3.tif", "4.tif"]
+    assert [entry["kept_despite"] for entry in entries] == [""] * 4
+
+
 def run(folder, *arguments, keys="", **environment):
     return subprocess.run(
         [sys.executable, "-m", "scanqa", "capture", *arguments],
@@ -157,6 +188,7 @@ def test_devices_options_and_pace_are_listed(sane, tmp_path):
     assert devices.stdout.startswith("test:0   Noname frontend-tester")
     options = run(tmp_path, "--list", "--device", "test:0").stdout
     assert "1 to 1200 in steps of 1 dpi" in options
+    assert "Would scan with: source Flatbed, mode Color, depth 16, resolution 300" in options
     pace = run(tmp_path, "--pace", "--scanner", "heron", "--pages", "100")
     assert pace.returncode == 0, pace.stderr
     rows = [line.split()[:2] for line in pace.stdout.splitlines()[1:]]
