@@ -4,17 +4,23 @@ The (invented) Tarn Valley Orchard Society digitises nursery catalogues with *he
 book-edge scanner with a cold-cathode lamp that wraps round the front of its carriage, and *wren*,
 a newer one with a contact sensor and a flat bar of LEDs. What was planted is written beside the
 scans, in ``truth.json``, with the seeds.
+
+Heron has been checked each month for two years (`heron_in`): its lamp dims by 2 % a month from
+month 8 on behind the white calibration, and a streak came in month 5 and went with a cleaning.
 """
 
 from __future__ import annotations
 
+import gzip
 import json
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from datetime import date
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -88,7 +94,70 @@ WREN = Scanner(
 )
 
 SCANNERS = {scanner.name: scanner for scanner in (HERON, WREN)}
+DEMO_LIGHT = {"heron": "cold-cathode lamp (simulated)", "wren": "LED (simulated)"}
 PRINTER = Printer(scale_x=1.0006, scale_y=0.9992, edge_roughness_um=6.0)
+
+YEARS_FILE = "demo_years.jsonl.gz"
+MONTHS = 24  # of checks before the full set of today
+DIMS_FROM, DIMS_BY = 8, 0.02
+DIRTY_IN = 5
+CLEANED = "sensor window cleaned"
+DIRT = Streak(118.2, 120.0, -0.012, cause="dirt on the moving optics")
+NEW_LAMP = HERON.lamp.level / (1 - DIMS_BY) ** (MONTHS - DIMS_FROM + 1)
+
+
+def heron_in(month: int, *, glass_mm: tuple[float, float] = HERON.glass_mm) -> Scanner:
+    """Heron as it was in a month of its two years, 0 to `MONTHS` − 1; today is `HERON`."""
+    dimmed = max(0, month - DIMS_FROM + 1)
+    return replace(
+        HERON,
+        glass_mm=glass_mm,
+        lamp=replace(HERON.lamp, level=NEW_LAMP * (1 - DIMS_BY) ** dimmed),
+        streaks=HERON.streaks[1:] + ((DIRT,) if month == DIRTY_IN else ()),
+        marks=HERON.marks[:1],
+    )
+
+
+def write_check(
+    folder: Path, scanner: Scanner, *, seed: Sequence[int], dpi: float = DPI
+) -> list[Path]:
+    """Write two blank scans of a scanner, on a paper of their own that moves between them."""
+    rng = np.random.default_rng(seed)
+    paper = Paper(seed=int(rng.integers(1, 10_000)))
+    moved = tuple(rng.uniform(2.0, 6.0, 2) * rng.choice([-1, 1], 2))
+    scenes = (
+        BlankScene(paper),
+        BlankScene(paper, moved_mm=(moved[0], moved[1]), turn_deg=float(rng.uniform(-0.5, 0.5))),
+    )
+    files = []
+    for number, scene in enumerate(scenes, 1):
+        simulated = scan(scene, scanner, dpi=dpi, rng=rng)
+        files.append(folder / f"blank-{number}.tif")
+        save_tiff(files[-1], simulated.pixels, simulated.dpi)
+    return files
+
+
+def check_seed(month: int) -> list[int]:
+    """Seed of the scans of a monthly check."""
+    return [SEED, MONTHS, month]
+
+
+def month_day(month: int, day: int, *, today: date) -> str:
+    """A day of a month of heron's two years, counted back from today; ISO 8601."""
+    count = today.year * 12 + today.month - 1 - MONTHS + month
+    return date(count // 12, count % 12 + 1, day).isoformat()
+
+
+def checked_months(*, today: date) -> list[dict[str, Any]]:
+    """The monthly qualifications as they come with scanqa, dated back from today.
+
+    They were simulated and measured by ``python -m tests.renew_demo_years``.
+    """
+    packed = (resources.files("scanqa") / YEARS_FILE).read_bytes()
+    documents = [json.loads(line) for line in gzip.decompress(packed).decode().splitlines()]
+    for month, document in enumerate(documents):
+        document["conditions"]["date"] = month_day(month, 5, today=today)
+    return documents
 
 
 def scenes() -> dict[str, Scene]:

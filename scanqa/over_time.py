@@ -88,7 +88,7 @@ class Series:
     days : tuple of float
         Time of each check.
     starts : tuple of int
-        Where the series begins anew because of an event.
+        Where the series begins anew because of an event that changed it.
     changes : tuple of Change
         In time order, each not explained by an event.
     normal : (low, high) or None
@@ -137,13 +137,46 @@ class Shift:
 
 
 @dataclass(frozen=True, slots=True)
+class StreakLife:
+    """A streak followed over the checks by its place.
+
+    Attributes
+    ----------
+    axis, polarity : str
+        As for `scanqa.model.Streak`.
+    at_mm, contrast_percent : float
+        Median place; largest contrast.
+    visible : bool
+        Whether an eye would have seen it in any check.
+    first, last : str
+        Times of the first and the last check that show it.
+    since_start : bool
+        Whether the first check of blank paper shows it already.
+    gone : str
+        Time of the first check that does not show it any more; empty if the newest shows it.
+    """
+
+    axis: str
+    polarity: str
+    at_mm: float
+    contrast_percent: float
+    visible: bool
+    first: str
+    last: str
+    since_start: bool
+    gone: str
+
+
+@dataclass(frozen=True, slots=True)
 class Effect:
-    """What an event changed: measures that moved by more than their scatter.
+    """What an event changed: measures that moved by more than their scatter, streaks that went.
 
     Attributes
     ----------
     compared : int
         Measures with checks before and after.
+    came, went : tuple of StreakLife
+        Streaks that the checks beside the event show only after it, or only before.
     small : int
         Shifts that were shown, but are too small to matter.
     """
@@ -153,6 +186,8 @@ class Effect:
     compared: int
     small: int
     sentence: str
+    came: tuple[StreakLife, ...] = ()
+    went: tuple[StreakLife, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +229,7 @@ class Health:
     series: tuple[Series, ...]
     events: tuple[Event, ...]
     effects: tuple[Effect, ...]
+    streaks: tuple[StreakLife, ...]
     lamp: Lamp | None
     checks: int
     on_record: int
@@ -302,4 +338,10 @@ def key_words(key: Key) -> str:
 
 def digits_of(key: Key) -> int:
     """Decimals for a value of this measure in a sentence."""
-    return CATALOGUE[key[0]].digits + 1
+    return CATALOGUE[key[0]].digits
+
+
+def streak_words(streak: StreakLife) -> str:
+    """``dark streak at x 71.3 mm``."""
+    axis = "x" if streak.axis == "travel" else "y"
+    return f"{streak.polarity} streak at {axis} {streak.at_mm:.1f} mm"

@@ -62,6 +62,8 @@ def command(
 
 
 def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
+    from scanqa.over_time import streak_words
+
     click.echo(health.sentence)
     if health.checks < health.on_record:
         click.echo(f"  the newest {health.checks} of {health.on_record} checks on record")
@@ -73,6 +75,10 @@ def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
             click.echo(f"    {words}")
     for effect in health.effects:
         click.echo(f"  event {effect.sentence}")
+    for streak in health.streaks:
+        since = "since the first check" if streak.since_start else f"since {streak.first[:10]}"
+        gone = f", gone {streak.gone[:10]}" if streak.gone else ""
+        click.echo(f"  {streak_words(streak)} {since}{gone} ({streak.contrast_percent:.1f} %)")
     for series in health.series:
         if whole or series.state in ("changed", "drifting") or series.key[0] in stated:
             click.echo(f"  {_place(series)}: {series.sentence}")

@@ -16,29 +16,75 @@ from collections.abc import Sequence
 from typing import Literal
 
 from scanqa.numeric.trend import student_tail, student_width
-from scanqa.over_time import Effect, Event, Series, Shift, digits_of, key_words
-from scanqa.records.weigh import holm, improves, matters
+from scanqa.over_time import (
+    Effect,
+    Event,
+    Key,
+    Series,
+    Shift,
+    StreakLife,
+    digits_of,
+    key_words,
+    streak_words,
+)
+from scanqa.records.weigh import holm, improves, matters, scatter_floor
 
 AROUND = 3
 CONFIDENCE = 0.95
 
 
-def effects(series: Sequence[Series], events: Sequence[Event]) -> tuple[Effect, ...]:
-    """Before and after each event, in time order."""
-    return tuple(_effect(series, event, events) for event in sorted(events, key=lambda e: e.at))
+def effects(
+    series: Sequence[Series],
+    events: Sequence[Event],
+    streaks: Sequence[StreakLife] = (),
+    blanks: Sequence[str] = (),
+) -> tuple[tuple[Effect, ...], dict[Key, list[Event]]]:
+    """Before and after each event, in time order; and the events that changed each series.
+
+    Parameters
+    ----------
+    series : sequence of Series
+        Each begun anew at every event.
+    streaks, blanks : sequences
+        Streaks by place, and the times of the checks that looked for them.
+
+    Returns
+    -------
+    effects : tuple of Effect
+    changed : dict from key to list of Event
+        Events with a shift that is shown, whether it matters or not, or that cannot be tested.
+    """
+    changed: dict[Key, list[Event]] = {s.key: [] for s in series}
+    found = []
+    for event in sorted(events, key=lambda e: e.at):
+        tested = [(s, _tested(s, event, events)) for s in series]
+        known = [(s, shift, p) for s, test in tested if test is not None for shift, p in [test]]
+        falls = holm([p for _, _, p in known])
+        shown = [(s, shift) for (s, shift, _), fell in zip(known, falls, strict=True) if fell]
+        for s in (*(s for s, test in tested if test is None), *(s for s, _ in shown)):
+            changed[s.key].append(event)
+        large = [
+            shift
+            for s, shift in shown
+            if abs(shift.difference) >= matters(s.key[0], shift.before, shift.after)
+        ]
+        came, went = _streaks_beside(event, streaks, blanks)
+        small = len(shown) - len(large)
+        sentence = _sentence(event, large, len(known), came, went)
+        found.append(Effect(event, tuple(large), len(known), small, sentence, came, went))
+    return tuple(found), changed
 
 
-def _effect(series: Sequence[Series], event: Event, events: Sequence[Event]) -> Effect:
-    found = [(s, t) for s in series if (t := _tested(s, event, events)) is not None]
-    falls = holm([p for _, (_, p) in found])
-    shown = [(s, shift) for (s, (shift, _)), fell in zip(found, falls, strict=True) if fell]
-    large = [
-        shift
-        for s, shift in shown
-        if abs(shift.difference) >= matters(s.key[0], shift.before, shift.after)
-    ]
-    sentence = _sentence(event, large, len(found), len(shown) - len(large))
-    return Effect(event, tuple(large), len(found), len(shown) - len(large), sentence)
+def _streaks_beside(
+    event: Event, streaks: Sequence[StreakLife], blanks: Sequence[str]
+) -> tuple[tuple[StreakLife, ...], tuple[StreakLife, ...]]:
+    """Streaks that came and that went between the last check before an event and the next."""
+    before = max((at for at in blanks if at < event.at), default=None)
+    after = min((at for at in blanks if at >= event.at), default=None)
+    if before is None or after is None:
+        return (), ()
+    came = tuple(s for s in streaks if s.first == after and not s.since_start)
+    return came, tuple(s for s in streaks if s.last == before and s.gone == after)
 
 
 def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, float] | None:
@@ -54,10 +100,7 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     steps = [s.values[i] - s.values[i - 1] for i in range(1, len(s.values)) if i not in borders]
     if not before or not after or not steps:
         return None
-    known = [u for u in s.uncertainties if u is not None]
-    floor = 10.0 ** -digits_of(s.key)
-    if known:
-        floor = max(floor, 0.5 * statistics.median(known))
+    floor = scatter_floor(s.key[0], s.values, s.uncertainties)
     scatter = max(math.sqrt(sum(d * d for d in steps) / (2 * len(steps))), floor)
     degrees = max(1.0, 2 * len(steps) / 3)
     error = scatter * math.sqrt(1 / len(before) + 1 / len(after))
@@ -74,15 +117,23 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     return shift, 2 * student_tail(-abs(difference / error), degrees)
 
 
-def _sentence(event: Event, shifts: Sequence[Shift], compared: int, small: int) -> str:
+def _sentence(
+    event: Event,
+    shifts: Sequence[Shift],
+    compared: int,
+    came: Sequence[StreakLife],
+    went: Sequence[StreakLife],
+) -> str:
     head = f"{event.at[:10]}, {event.words}: "
     if not compared:
         return head + "no checks on both sides yet to compare."
-    if not shifts:
+    parts = [f"{streak_words(streak)} gone" for streak in went]
+    parts += [f"{streak_words(streak)} new" for streak in came]
+    parts += [_words(shift) for shift in shifts]
+    if not parts:
         return head + f"no change beyond scatter that matters, in {of_measures(compared)}."
-    said = "; ".join(_words(shift) for shift in shifts)
-    rest = compared - len(shifts)
-    return head + f"{said}. No change that matters in {of_measures(rest)} more."
+    rest = of_measures(compared - len(shifts))
+    return head + f"{'; '.join(parts)}. No change that matters in {rest}."
 
 
 def of_measures(count: int) -> str:

@@ -1,9 +1,10 @@
 """How a scanner fares over months: what changed, when, and when a limit will be met.
 
 Pure functions over `Check` and `Event`. Each measure is a series; an event (cleaning, repair, new
-lamp) begins it anew. Within a stretch three charts watch it (`scanqa.records.changes`). All
-measures of a scanner share one false-alarm budget, so that a healthy scanner raises an alarm about
-once in `RUN_LENGTH` checks, whatever the number of its measures.
+lamp) begins it anew where it changed it. Within a stretch three charts watch it
+(`scanqa.records.changes`). All measures of a scanner share one false-alarm budget, so that a
+healthy scanner raises an alarm about once in `RUN_LENGTH` checks, whatever the number of its
+measures. Streaks are followed by their place beside the charts (`scanqa.records.streaks`).
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ from scanqa.records.effects import effects
 from scanqa.records.lamp import lamp
 from scanqa.records.series import Value
 from scanqa.records.store import Check
-from scanqa.records.weigh import matters
+from scanqa.records.streaks import streak_lives
+from scanqa.records.weigh import scatter_floor
 
 RUN_LENGTH = 240.0  # checks between false alarms of one healthy scanner: twenty years of months
 FEWEST_CHECKS = 4  # less than this after an event: too few to judge
@@ -45,8 +47,6 @@ FEWEST_FOR_TREND = 6
 TREND_ERROR = 0.01  # of a trend where the charts have alarmed already
 NORMAL_SIGMA = 3.0
 DAYS_PER_MONTH = 365.2425 / 12
-CARE = 0.1  # of what matters: less scatter than this is not watched any closer
-COUNT_FLOOR = 1.0  # one speck more or less is everyday dust, not a change of the scanner
 
 # Not the scanner's health: how the sheet was laid and printed, the paper, what follows from others.
 NOT_WATCHED = (
@@ -83,25 +83,35 @@ def health(
         of their series.
     """
     on_record = len(checks) if on_record is None else on_record
+    limits = limits or {}
     if not checks:
         words = f"No check of {scanner} is on record."
-        return Health(scanner, (), tuple(events), (), None, 0, on_record, ("", ""), words)
+        return Health(scanner, (), tuple(events), (), (), None, 0, on_record, ("", ""), words)
     first = datetime.fromisoformat(checks[0].taken)
     grouped = _grouped(checks)
     # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
     watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
     run_length = RUN_LENGTH * max(1, watched)
-    series = [
-        _series(key, points, left_out, first, events, run_length, (limits or {}).get(key[0]))
-        for key, (points, left_out) in grouped.items()
-    ]
+    # Each event begins every series anew, to see what it changed; then only those it did change:
+    # to forget a baseline for nothing would hide a drift that sets in soon after.
+    streaks, blanks = streak_lives(checks)
+
+    def made(begins: Mapping[Key, Sequence[Event]]) -> list[Series]:
+        return [
+            _series(key, points, left_out, first, begins[key], run_length, limits.get(key[0]))
+            for key, (points, left_out) in grouped.items()
+        ]
+
+    found, changed = effects(made(dict.fromkeys(grouped, events)), events, streaks, blanks)
+    series = made(changed)
     order = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
     series.sort(key=lambda s: order[s.state])
     return Health(
         scanner,
         tuple(series),
         tuple(events),
-        effects(series, events),
+        found,
+        streaks,
         lamp(series, checks, run_length),
         len(checks),
         on_record,
@@ -176,24 +186,6 @@ def _series(
 
 def _first_after(dates: Sequence[str], moment: str) -> int:
     return sum(date < moment for date in dates)
-
-
-def scatter_floor(name: str, values: Sequence[float], stated: Sequence[float | None]) -> float:
-    """The smallest scatter from check to check to be believed, or to be cared about.
-
-    Half of what each check's own uncertainty says; the rounding of the printed digits; a tenth of
-    what matters to the work. Without it, what is nearly always the same (0 for none found) would
-    alarm at the first grain that is not.
-    """
-    known = [u for u in stated if u is not None]
-    rounding = 10.0 ** -CATALOGUE[name].digits / math.sqrt(12)
-    middle = statistics.median(values)
-    return max(
-        rounding,
-        CARE * matters(name, middle, middle),
-        0.5 * statistics.median(known) if known else 0.0,
-        COUNT_FLOOR if name == "glass.marks" else 0.0,
-    )
 
 
 def _normal(
@@ -292,8 +284,8 @@ def _sentence(
     if drift is not None:
         parts = parts[:1]  # a drift raises one alarm after another: the first says when it began
         parts.append(
-            f"Drifts by {number(drift.per_month)} a month "
-            f"({drift.low:.{digits}f} to {drift.high:.{digits}f})."
+            f"Drifts by {drift.per_month:+.{digits + 1}f} {unit}".rstrip() + " a month "
+            f"({drift.low:+.{digits + 1}f} to {drift.high:+.{digits + 1}f})."
         )
     if limit is not None:
         parts.append(_limit_words(meets, days[begin], days[-1], number(limit), beyond=beyond))

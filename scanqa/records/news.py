@@ -11,10 +11,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from scanqa.over_time import Health, News, digits_of, key_words
+from scanqa.records.store import Line, lines_of
+from scanqa.records.streaks import is_sure, same_place
 
-SAME_STREAK_MM = 0.5  # and the wider one's own width
 SAME_MARK_MM = 1.5
-SURE_STREAK_PERCENT = 0.4  # twice what is found in nineteen of twenty clean blanks
 SURE_MARK_PERCENT = 5.0
 MOST_NAMED = 4  # of one kind; more are counted
 
@@ -32,52 +32,41 @@ def news(document: Mapping[str, Any], earlier: Mapping[str, Any], health: Health
     since = str(earlier.get("conditions", {}).get("date") or earlier["created"])[:10]
     items: list[str] = []
     if _saw_paper(document) and _saw_paper(earlier):
-        now, then = document.get("streaks", []), earlier.get("streaks", [])
-        items += _listed("new", [s for s in now if _sure(s) and not _known(s, then)])
-        items += _listed("gone", [s for s in then if _sure(s) and not _known(s, now)])
+        now, then = lines_of(document), lines_of(earlier)
+        items += _listed("new {}", [s for s in now if is_sure(s) and not _known(s, then)])
+        items += _listed("{} gone", [s for s in then if is_sure(s) and not _known(s, now)])
         marks, old = document.get("glass_marks", []), earlier.get("glass_marks", [])
-        items += _marks("new", [m for m in marks if _plain(m) and not _seen(m, old)])
-        items += _marks("gone", [m for m in old if _plain(m) and not _seen(m, marks)])
+        items += _marks("new {}", [m for m in marks if _plain(m) and not _seen(m, old)])
+        items += _marks("{} gone", [m for m in old if _plain(m) and not _seen(m, marks)])
     items += _moved(health)
     was, now_is = (d.get("outcome", {}).get("fitness") for d in (earlier, document))
     if was and now_is and was != now_is and "not judged" not in (was, now_is):
         items.append(f"the outcome went from {was} to {now_is}")
     if not items:
         return News(since, (), f"Nothing new since {since}.")
-    return News(since, tuple(items), f"New since {since}: {'; '.join(items)}.")
+    return News(since, tuple(items), f"Since {since}: {'; '.join(items)}.")
 
 
 def _saw_paper(document: Mapping[str, Any]) -> bool:
     return any(scan["role"] == "blank" for scan in document["scans"])
 
 
-def _sure(streak: Mapping[str, Any]) -> bool:
-    return bool(streak["visible"]) or streak["contrast_percent"] >= SURE_STREAK_PERCENT
+def _known(line: Line, others: Sequence[Line]) -> bool:
+    return any(same_place(line, other) for other in others)
 
 
-def _known(streak: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> bool:
-    return any(
-        other["axis"] == streak["axis"]
-        and other["polarity"] == streak["polarity"]
-        and abs(other["at_mm"] - streak["at_mm"])
-        <= max(SAME_STREAK_MM, streak["width_um"] / 1000, other["width_um"] / 1000)
-        for other in others
-    )
-
-
-def _listed(what: str, streaks: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Streaks in words, each place once, the strongest first."""
-    places: list[Mapping[str, Any]] = []
-    for streak in sorted(streaks, key=lambda s: -s["contrast_percent"]):
-        if not _known(streak, places):
-            places.append(streak)
+def _listed(what: str, lines: Sequence[Line]) -> list[str]:
+    """Streaks in words, the strongest first."""
+    ranked = sorted(lines, key=lambda s: -s.contrast_percent)
     words = [
-        f"{what}: {s['polarity']} streak at {'x' if s['axis'] == 'travel' else 'y'} "
-        f"{s['at_mm']:.1f} mm ({s['contrast_percent']:.1f} %)"
-        for s in places[:MOST_NAMED]
+        what.format(
+            f"{s.polarity} streak at {'x' if s.axis == 'travel' else 'y'} {s.at_mm:.1f} mm "
+            f"({s.contrast_percent:.1f} %)"
+        )
+        for s in ranked[:MOST_NAMED]
     ]
-    if len(places) > MOST_NAMED:
-        words.append(f"{what}: {len(places) - MOST_NAMED} more streaks")
+    if len(ranked) > MOST_NAMED:
+        words.append(what.format(f"streaks: {len(ranked) - MOST_NAMED} more"))
     return words
 
 
@@ -95,12 +84,14 @@ def _seen(mark: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> bool:
 def _marks(what: str, marks: Sequence[Mapping[str, Any]]) -> list[str]:
     ranked = sorted(marks, key=lambda m: -m["contrast_percent"])
     words = [
-        f"{what}: {m['polarity']} {m['kind']} on the glass at x {m['at_mm'][0]:.0f}, "
-        f"y {m['at_mm'][1]:.0f} mm"
+        what.format(
+            f"{m['polarity']} {m['kind']} on the glass at x {m['at_mm'][0]:.0f}, "
+            f"y {m['at_mm'][1]:.0f} mm"
+        )
         for m in ranked[:MOST_NAMED]
     ]
     if len(ranked) > MOST_NAMED:
-        words.append(f"{what}: {len(ranked) - MOST_NAMED} more marks on the glass")
+        words.append(what.format(f"marks on the glass: {len(ranked) - MOST_NAMED} more"))
     return words
 
 
@@ -111,6 +102,8 @@ def _moved(health: Health) -> list[str]:
         if s.key[0] in ("streaks.strongest_visible", "glass.marks") or not s.changes:
             continue
         change = s.changes[-1]
+        if s.state == "drifting" and len([c for c in s.changes if c.began >= s.starts[-1]]) > 1:
+            continue  # a drift that goes on is no news
         if s.dates[-1] == health.span[1] and change.alarm == len(s.values) - 1:
             digits = digits_of(s.key)
             words.append(

@@ -13,7 +13,7 @@ import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -25,10 +25,11 @@ from sqlalchemy.engine import Connection, Engine
 from scanqa.errors import ScanqaError
 from scanqa.over_time import Event
 from scanqa.records.series import Value, values
-from scanqa.records.tables import event, metadata, record, value
+from scanqa.records.tables import event, metadata, record, streak, value
 
 ENVIRONMENT = "SCANQA_RECORDS"
 SQLITE_PATIENCE_S = 30
+SAME_LINE_MM = 0.5  # streaks of two scans of one check that lie this near are one
 
 
 class StoreError(ScanqaError):
@@ -47,12 +48,25 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """A streak as a history needs it; fields as for `scanqa.model.Streak`."""
+
+    axis: str
+    polarity: str
+    at_mm: float
+    width_um: float
+    contrast_percent: float
+    visible: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Check:
-    """The numbers of one qualification, for a history."""
+    """The numbers of one qualification, for a history; `lines` are its streaks, each place once."""
 
     record_id: int
     taken: str
     values: tuple[Value, ...]
+    lines: tuple[Line, ...] = ()
 
 
 def default_url() -> str:
@@ -180,11 +194,41 @@ def add(engine: Engine, document: Mapping[str, Any]) -> tuple[int, bool]:
             if found.tool_version == row["tool_version"]:
                 return int(found.id), False
             connection.execute(sa.update(record).where(record.c.id == found.id).values(**row))
-            connection.execute(sa.delete(value).where(value.c.record_id == found.id))
-        rows = [_value_row(found.id, v) for v in values(document["measures"], document["scans"])]
-        if rows:
-            connection.execute(sa.insert(value), rows)
+            _forget(connection, found.id)
+        write_numbers(connection, found.id, document)
     return int(found.id), True
+
+
+def write_numbers(connection: Connection, record_id: int, document: Mapping[str, Any]) -> None:
+    """Fill the tables that are made from a record's document."""
+    rows = [_value_row(record_id, v) for v in values(document["measures"], document["scans"])]
+    if rows:
+        connection.execute(sa.insert(value), rows)
+    lines = [
+        {"record_id": record_id, "number": i, **asdict(line)}
+        for i, line in enumerate(lines_of(document))
+    ]
+    if lines:
+        connection.execute(sa.insert(streak), lines)
+
+
+def _forget(connection: Connection, record_id: int) -> None:
+    for table in (value, streak):
+        connection.execute(sa.delete(table).where(table.c.record_id == record_id))
+
+
+def lines_of(document: Mapping[str, Any]) -> list[Line]:
+    """The streaks of a document, the strongest of each place."""
+    found: list[Line] = []
+    for s in sorted(document.get("streaks", ()), key=lambda s: -float(s["contrast_percent"])):
+        line = Line(**{name: s[name] for name in _LINE_FIELDS})
+        if not any(
+            (one.axis, one.polarity) == (line.axis, line.polarity)
+            and abs(one.at_mm - line.at_mm) <= max(SAME_LINE_MM, one.width_um / 1000)
+            for one in found
+        ):
+            found.append(line)
+    return found
 
 
 def _insert_unless_there(connection: Connection, table: sa.Table, row: dict[str, Any]) -> bool:
@@ -198,6 +242,7 @@ def _value_row(record_id: int, v: Value) -> dict[str, Any]:
 
 
 _VALUE_FIELDS = tuple(Value.__dataclass_fields__)
+_LINE_FIELDS = tuple(Line.__dataclass_fields__)
 
 
 def add_event(engine: Engine, scanner: str, at: str, words: str) -> bool:
@@ -210,7 +255,7 @@ def add_event(engine: Engine, scanner: str, at: str, words: str) -> bool:
 def remove(engine: Engine, record_id: int) -> bool:
     """Forget a record; False if there is none of that id."""
     with engine.begin() as connection:
-        connection.execute(sa.delete(value).where(value.c.record_id == record_id))
+        _forget(connection, record_id)
         return connection.execute(sa.delete(record).where(record.c.id == record_id)).rowcount == 1
 
 
@@ -282,11 +327,20 @@ def history(
     )
     if names is not None:
         query = query.where(value.c.name.in_(names))
+    drawn = sa.select(streak.c.record_id, *(streak.c[name] for name in _LINE_FIELDS)).where(
+        streak.c.record_id.in_(chosen)
+    )
     checks: dict[int, tuple[str, list[Value]]] = {}
+    lines: dict[int, list[Line]] = {}
     with engine.connect() as connection:
         for record_id, when, *fields in connection.execute(query):
             checks.setdefault(record_id, (when, []))[1].append(Value(*fields))
-    return [Check(record_id, when, tuple(vs)) for record_id, (when, vs) in checks.items()]
+        for record_id, *fields in connection.execute(drawn.order_by(streak.c.number)):
+            lines.setdefault(record_id, []).append(Line(*fields))
+    return [
+        Check(record_id, when, tuple(vs), tuple(lines.get(record_id, ())))
+        for record_id, (when, vs) in checks.items()
+    ]
 
 
 def before(engine: Engine, scanner: str, record_id: int) -> dict[str, Any] | None:

@@ -1,8 +1,8 @@
 """The database schema, once, for SQLite and PostgreSQL. Changes go through ``migrations/``.
 
 `document` is the whole qualification as `scanqa.report.document` writes it; everything in `value`
-can be made again from it. `value` holds one number per measure, direction, channel, kind of edge
-and, where it matters, dpi (the median over the sites), so that a history is one query.
+and `streak` can be made again from it. `value` holds one number per measure, direction, channel,
+kind of edge and, where it matters, dpi (the median over the sites), so that a history is one query.
 """
 
 from __future__ import annotations
@@ -54,6 +54,19 @@ value = Table(
     Column("count", Integer, nullable=False),
     Column("at_least", Boolean, nullable=False),
     Index("ix_value_name", "name"),
+)
+
+streak = Table(
+    "streak",
+    metadata,
+    Column("record_id", Integer, ForeignKey("record.id", ondelete="CASCADE"), primary_key=True),
+    Column("number", Integer, primary_key=True),  # 0 for the first of a record
+    Column("axis", String(8), nullable=False),
+    Column("polarity", String(8), nullable=False),
+    Column("at_mm", Float(53), nullable=False),
+    Column("width_um", Float(53), nullable=False),
+    Column("contrast_percent", Float(53), nullable=False),
+    Column("visible", Boolean, nullable=False),
 )
 
 event = Table(

@@ -6,6 +6,8 @@ Statistics 6(2), 1979); what matters to the work stands in ``matters.toml``.
 
 from __future__ import annotations
 
+import math
+import statistics
 import tomllib
 from collections.abc import Sequence
 from functools import cache
@@ -14,6 +16,8 @@ from importlib import resources
 from scanqa.catalogue import CATALOGUE
 
 FAMILY_ERROR = 0.05
+CARE = 0.1  # of what matters: less scatter than this is not watched any closer
+COUNT_FLOOR = 1.0  # one speck more or less is everyday dust, not a change of the scanner
 
 
 def holm(p_values: Sequence[float], error: float = FAMILY_ERROR) -> list[bool]:
@@ -56,3 +60,21 @@ def improves(name: str, difference: float) -> bool | None:
     if better not in ("higher", "lower"):
         return None
     return (difference > 0) == (better == "higher")
+
+
+def scatter_floor(name: str, values: Sequence[float], stated: Sequence[float | None]) -> float:
+    """The smallest scatter from check to check to be believed, or to be cared about.
+
+    Half of what each check's own uncertainty says; the rounding of the printed digits; a tenth of
+    what matters to the work. Without it, what is nearly always the same (0 for none found) would
+    alarm at the first grain that is not.
+    """
+    known = [u for u in stated if u is not None]
+    rounding = 10.0 ** -CATALOGUE[name].digits / math.sqrt(12)
+    middle = statistics.median(values)
+    return max(
+        rounding,
+        CARE * matters(name, middle, middle),
+        0.5 * statistics.median(known) if known else 0.0,
+        COUNT_FLOOR if name == "glass.marks" else 0.0,
+    )

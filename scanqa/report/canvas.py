@@ -20,6 +20,7 @@ from scanqa.report.view import Pointer
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.transforms import Bbox
 
 FONT_PT = 8.2
 MOST_STEPS = 5  # of marks above axes
@@ -92,20 +93,24 @@ def new_figure(width_in: float, height_in: float) -> tuple[Figure, Axes]:
     return figure, axes
 
 
-def svg(figure: Figure, name: str) -> str:
-    """The figure as an element to be put into a page, its ids made unique."""
+def svg(figure: Figure, name: str, *, box: Bbox | None = None) -> str:
+    """The figure as an element to be put into a page, its ids made unique.
+
+    `box` is what is kept of it, in inches; all that is drawn if not given.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
-    # What savefig calls "tight" draws everything once more to know its size; this does not.
-    canvas: Any = FigureCanvasAgg(figure)
-    box = figure.get_tightbbox(canvas.get_renderer())
+    if box is None:
+        # What savefig calls "tight" draws everything once more to know its size; this does not.
+        canvas: Any = FigureCanvasAgg(figure)
+        box = figure.get_tightbbox(canvas.get_renderer()).padded(0.03)
     out = io.StringIO()
     FigureCanvasSVG(figure)
     figure.savefig(
         out,
         format="svg",
-        bbox_inches=box.padded(0.03),
+        bbox_inches=box,
         transparent=True,
         metadata={"Date": None, "Creator": None},
     )

@@ -7,7 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.over_time import Effect, Health, Key, Lamp, Past, Series, Shift
+from scanqa.over_time import (
+    Effect,
+    Health,
+    Key,
+    Lamp,
+    Past,
+    Series,
+    Shift,
+    StreakLife,
+    streak_words,
+)
 from scanqa.report.groups import DIRECTION_WORDS
 from scanqa.report.numbers import joined, label, number, sentence_case, with_unit
 from scanqa.report.traces import Trace
@@ -16,6 +26,7 @@ from scanqa.report.view import Cell, Table
 MOST_ON_REPORT = 8  # small multiples on a scanner's report; its history page shows up to MOST
 MOST = 36
 FEWEST = 3  # checks that make a curve
+MOST_STREAKS = 20  # in the table of streaks by place
 # Shown when nothing has moved, in this order: what ages or gets dirty.
 FIRST = (
     "noise.light_index", "noise.snr", "streaks.strongest_visible", "streaks.column_pattern",
@@ -65,6 +76,7 @@ class PastView:
     news: str
     lamp: Lamp | None
     events: tuple[EventView, ...]
+    streaks: Table | None
     traces: tuple[Trace, ...]
     more: int
     table: Table
@@ -87,6 +99,7 @@ def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
         news=past.news.sentence if past.news else "",
         lamp=lamp,
         events=tuple(_event(effect, marks) for effect in reversed(health.effects)),
+        streaks=_streak_table(health.streaks),
         traces=tuple(_trace(s, health, marks) for s in chosen),
         more=len(health.series) - len(chosen),
         table=_table(health.series),
@@ -184,6 +197,8 @@ def _mark(i: int) -> str:
 
 def _event(effect: Effect, marks: dict[str, str]) -> EventView:
     event = effect.event
+    lines = [f"The {streak_words(streak)} is gone." for streak in effect.went]
+    lines += [f"A {streak_words(streak)} is new." for streak in effect.came]
     if not effect.compared:
         said = "There are no checks on both sides yet to compare."
     elif not effect.shifts:
@@ -195,7 +210,27 @@ def _event(effect: Effect, marks: dict[str, str]) -> EventView:
     head = ("Measure", "Before", "After", "Difference")
     table = Table("What it changed, with 95 % intervals", head, rows) if rows else None
     mark = marks[event.at + event.words]
+    said = " ".join([*lines, said])
     return EventView(mark, day_words(event.at), sentence_case(event.words), said, table)
+
+
+def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
+    """Streaks by their place: what is there now first, then what is gone, the latest first."""
+    if not streaks:
+        return None
+    there = [s for s in streaks if not s.gone]
+    gone = sorted((s for s in streaks if s.gone), key=lambda s: s.gone, reverse=True)
+    rows = tuple(
+        (
+            Cell(sentence_case(streak_words(s)), ("visible" if s.visible else "too faint to see",)),
+            Cell(with_unit(number(s.contrast_percent, 2), "%")),
+            Cell("from the first check" if s.since_start else day_words(s.first)),
+            Cell(f"gone {day_words(s.gone)}" if s.gone else "still there"),
+        )
+        for s in [*there, *gone][:MOST_STREAKS]
+    )
+    head = ("Streak", "At its strongest", "Seen", "Now")
+    return Table("Streaks by their place", head, rows)
 
 
 def _measures(count: int) -> str:

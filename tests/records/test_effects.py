@@ -1,10 +1,13 @@
 """Before and after an event: intervals that hold the truth, no claims where nothing changed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from scanqa.over_time import Event
 from scanqa.records.health import health
+from scanqa.records.store import Line
 from tests.records.test_health import NAMES, day, life, steady
 
 SEED = 1941
@@ -80,3 +83,38 @@ def test_each_event_has_its_own_before_and_after():
     found = health("heron", life(columns), events).effects
     assert [e.event.words for e in found] == ["put wrong", "put right"]
     assert [e.shifts[0].verdict for e in found] == ["worse", "better"]
+
+
+def test_streaks_that_go_and_come_with_an_event_are_told_by_place():
+    def line(at_mm):
+        return Line("travel", "dark", at_mm, 120.0, 1.2, True)
+
+    columns = {"streaks.strongest_visible": np.full(12, 1.2)}
+    checks = [
+        replace(check, lines=(line(40.0), line(118.2 if at < 6 else 30.0)))
+        for at, check in enumerate(life(columns))
+    ]
+    event = Event("heron", day(5.5), "glass cleaned")
+    found = health("heron", checks, [event])
+    (effect,) = found.effects
+    assert [s.at_mm for s in effect.went] == [118.2]
+    assert [s.at_mm for s in effect.came] == [30.0]
+    assert "dark streak at x 118.2 mm gone; dark streak at x 30.0 mm new" in effect.sentence
+    assert [(s.at_mm, s.since_start, s.gone[:10]) for s in found.streaks] == [
+        (40.0, True, ""), (118.2, True, day(6)[:10]), (30.0, False, ""),
+    ]  # fmt: skip
+
+
+def test_an_event_that_changed_nothing_keeps_the_baseline():
+    # A lamp that fades from two checks after a cleaning: with the checks before the cleaning as
+    # baseline it is found in time; from two checks alone a drift looks like scatter.
+    rng = np.random.default_rng(SEED)
+    columns = {"noise.snr": rng.normal(45, 0.1, 24), "noise.total": rng.normal(10, 0.3, 24)}
+    columns["noise.snr"][8:] -= 0.25 * np.arange(1, 17)
+    columns["noise.total"][6:] -= 5.0
+    found = health("heron", life(columns), [Event("heron", day(5.5), "glass cleaned")])
+    by_name = {s.key[0]: s for s in found.series}
+    assert by_name["noise.snr"].starts == (0,)
+    assert by_name["noise.total"].starts == (0, 6)
+    assert by_name["noise.snr"].changes[0].alarm <= 8 + 5
+    assert by_name["noise.snr"].state == "drifting"

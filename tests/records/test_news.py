@@ -39,14 +39,14 @@ def test_nothing_new_says_so():
 def test_a_new_streak_and_mark_are_named_with_their_place():
     found = news(check([streak()], [mark()]), check(), QUIET)
     assert found.items == (
-        "new: dark streak at x 71.3 mm (1.5 %)",
-        "new: dark spot on the glass at x 52, y 88 mm",
+        "new dark streak at x 71.3 mm (1.5 %)",
+        "new dark spot on the glass at x 52, y 88 mm",
     )
 
 
 def test_what_is_gone_is_named_too():
     found = news(check(), check([streak()], [mark()]), QUIET)
-    assert [item.partition(":")[0] for item in found.items] == ["gone", "gone"]
+    assert [item.rpartition(" ")[2] for item in found.items] == ["gone", "gone"]
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,7 @@ def test_the_same_streak_in_two_scans_is_named_once():
 def test_many_are_counted():
     streaks = [streak(10.0 * i) for i in range(1, 10)]
     items = news(check(streaks), check(), QUIET).items
-    assert items[-1] == "new: 5 more streaks"
+    assert items[-1] == "new streaks: 5 more"
     assert len(items) == 5
 
 
@@ -78,7 +78,7 @@ def test_a_measure_whose_chart_alarmed_today_is_news():
     columns["noise.total"][-1] = 18.0
     found = news(check(), check(), health("heron", life(columns)))
     assert len(found.items) == 1
-    assert found.items[0].endswith(" to 18.000")
+    assert found.items[0].endswith(" to 18.00")
 
 
 def test_an_outcome_that_changed_is_news():
@@ -101,7 +101,7 @@ def test_keep_looks_back_to_the_check_before(engine):
     assert keep(engine, between).news.since == "2026-01-05"
     past = keep(engine, late)
     assert past.news.since == "2026-02-05"
-    assert past.news.items == ("new: dark streak at x 71.3 mm (1.5 %)",)
+    assert past.news.items == ("new dark streak at x 71.3 mm (1.5 %)",)
     assert past.health.checks == 3
 
 

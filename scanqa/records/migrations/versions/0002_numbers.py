@@ -1,10 +1,10 @@
-"""Values know their dpi. They are made anew from the documents, which hold everything."""
+"""Values know their dpi, and streaks have a table. Both are made from the documents."""
 
 import sqlalchemy as sa
 from alembic import op
 
-from scanqa.records.series import values
-from scanqa.records.tables import record, value
+from scanqa.records.store import write_numbers
+from scanqa.records.tables import record
 
 revision = "0002"
 down_revision = "0001"
@@ -34,17 +34,26 @@ def upgrade() -> None:
         sa.Column("at_least", sa.Boolean, nullable=False),
     )
     op.create_index("ix_value_name", "value", ["name"])
+    op.create_table(
+        "streak",
+        sa.Column(
+            "record_id",
+            sa.Integer,
+            sa.ForeignKey("record.id", ondelete="CASCADE"),
+            primary_key=True,
+        ),
+        sa.Column("number", sa.Integer, primary_key=True),
+        sa.Column("axis", sa.String(8), nullable=False),
+        sa.Column("polarity", sa.String(8), nullable=False),
+        sa.Column("at_mm", sa.Float(53), nullable=False),
+        sa.Column("width_um", sa.Float(53), nullable=False),
+        sa.Column("contrast_percent", sa.Float(53), nullable=False),
+        sa.Column("visible", sa.Boolean, nullable=False),
+    )
     connection = op.get_bind()
     for number in connection.scalars(sa.select(record.c.id)).all():
         query = sa.select(record.c.document).where(record.c.id == number)
-        document = connection.execute(query).scalar_one()
-        made = values(document["measures"], document["scans"])
-        rows = [
-            {"record_id": number, **{name: getattr(v, name) for name in v.__dataclass_fields__}}
-            for v in made
-        ]
-        if rows:
-            connection.execute(sa.insert(value), rows)
+        write_numbers(connection, number, connection.execute(query).scalar_one())
 
 
 def downgrade() -> None:

@@ -1,0 +1,121 @@
+"""Time of histories and of the quick check, by hand: ``python -m tests.benchmarks.records``.
+
+10,000 records of one scanner, and of twenty; each holds the values of two blank scans as measured
+on the demo's first month, with normal scatter. ``scanqa history`` must answer in 2 s in a process
+of its own. The quick check is ``scanqa qualify`` of two blank A4 scans at 300 dpi, and of two A3
+scans at 600 dpi, for a scanner with two years on record: under 10 s. Run it on an idle machine.
+"""
+
+from __future__ import annotations
+
+import copy
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from scanqa.demo import HERON, MONTHS, checked_months, heron_in, write_check
+from scanqa.records import store
+from scanqa.scans.save import save_tiff
+
+SEED = 10_000
+RECORDS = 10_000
+A3_600_PX = (9921, 7016)
+
+
+def run(*words: str, records: Path) -> float:
+    """Seconds of a scanqa command in a process of its own."""
+    environment = {**os.environ, "SCANQA_RECORDS": f"sqlite:///{records}"}
+    start = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-m", "scanqa", *words],
+        env=environment, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    if done.returncode:
+        raise SystemExit(f"scanqa {' '.join(words)}: {done.stderr}")
+    return time.monotonic() - start
+
+
+def fill(path: Path, scanners: int) -> None:
+    """10,000 records, a working day apart, of as many scanners."""
+    rng = np.random.default_rng(SEED)
+    first = checked_months(today=date(2026, 11, 25))[0]
+    del first["findings"], first["actions"]  # to fill the disk with numbers, not with words
+    known = [m for m in first["measures"] if m["value"] is not None]
+    with store.open_store(str(path)) as engine:
+        for number in range(RECORDS):
+            document = varied(first, known, rng, number, scanners)
+            store.add(engine, document)
+            if number % 1000 == 999:
+                print(f"  {number + 1} records", file=sys.stderr, flush=True)
+
+
+def varied(
+    first: dict[str, Any], known: list[Any], rng: np.random.Generator, number: int, scanners: int
+) -> dict[str, Any]:
+    """The document of another check: the same measures, scattered."""
+    document = {**first, "scanner": f"scanner-{number % scanners}"}
+    when = datetime(1999, 1, 4, 9, tzinfo=UTC) + timedelta(days=number // scanners)
+    document["conditions"] = {"date": when.isoformat()}
+    document["scans"] = copy.deepcopy(first["scans"])
+    document["scans"][0]["sha256"] = f"{number:064x}"
+    scatter = rng.normal(0, 1, len(known))
+    document["measures"] = [
+        {**m, "value": m["value"] + z * (m["uncertainty"] or 0.01 * abs(m["value"]))}
+        for m, z in zip(known, scatter, strict=True)
+    ]
+    return document
+
+
+def histories(folder: Path) -> None:
+    """Both ways to have 10,000 records."""
+    for scanners in (1, 20):
+        path = folder / f"records-{scanners}.sqlite"
+        start = time.monotonic()
+        fill(path, scanners)
+        filled = time.monotonic() - start
+        size = path.stat().st_size / 1e6
+        seconds = sorted(run("history", "scanner-0", records=path) for _ in range(3))
+        print(
+            f"{RECORDS} records of {scanners} scanners ({size:.0f} MB, filled in {filled:.0f} s): "
+            f"scanqa history {seconds[0]:.2f} to {seconds[-1]:.2f} s"
+        )
+
+
+def quick_checks(folder: Path) -> None:
+    """Two blanks against two years."""
+    path = folder / "years.sqlite"
+    with store.open_store(str(path)) as engine:
+        for document in checked_months(today=date.today()):
+            store.add(engine, document)
+    small, large = folder / "a4", folder / "a3"
+    small.mkdir()
+    large.mkdir()
+    write_check(small, heron_in(MONTHS - 1), seed=[SEED])
+    rng = np.random.default_rng(SEED)
+    for number in (1, 2):
+        pixels = np.empty((*A3_600_PX, 3), np.uint8)
+        for row in range(0, len(pixels), 512):
+            strip = pixels[row : row + 512]
+            strip[:] = np.clip(rng.normal(236, 1.5, strip.shape), 0, 255)
+        save_tiff(large / f"blank-{number}.tif", pixels, 600)
+    for words, scans in (("A4 at 300 dpi", small), ("A3 at 600 dpi", large)):
+        common = ("qualify", str(scans), "--scanner", HERON.name, "--out", str(folder))
+        seconds = sorted(run(*common, records=path) for _ in range(3))
+        print(f"quick check, two blanks {words}: {seconds[0]:.1f} to {seconds[-1]:.1f} s")
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory(dir="/var/tmp") as name:
+        quick_checks(Path(name))
+        histories(Path(name))
+
+
+if __name__ == "__main__":
+    main()
