@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import pkgutil
+import re
 import sys
 import time
 from collections.abc import Iterator
@@ -22,12 +23,18 @@ def modules() -> list[str]:
     return sorted(name for name in names if not name.startswith("_"))
 
 
-def table(names: list[str]) -> Iterator[str]:
-    yield "| what | bound | measured | holds | scans made by | seed |"
-    yield "| --- | --- | --- | --- | --- | --- |"
-    for name in names:
-        for row in importlib.import_module(f"tests.accuracy.{name}").rows():
-            yield line(row)
+HEAD = (
+    "| what | bound | measured | holds | scans made by | seed |",
+    "| --- | --- | --- | --- | --- | --- |",
+)
+
+
+def table(name: str) -> Iterator[str]:
+    """Lines of one module, under its mark."""
+    yield from (f"<!-- accuracy: {name} -->", "", *HEAD)
+    for row in importlib.import_module(f"tests.accuracy.{name}").rows():
+        yield line(row)
+    yield ""
 
 
 def line(row: Row) -> str:
@@ -39,20 +46,35 @@ def line(row: Row) -> str:
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
     parser.add_argument("names", nargs="*", help=f"which of: {', '.join(modules())} (default: all)")
-    parser.add_argument("--write", action="store_true", help="replace the table in DEVELOPERS.md")
+    parser.add_argument(
+        "--write", action="store_true", help="replace these tables in DEVELOPERS.md"
+    )
     options = parser.parse_args()
     started = time.monotonic()
-    lines = []
-    for text in table(options.names or modules()):
-        print(text, flush=True)
-        lines.append(text)
-    print(f"\n{time.monotonic() - started:.0f} s", file=sys.stderr)
+    names = options.names or modules()
+    made: dict[str, list[str]] = {name: [] for name in names}
+    for name in names:
+        for text in table(name):
+            print(text, flush=True)
+            made[name].append(text)
+    print(f"{time.monotonic() - started:.0f} s", file=sys.stderr)
     if options.write:
-        guide = GUIDE.read_text("utf-8")
-        before, _, rest = guide.partition(START)
-        _, _, after = rest.partition(END)
-        GUIDE.write_text(before + START + "\n" + "\n".join(lines) + "\n" + END + after, "utf-8")
-    return int(any("**no**" in text for text in lines))
+        GUIDE.write_text(replaced(GUIDE.read_text("utf-8"), made), "utf-8")
+    return int(any("**no**" in text for lines in made.values() for text in lines))
+
+
+def replaced(guide: str, made: dict[str, list[str]]) -> str:
+    """The guide with the tables of some modules made anew; those of the others stay."""
+    before, _, rest = guide.partition(START)
+    inside, _, after = rest.partition(END)
+    names = [*re.findall(r"<!-- accuracy: (\w+) -->", inside), *made]
+    old = re.split(r"<!-- accuracy: \w+ -->", inside)[1:]
+    kept = {
+        name: f"<!-- accuracy: {name} -->{text}" for name, text in zip(names, old, strict=False)
+    }
+    new = {name: "\n".join(lines) + "\n" for name, lines in made.items()}
+    tables = {**kept, **new}
+    return before + START + "\n" + "".join(tables[name] for name in sorted(tables)) + END + after
 
 
 if __name__ == "__main__":
