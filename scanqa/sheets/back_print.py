@@ -26,11 +26,13 @@ CHECK_MM = 10.0  # box on the front; a square of the back must show inside it
 CHECK_SLACK_MM = 2.0
 
 INSTRUCTIONS = (
-    "1  Print both pages on one sheet of the paper you want to know about, at 100 %, two-sided,",
-    "    turned on the long edge. Or print page 1, turn the sheet over like a leaf, print page 2.",
+    "1  Print both pages on one sheet of the paper you want to know about, at 100 %,",
+    "    two-sided, turned on the long edge (or page 1, turn it like a leaf, page 2).",
     "2  Hold it against the light: the black square must lie inside the box on the right.",
-    "3  Lay this side down on the glass. Scan once under the lid, once under black card.",
+    "3  Lay this side down on the glass. Scan it under the white lid. Leave it as it lies,",
+    "    lay black card on its back, and scan it again.",
 )
+WORDS_MM, LINE_MM = 2.7, 3.6
 
 
 def back_print(paper: str) -> Sheet:
@@ -124,7 +126,7 @@ def _title(sheet_id: str, paper: str) -> list[Text]:
     return [
         Text((x, y), "Back print", 6.0, bold=True),
         Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id} · front", 2.4),
-        *(Text((x, y + 12 + 3.4 * i), words, 2.4) for i, words in enumerate(INSTRUCTIONS)),
+        *(Text((x, y + 11 + LINE_MM * i), words, WORDS_MM) for i, words in enumerate(INSTRUCTIONS)),
     ]
 
 
@@ -134,5 +136,5 @@ def _back_words(sheet_id: str, paper: str) -> list[Text]:
     return [
         Text((x, y), "Back print, back", 6.0, bold=True),
         Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id} · back", 2.4),
-        Text((x, y + 12), "This side lies up, away from the glass.", 2.4),
+        Text((x, y + 11), "This side lies up, away from the glass.", WORDS_MM),
     ]

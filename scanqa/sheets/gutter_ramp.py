@@ -61,8 +61,8 @@ INSTRUCTIONS = (
     "    With a steel rule, measure the height of lip B",
     "    above the table at both ends: 12 mm is meant.",
     "    More than 0.3 mm apart? Straighten the folds.",
-    "    Write the mean on the top and use it as the",
-    "    ramp’s height when you measure.",
+    "    Write the mean on the top; give it to scanqa",
+    "    with the option --ramp-height.",
     "5  Lay the flat part on the glass, print down,",
     "    with lip B right above the edge of the glass",
     "    where books lie. Weigh the flat part down,",
@@ -280,6 +280,9 @@ def _side_view_words(corner: Point) -> list[Text]:
     bottom = p["edge of the glass"][1]
     return [
         Text((p["D"][0] - 1.2, p["D"][1] - 1.2), "D on A", 2.4, anchor="end"),
+        Text((p["end"][0], p["end"][1] - 5.2), "flat part: weight", 2.4),
+        Text((p["end"][0], p["end"][1] - 2.0), "on it", 2.4),
+        Text((p["C"][0] + 1.5, p["C"][1] - 1.2), "wedge: no weight", 2.4),
         Text((p["B"][0] + 1.2, p["B"][1] + 0.9), "B", 2.4),
         Text((p["C"][0] - 1.2, p["C"][1] + 0.9), "C", 2.4, anchor="end"),
         Text((p["glass"][0], bottom + 3.4), "glass, from the side", 2.4),
