@@ -716,6 +716,8 @@ class Plan:
         What the smallest letters ask for; the setting to scan at, and `why_dpi`.
     index, legibility : float, str
         Quality index that they reach, and its word.
+    optics_known : bool
+        Whether the optics are known to support it; the index is what it would be otherwise.
     seconds, pages_per_hour, hours, days : float or None
         None if no scan was timed; `why_time` says so, or how it was timed.
     at_most : bool
@@ -730,6 +732,7 @@ class Plan:
     why_dpi: str
     index: float
     legibility: str
+    optics_known: bool
     sizes: tuple[FileSize, ...]
     seconds: float | None = None
     pages_per_hour: float | None = None

@@ -86,7 +86,7 @@ def _of_measure(
     if not placed:
         return
     worst = max(placed, key=_badness(name))
-    yield from _at(name, worst, placements, "worst place" if len(placed) > 1 else "there")
+    yield from _at(name, worst, placements, "worst place" if len(placed) > 1 else "")
     if name.startswith("sharpness.") and len(placed) > 1:
         alike = [m for m in placed if m.direction == worst.direction]
         yield from _at(name, min(alike, key=_badness(name)), placements, "best, to compare")
@@ -112,7 +112,8 @@ def _at(
     value = f"{m.value:.{row.digits}f} {row.unit}".strip()
     way = f", {WAYS[m.direction]}" if m.direction else ""
     x, y = m.at_mm
-    title = f"{words.capitalize()}{way}: {value} at {x:.0f}, {y:.0f} mm"
+    where = f"at {x:.0f}, {y:.0f} mm"
+    title = f"{words.capitalize()}{way}: {value} {where}" if words else f"{value}{way}, {where}"
     yield _cut(name, placement, placement.px(x, y), EDGE_PX, title)
 
 

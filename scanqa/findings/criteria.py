@@ -66,15 +66,18 @@ def _judge(
     best = next((grade for grade, known in kept.items() if known), None)
     if best is not None:
         reason = f"{said}; meets {best} ({_bound(limit, best)}){_near(found, limit, best)}"
+        stricter = [grade for grade, known in kept.items() if known is False][-1:]
+        if stricter and _is_near(found, limit, stricter[0]):
+            reason += f"; {stricter[0]} ({_bound(limit, stricter[0])}) lies within the uncertainty"
         return Finding("criterion", title, "good", "met", reason, rests_on, source=source)
     mildest = list(kept)[-1]
     if kept[mildest] is None:
         why = limit.get("upper_bound") or limit.get("lower_bound") or _PRINT
-        reason = f"{said}; {mildest} asks for {_bound(limit, mildest)}, but {why}"
+        reason = f"{said}; {_asks(mildest)} for {_bound(limit, mildest)}, but {why}"
         return Finding("criterion", title, "note", "not judged", reason, rests_on, source=source)
     only = "even " if len(kept) > 1 else ""
     bound = _bound(limit, mildest)
-    reason = f"{said}; {only}{mildest} asks for {bound}{_near(found, limit, mildest)}"
+    reason = f"{said}; {only}{_asks(mildest)} for {bound}{_near(found, limit, mildest)}"
     return Finding("criterion", title, "warning", "not met", reason, rests_on, source=source)
 
 
@@ -100,15 +103,22 @@ def _bound(limit: dict[str, Any], grade: str) -> str:
     return f"{_WORDS[_operator(limit, grade)]} {value}"
 
 
+def _asks(grade: str) -> str:
+    several = grade.startswith("all ") or " and " in grade
+    return f"{grade} ask" if several else f"{grade} asks"
+
+
 def _near(found: Summary, limit: dict[str, Any], grade: str) -> str:
+    return ", and the limit lies within the uncertainty" if _is_near(found, limit, grade) else ""
+
+
+def _is_near(found: Summary, limit: dict[str, Any], grade: str) -> bool:
     gap = abs(found.value - limit["grades"][grade])
-    if found.uncertainty and gap < SURE * found.uncertainty:
-        return ", and the limit lies within the uncertainty"
-    return ""
+    return found.uncertainty is not None and gap < SURE * found.uncertainty
 
 
 def _said(found: Summary, limit: dict[str, Any]) -> str:
-    number = f"{found.value:.3g} {limit['unit']}".strip()
+    number = f"{found.value:.4g} {limit['unit']}".strip()
     least = "at least " if found.at_least else ""
     sites = f" of {found.count} values" if found.count > 1 else ""
     condition = f" ({limit['condition']})" if "condition" in limit else ""

@@ -64,6 +64,7 @@ def plan(
         why_dpi=why,
         index=reached,
         legibility=word("character", reached),
+        optics_known=math.isfinite(supported),
         sizes=_sizes(job, dpi, channels, compressed),
     )
     return _timed(whole, results, scans)

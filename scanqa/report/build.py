@@ -176,12 +176,45 @@ def _criteria(findings: Sequence[Finding]) -> Iterator[Criteria]:
         counts = Counter(finding.verdict for finding in found)
         verdicts: tuple[Verdict, ...] = get_args(Verdict)
         said = joined([f"{counts[v]} {v}" for v in verdicts if counts[v]])
-        rows = tuple(
-            Criterion(_quantity(finding.title), finding.verdict, finding.reason)
-            for finding in sorted(found, key=lambda f: verdicts.index(f.verdict))
-        )
-        sources = tuple(dict.fromkeys(f.source for f in found if f.source))
+        rows = tuple(_criteria_rows(sorted(found, key=lambda f: verdicts.index(f.verdict))))
+        sources = _sources(tuple(dict.fromkeys(f.source for f in found if f.source)))
         yield Criteria(document, said, rows, sources)
+
+
+def _criteria_rows(found: Sequence[Finding]) -> Iterator[Criterion]:
+    """One row for each quantity; those that are not judged for one reason share theirs."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for at, finding in enumerate(found):
+        reason = finding.reason if finding.verdict == "not judged" else f"{at}"
+        alike.setdefault((finding.verdict, reason), []).append(_quantity(finding.title))
+    judged = {_quantity(f.title): f for f in found}
+    for quantities in alike.values():
+        first, *others = quantities
+        finding = judged[first]
+        words = "; ".join((first, *map(_inside, others)))
+        yield Criterion(words, finding.verdict, finding.reason)
+
+
+def _sources(all_of_them: Sequence[str]) -> tuple[str, ...]:
+    """Sources with what they share at their beginning and end said once."""
+    parts = [source.split(", ") for source in all_of_them]
+    if len(parts) < 2:
+        return tuple(all_of_them)
+    start = _shared(parts)
+    end = _shared([part[start:][::-1] for part in parts])
+    middles = [", ".join(part[start : len(part) - end]) for part in parts]
+    first, last = parts[0][:start], parts[0][len(parts[0]) - end :]
+    return (", ".join((*first, " / ".join(m for m in middles if m), *last)),)
+
+
+def _shared(parts: Sequence[Sequence[str]]) -> int:
+    """How many pieces all begin with."""
+    count = 0
+    for column in zip(*parts, strict=False):
+        if len(set(column)) > 1:
+            break
+        count += 1
+    return count
 
 
 def _quantity(title: str) -> str:

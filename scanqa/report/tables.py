@@ -6,8 +6,9 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
-from scanqa.catalogue import CATALOGUE, FORMATS_MM, SIDES
+from scanqa.catalogue import CATALOGUE, SIDES
 from scanqa.model import Mark, Measurement, ScanFacts, Streak
+from scanqa.report.book_tables import LOST, backing_table, fit_table, gutter_tables
 from scanqa.report.groups import (
     DIRECTION_WORDS,
     Group,
@@ -17,13 +18,14 @@ from scanqa.report.groups import (
     notes,
     title,
 )
-from scanqa.report.numbers import label, number, place, sentence_case, value_text, with_unit
+from scanqa.report.numbers import label, number, place, value_text, with_unit
 from scanqa.report.view import Cell, Table
 
 MOST_REPEATS = 2  # a reason that more rows of a table share is said once, below it
-LOST = "edges.lost_"
+DEPTH = "gutter.depth_of_field"
 MOST_ROWS = 400  # of a table of single values; the JSON document has them all
 _SIDED = re.compile(rf"^(.+)_({'|'.join(SIDES)})(?:_(\d+)mm)?$")
+_BY_DISTANCE = re.compile(r"gutter\.(delta_L_at_\d+mm|lift_at_\d+mm|light_at_\d+mm_height)$")
 _AXIS_WORDS = {"travel": "down", "across": "across"}
 
 
@@ -43,7 +45,8 @@ def family_tables(
     measurements = [m for m in measurements if id(m) not in told_apart]
     found = groups(measurements, scans)
     with_dpi = len({group.dpi for group in found if group.dpi}) > 1
-    plain = [group for group in found if not _SIDED.match(group.name)]
+    gutter = [g for g in found if g.known and _BY_DISTANCE.match(g.name)]
+    plain = [g for g in found if not _SIDED.match(g.name) and g not in gutter]
     luma = {(g.name, g.direction) for g in plain if g.channel == "luma"}
     coloured = [
         g for g in plain if g.channel not in (None, "luma") and (g.name, g.direction) in luma
@@ -53,7 +56,8 @@ def family_tables(
     if main:
         tables.append(_summary(f"{title_}: values", main, marks, with_dpi=with_dpi))
     tables += _sides(title_, measurements, marks)
-    tables += [*_fit_table(fits, marks), *_backing_table(backings, marks)]
+    tables += [*fit_table(fits, marks), *backing_table(backings, marks)]
+    tables += gutter_tables([*gutter, *(g for g in found if g.name == DEPTH)], marks)
     if coloured:
         tables.append(
             _summary(
@@ -177,73 +181,6 @@ def _singles(
     cut = _cut(len(cells))
     head = ("Place", "Scan", *(label(name) for name in names))
     return [Table(f"{title_}: every value", head, cells[:MOST_ROWS], cut, folded=True)]
-
-
-# ------------------------------------------------------------------- what fits; show-through
-
-
-def _fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
-    """How much of each format is lost, and whether a second scan recovers it."""
-    known = [m for m in lost if m.value is not None]
-    if not known:
-        return
-    several = len({m.scan for m in known}) > 1
-    rows = []
-    for m in known:
-        words, width, height = FORMATS_MM[m.name.removeprefix(LOST)]
-        size = with_unit(f"{number(width, 0)} × {number(height, 0)}", "mm")
-        scan = (f"scan {marks[m.scan]}",) if several and m.scan in marks else ()
-        gone = "nothing" if not m.value else value_text(m)
-        how = sentence_case(m.reason)
-        rows.append((Cell(sentence_case(words), (size, *scan)), Cell(gone), Cell(how)))
-    note = (
-        "On the evenly lit part of the bed, laid clear of shadows. Pushed against the frame, a "
-        "sheet loses the dead margin and the shadow of that side as well."
-    )
-    head = ("Format", "Lost in one scan", "How it fits")
-    yield Table("What still fits on the bed", head, tuple(rows), (note,))
-
-
-def _backing_table(found: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
-    """One row for each scan of the back-print sheet, and what the darker backing changes."""
-    scans: dict[str, dict[str, Measurement]] = {}
-    for m in found:
-        if m.value is not None:
-            scans.setdefault(m.scan, {})[m.name] = m
-    if not scans:
-        return
-    rows = []
-    for scan, both in sorted(scans.items(), key=lambda row: -_value(row[1], "backing.paper")):
-        words = next((m.reason for m in both.values() if m.reason), "")
-        rows.append(
-            (
-                Cell(sentence_case(words.removeprefix("on the ")) or "Backing", _scan(scan, marks)),
-                *(
-                    Cell(value_text(both[name]) if name in both else "not measured")
-                    for name in ("backing.show_through", "backing.paper")
-                ),
-            )
-        )
-    notes = [CATALOGUE["backing.show_through"].sentence]
-    by_words = {m.reason: both for both in scans.values() for m in both.values() if m.reason}
-    light, dark = (by_words.get(f"on the {word} backing") for word in ("lighter", "darker"))
-    if light and dark and len(light) == len(dark) == 2:
-        before, after = (number(_value(each, "backing.show_through"), 1) for each in (light, dark))
-        darker = _value(light, "backing.paper") - _value(dark, "backing.paper")
-        lowers = with_unit(f"The darker backing lowers show-through from {before} to {after}", "%")
-        darkens = with_unit(f" and makes the paper darker by {number(darker, 1)}", "L*.")
-        notes.append(lowers + darkens)
-    head = ("Behind the page", "Show-through", "Paper")
-    yield Table("Show-through by what lies behind the page", head, tuple(rows), tuple(notes))
-
-
-def _value(both: dict[str, Measurement], name: str) -> float:
-    m = both.get(name)
-    return 0.0 if m is None or m.value is None else m.value
-
-
-def _scan(scan: str, marks: dict[str, str]) -> tuple[str, ...]:
-    return (f"scan {marks[scan]}",) if scan in marks else ()
 
 
 # ------------------------------------------------------------------------ streaks and marks

@@ -101,7 +101,9 @@ FAMILIES: dict[str, Family] = {
     "gutter": Family(
         "Gutter",
         "Near the spine an open page rises from the glass and gets darker. ΔL* is the darkening "
-        "in steps of lightness: 2 is hard to see, 5 is plain, 10 disturbs reading.",
+        "in steps of lightness: 2 is hard to see, 5 is plain, 10 disturbs reading. With a gutter "
+        "ramp in the set the darkening is explained: how much light reaches a page at each height, "
+        "how high the page lifts at each distance, and up to which height fine detail stays sharp.",
         "a scan of a bound book open at white pages",
     ),
     "noise": Family(

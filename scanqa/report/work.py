@@ -80,6 +80,7 @@ def _size_text(each: Legibility, size: Legible) -> str:
 def _plan_table(plan: Plan) -> Table:
     job = plan.job
     needed = with_unit(number(plan.needed_dpi, 0), "dpi")
+    come_out = "they come out" if plan.optics_known else "if they do, the letters come out"
     rows = [
         (
             Cell("Pages"),
@@ -95,7 +96,7 @@ def _plan_table(plan: Plan) -> Table:
                 (
                     f"the letters ask for {needed} to be excellent",
                     plan.why_dpi,
-                    f"they come out {plan.legibility} (quality index {number(plan.index, 1)})",
+                    f"{come_out} {plan.legibility} (quality index {number(plan.index, 1)})",
                 ),
             ),
         ),

@@ -183,7 +183,7 @@ def test_reproduction_scale_is_the_obtained_against_the_stated_dpi(obtained, ver
     scans = (bed_sheet(),)
     found = verdict_of(results, "FADGI, 3rd", "reproduction scale accuracy", scans)
     assert (found.verdict, words in found.reason) == (verdict, True)
-    assert f"{abs(100 * (obtained / 300 - 1)):.3g} %" in found.reason
+    assert f"{abs(100 * (obtained / 300 - 1)):.4g} %" in found.reason
 
 
 def test_without_a_stated_dpi_the_scale_is_not_judged():
@@ -225,14 +225,17 @@ def test_paper_that_is_too_light_breaks_the_limit_on_the_lightest_place_and_neve
     assert light.verdict == "not met"
 
 
-def test_a_verdict_near_its_limit_says_so():
-    near = Measurement("geometry.dpi_across", 299.9, 0.5, scan="bed.tif")
-    found = verdict_of(Results((near,)), "FADGI, 2nd", "sampling rate")
-    assert found.reason.endswith("meets 1 star (at least 150 ppi)")
-    near = Measurement("geometry.dpi_across", 300.3, 0.5, scan="bed.tif")
-    found = verdict_of(Results((near,)), "FADGI, 2nd", "sampling rate")
-    assert "3 star" in found.reason
-    assert "within the uncertainty" in found.reason
+def test_a_verdict_near_a_limit_says_so():
+    def sampling(dpi):
+        measured = Measurement("geometry.dpi_across", dpi, 0.5, scan="bed.tif")
+        return verdict_of(Results((measured,)), "FADGI, 3rd", "sampling rate").reason
+
+    assert sampling(300.0).endswith("300 ppi; meets 3 star (at least 294 ppi)")
+    kept, missed = sampling(294.4), sampling(293.6)
+    assert kept.endswith("3 star (at least 294 ppi), and the limit lies within the uncertainty")
+    assert "293.6 ppi; meets 2 star (at least 242.5 ppi); 3 star" in missed
+    assert missed.endswith("(at least 294 ppi) lies within the uncertainty")
+    assert "uncertainty" not in sampling(280.0)
 
 
 def test_tint_of_paper_is_not_passed_off_as_white_balance():

@@ -637,6 +637,7 @@ def _plan() -> Plan:
         "ones",
         index=4.6,
         legibility="marginal",
+        optics_known=True,
         sizes=(
             FileSize("TIFF, uncompressed", 11_602_000.0, 0.0, "1654 × 2339 px × 3 × 8 bits"),
             FileSize("PNG, lossless", 5_720_000.0, 110_000.0, basis),
@@ -726,6 +727,7 @@ def hostile() -> Record:
             HOSTILE,
             1.0,
             HOSTILE,
+            False,
             (FileSize(HOSTILE, 1.0, None, HOSTILE),),
             why_time=HOSTILE,
         ),

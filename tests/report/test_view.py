@@ -251,11 +251,41 @@ def table_of(section_id, caption):
 
 def test_what_fits_is_one_table_with_what_is_lost_and_what_recovers_it():
     table = table_of("section-edges", "What still fits on the bed")
-    rows = {row[0].text: [spaces(cell.text) for cell in row[1:]] for row in table.rows}
-    assert rows["An A4 sheet"] == ["nothing", "An A4 sheet fits, laid upright"]
-    assert rows["A 12-inch record sleeve"][0] == "25.9 ± 0.3 mm"
+    rows = {row[0].text: (spaces(row[1].text), *map(spaces, row[1].small)) for row in table.rows}
+    assert rows["An A4 sheet"] == ("nothing lost", "An A4 sheet fits, laid upright")
+    assert rows["A 12-inch record sleeve"][0] == "25.9 ± 0.3 mm lost"
     assert "turned by 180°" in rows["A 12-inch record sleeve"][1]
     assert {spaces(row[0].small[0]) for row in table.rows} >= {"297 × 420 mm", "315 × 315 mm"}
+
+
+def test_the_gutter_is_told_by_distance_and_by_height():
+    table = table_of("section-gutter", "The open page by its distance from the spine")
+    assert table.head == ("From the spine", "Darker by", "Height of the page")
+    rows = {spaces(row[0].text): [spaces(cell.text) for cell in row[1:]] for row in table.rows}
+    assert rows["5 mm"] == ["9.2 ± 0.5 L*", "0.9 ± 0.1 mm"]
+    assert rows["20 mm"] == ["0.2 ± 0.5 L*", "–"]  # no lift is given there
+    (note,) = map(spaces, table.notes)
+    assert note.startswith("At the spine the page is 2.4 mm up, within the 4.1 mm of depth")
+    light = table_of("section-gutter", "Light by height above the glass")
+    assert [spaces(row[0].text) for row in light.rows] == ["1 mm", "2 mm", "5 mm", "10 mm"]
+
+
+def test_criteria_that_share_a_reason_share_a_row_and_their_source_is_said_once():
+    def unjudged(quantity, table):
+        return Finding(
+            "criterion", f"X, books: {quantity}", "note", reason="needs a target",
+            source=f"X, {table}, quoted in a text",
+        )  # fmt: skip
+
+    record = synthetic.heron()
+    findings = (unjudged("mean", "table 1"), unjudged("highest", "table 2"))
+    judgement = replace(record.judgement, findings=findings)
+    (document,) = page(replace(record, judgement=judgement)).criteria
+    assert [(row.title, row.reason) for row in document.rows] == [
+        ("Mean; highest", "needs a target")
+    ]
+    assert document.counts == "2 not judged"
+    assert document.sources == ("X, table 1 / table 2, quoted in a text",)
 
 
 def test_backings_are_told_apart_and_compared():

@@ -1,0 +1,135 @@
+"""Tables for books: what fits on the bed, the page by distance, what lies behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from scanqa.catalogue import CATALOGUE, FORMATS_MM, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
+from scanqa.model import Measurement
+from scanqa.report.groups import Group, middle_text, notes
+from scanqa.report.numbers import number, sentence_case, value_text, with_unit
+from scanqa.report.view import Cell, Table
+
+LOST = "edges.lost_"
+
+
+def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
+    """How much of each format is lost, and whether a second scan recovers it."""
+    known = [m for m in lost if m.value is not None]
+    if not known:
+        return
+    several = len({m.scan for m in known}) > 1
+    rows = []
+    for m in known:
+        words, width, height = FORMATS_MM[m.name.removeprefix(LOST)]
+        size = with_unit(f"{number(width, 0)} × {number(height, 0)}", "mm")
+        scan = (f"scan {marks[m.scan]}",) if several and m.scan in marks else ()
+        gone = "nothing lost" if not m.value else f"{value_text(m)} lost"
+        rows.append(
+            (Cell(sentence_case(words), (size, *scan)), Cell(gone, (sentence_case(m.reason),)))
+        )
+    note = (
+        "On the evenly lit part of the bed, laid clear of shadows. Pushed against the frame, a "
+        "sheet loses the dead margin and the shadow of that side as well."
+    )
+    yield Table("What still fits on the bed", ("Format", "In one scan"), tuple(rows), (note,))
+
+
+def gutter_tables(found: Sequence[Group], marks: dict[str, str]) -> Iterator[Table]:
+    """Darkening and lift by distance from the spine; light by height above the glass."""
+    by_name: dict[str, list[Group]] = {}
+    for group in found:
+        by_name.setdefault(group.name, []).append(group)
+    columns = (("Darker by", "delta_L_at"), ("Height of the page", "lift_at"))
+    shown = [
+        (head, {d: f for d in GUTTER_DISTANCES_MM if (f := by_name.get(f"gutter.{stem}_{d}mm"))})
+        for head, stem in columns
+    ]
+    shown = [(head, cells) for head, cells in shown if cells]
+    if shown:
+        rows = tuple(
+            (
+                Cell(with_unit(str(distance), "mm")),
+                *(_cells(cells.get(distance, ()), marks) for _, cells in shown),
+            )
+            for distance in GUTTER_DISTANCES_MM
+            if any(distance in cells for _, cells in shown)
+        )
+        head = ("From the spine", *(head for head, _ in shown))
+        yield Table("The open page by its distance from the spine", head, rows, _in_focus(by_name))
+    light = {h: g for h in RAMP_HEIGHTS_MM if (g := by_name.get(f"gutter.light_at_{h}mm_height"))}
+    if light:
+        rows = tuple((Cell(with_unit(str(h), "mm")), _cells(g, marks)) for h, g in light.items())
+        note = "Light on the slope of the gutter ramp, against that on the glass."
+        yield Table("Light by height above the glass", ("Height", "Light left"), rows, (note,))
+
+
+def _cells(found: Sequence[Group], marks: dict[str, str]) -> Cell:
+    if not found:
+        return Cell("–")
+    group = found[0]
+    return Cell(middle_text(group), notes(group, marks))
+
+
+def _in_focus(by_name: dict[str, list[Group]]) -> tuple[str, ...]:
+    """Whether the page at the spine is still sharp: its height against the depth of field."""
+    known = [
+        group.known[0].value
+        for name in ("gutter.lift_at_0mm", "gutter.depth_of_field")
+        for group in by_name.get(name, ())
+        if len(group.known) == 1
+    ]
+    if len(known) != 2 or known[0] is None or known[1] is None:
+        return ()
+    lift, depth = (with_unit(number(v or 0.0, 1), "mm") for v in known)
+    if known[0] < known[1]:
+        return (
+            f"At the spine the page is {lift} up, within the {depth} of depth of field: fine print "
+            "there is darker, not yet blurred to half its detail.",
+        )
+    return (
+        f"At the spine the page is {lift} up, beyond the {depth} of depth of field: fine print "
+        "there is blurred, not only dark.",
+    )
+
+
+def backing_table(found: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
+    """One row for each scan of the back-print sheet, and what the darker backing changes."""
+    scans: dict[str, dict[str, Measurement]] = {}
+    for m in found:
+        if m.value is not None:
+            scans.setdefault(m.scan, {})[m.name] = m
+    if not scans:
+        return
+    rows = []
+    for scan, both in sorted(scans.items(), key=lambda row: -_value(row[1], "backing.paper")):
+        words = next((m.reason for m in both.values() if m.reason), "")
+        rows.append(
+            (
+                Cell(sentence_case(words.removeprefix("on the ")) or "Backing", _scan(scan, marks)),
+                *(
+                    Cell(value_text(both[name]) if name in both else "not measured")
+                    for name in ("backing.show_through", "backing.paper")
+                ),
+            )
+        )
+    notes = [CATALOGUE["backing.show_through"].sentence]
+    by_words = {m.reason: both for both in scans.values() for m in both.values() if m.reason}
+    light, dark = (by_words.get(f"on the {word} backing") for word in ("lighter", "darker"))
+    if light and dark and len(light) == len(dark) == 2:
+        before, after = (number(_value(each, "backing.show_through"), 1) for each in (light, dark))
+        darker = _value(light, "backing.paper") - _value(dark, "backing.paper")
+        lowers = with_unit(f"The darker backing lowers show-through from {before} to {after}", "%")
+        darkens = with_unit(f" and makes the paper darker by {number(darker, 1)}", "L*.")
+        notes.append(lowers + darkens)
+    head = ("Behind the page", "Show-through", "Paper")
+    yield Table("Show-through by what lies behind the page", head, tuple(rows), tuple(notes))
+
+
+def _value(both: dict[str, Measurement], name: str) -> float:
+    m = both.get(name)
+    return 0.0 if m is None or m.value is None else m.value
+
+
+def _scan(scan: str, marks: dict[str, str]) -> tuple[str, ...]:
+    return (f"scan {marks[scan]}",) if scan in marks else ()
