@@ -10,10 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from scanqa.capture.session import Entry
-from scanqa.catalogue import TURN_S
+from scanqa.catalogue import HOURS_A_DAY, TURN_S
 from scanqa.errors import BadOption
 
-HOURS_A_DAY = 4.0  # of steady work by one person: our assumption
 SAME_AREA = 0.02
 
 

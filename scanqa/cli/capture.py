@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scanqa.catalogue import Side
+from scanqa.catalogue import TURN_S, Side
+from scanqa.cli.job import job_options
 from scanqa.cli.shared import (
     bars_option,
     book_edge_option,
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from scanqa.capture.plan import Step
     from scanqa.capture.session import Entry, Session
     from scanqa.capture.sources import Source
+    from scanqa.model import Job
     from scanqa.qualify import Options
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
@@ -86,7 +88,7 @@ PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
     show_default=True,
     help="Give a scan up when nothing came for so many seconds.",
 )
-@click.option("--pages", type=int, help="Say how long so many pages would take.")
+@job_options
 @book_edge_option
 @curve_option
 @bars_option
@@ -108,7 +110,7 @@ def command(
     dpi: float,
     pairs: tuple[str, ...],
     timeout: float,
-    pages: int | None,
+    job: Job | None,
     book_edge: Side | None,
     curve: str | None,
     bars: tuple[float, float] | None,
@@ -135,8 +137,7 @@ def command(
     name = file_name(scanner)
     check_positive("--bars", *(bars or ()))
     check_positive("--ramp-height", ramp_height)
-    if pages is not None and pages < 1:
-        raise BadOption(f"--pages {pages}: give a number of pages")
+    pages = job.pages if job else None
     if curve is not None:
         _read_curve(curve)
     extra = dict(_pair(text) for text in pairs)
@@ -146,6 +147,7 @@ def command(
         bars_mm=bars,
         ramp_height_mm=ramp_height,
         dead_margins_mm=read_dead_margins(dead_margins),
+        job=job,
         conditions={"light": light} if light else {},
     )
     folder = from_folder or folder or Path("scans") / name
@@ -156,7 +158,7 @@ def command(
     with _stopping_at_signals():
         try:
             if paced:
-                _pace(_the_device(device), folder, extra, timeout, pages)
+                _pace(_the_device(device), folder, extra, timeout, job)
                 return
             if from_folder is None:
                 session = _by_device(
@@ -278,8 +280,9 @@ def _report(
     entries = sorted(session.entries, key=lambda entry: order.get(entry.step, len(order)))
     role_of = {step.id: step.role for step in FULL}
     found = paces(entries)
+    turn_s = options.job.turn_s if options.job else TURN_S
     if found:
-        click.echo("\n" + table(found, pages=pages) + "\n", err=json_to == "-")
+        click.echo("\n" + table(found, pages=pages, turn_s=turn_s) + "\n", err=json_to == "-")
     named = {
         folder / entry.file: role_of[entry.step]
         for entry in entries
@@ -342,7 +345,7 @@ def _the_device(device: str | None) -> str:
 
 
 def _pace(
-    device: str, folder: Path, extra: dict[str, str], timeout: float, pages: int | None
+    device: str, folder: Path, extra: dict[str, str], timeout: float, job: Job | None
 ) -> None:
     """Time a scan of the whole bed at each dpi on offer, in colour and in grey."""
     from scanqa.capture.device import read_options
@@ -361,7 +364,8 @@ def _pace(
             taken = scan_to(path, settings, stall_s=timeout)
             entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
             path.unlink()
-    click.echo(table(paces(entries), pages=pages))
+    turn_s, pages = (job.turn_s, job.pages) if job else (TURN_S, None)
+    click.echo(table(paces(entries), pages=pages, turn_s=turn_s))
 
 
 def _read_curve(curve: str) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from scanqa.catalogue import Role, Side
-from scanqa.cli.job import job_options, plan_lines
+from scanqa.cli.job import job_options
 from scanqa.cli.shared import (
     Limit,
     bars_option,
@@ -137,8 +137,6 @@ def command(
         raise BadOption("no scans given; name files or a folder")
     with progress() as told:
         record = qualify(paths, scanner=scanner, options=options, progress=told)
-    for line in plan_lines(record.plan) if record.plan else []:
-        click.echo(line, err=json_to == "-")
     page = out / f"{name}.html"
     status = deliver(record, page, json_to, limits, keep=keep, records=records, evidence=evidence)
     sys.exit(status)

@@ -93,6 +93,7 @@ def deliver(
     The report gains the scanner's history if there is one; it is written in any case. The page for
     a seller is written beside it where there is something to show, or as `evidence` says.
     """
+    from scanqa.cli.job import plan_lines
     from scanqa.report.document import write_json
     from scanqa.report.more_pages import write_index
     from scanqa.report.pages import write_report
@@ -108,6 +109,8 @@ def deliver(
     write_index(page.parent)
     if json_to is not None:
         write_json(record, json_to)
+    for line in plan_lines(record.plan) if record.plan else []:
+        click.echo(line, err=json_to == "-")
     broken = [words for words in (limit(record) for limit in limits) if words]
     for words in broken:
         click.echo(f"scanqa: limit broken: {words}", err=True)

@@ -48,6 +48,9 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     entries = session_of(tmp_path)["entries"]
     (pace,) = [m for m in document["measures"] if m["name"] == "pace.seconds_per_scan"]
     assert pace["value"] == pytest.approx(sum(entry["seconds"] for entry in entries) / 2)
+    plan = document["plan"]  # timed at 100 dpi; letters of 1.5 mm ask for 300, which takes longer
+    assert (plan["job"]["pages"], plan["dpi"], plan["at_most"]) == (400, 300, True)
+    assert plan["pages_per_hour"] == pytest.approx(3600 / (pace["value"] + 5))
     assert (tmp_path / "records.db").exists()
     assert all(entry["options"]["depth"] == "16" for entry in entries)
     assert all(entry["seconds"] > 0 and entry["device"] == "test:0" for entry in entries)
