@@ -26,6 +26,7 @@ from typing import Any
 
 import numpy as np
 
+from scanqa.catalogue import RAMP_HEIGHTS_MM
 from scanqa.scans.save import save_tiff
 from scanqa.sheets import sheet
 from scanqa.simulate import one_thread, scan
@@ -41,11 +42,14 @@ from scanqa.simulate.scanner import (
     Streak,
 )
 from scanqa.simulate.scenes import (
+    BLACK_CARD,
+    BackPrintScene,
     BlankScene,
     BookScene,
     DarkScene,
     Paper,
     Printer,
+    RampScene,
     Scene,
     SheetScene,
     StripsScene,
@@ -175,6 +179,11 @@ def scenes() -> dict[str, Scene]:
             strips, {piece.name: _side(piece.name) for piece in strips.pieces}, printer=PRINTER
         ),
         "open-book": BookScene("left", lift_mm=2.2, length_mm=15.0),
+        "gutter-ramp": RampScene(sheet("gutter-ramp-a4"), "left", printer=PRINTER),
+        "back-print-lid": BackPrintScene(sheet("back-print-a4"), (3.0, 1.4), 0.35, printer=PRINTER),
+        "back-print-card": BackPrintScene(
+            sheet("back-print-a4"), (3.0, 1.4), 0.35, backing=BLACK_CARD, printer=PRINTER
+        ),
     }
 
 
@@ -225,19 +234,28 @@ def write_demo(folder: Path, *, progress: Progress) -> dict[str, list[Path]]:
 def _write(folder: Path, name: str, kind: str) -> dict[str, Any]:
     """Simulate one scan, save it and give its truth in plain words and numbers."""
     seed = [SEED, list(SCANNERS).index(name), list(scenes()).index(kind)]
-    simulated = scan(scenes()[kind], SCANNERS[name], dpi=DPI, rng=np.random.default_rng(seed))
+    scene = scenes()[kind]
+    simulated = scan(scene, SCANNERS[name], dpi=DPI, rng=np.random.default_rng(seed))
     save_tiff(folder / name / f"{kind}.tif", simulated.pixels, simulated.dpi)
-    return {"seed": seed, **_facts(simulated.truth)}
+    return {"seed": seed, **_facts(scene, simulated.truth)}
 
 
-def _facts(truth: Truth) -> dict[str, Any]:
+def _facts(scene: Scene, truth: Truth) -> dict[str, Any]:
     """What a report should show for a scan."""
     facts: dict[str, Any] = {
         "skew_deg": truth.skew_deg,
         "dpi": truth.true_dpi,
         "paper_light": truth.paper_light,
     }
-    if truth.lift is None:
+    if isinstance(scene, BackPrintScene):
+        facts["show_through_percent"] = scene.show_through_percent()
+    elif isinstance(scene, RampScene):
+        heights = np.array(RAMP_HEIGHTS_MM, float)
+        lit = truth.scanner.lamp.lifted(heights)
+        facts["light_at_height_percent"] = {
+            f"{h:.0f} mm": 100 * float(v) for h, v in zip(heights, lit, strict=True)
+        }
+    elif truth.lift is None:
         facts["shadow_mm"] = {
             side: truth.depth_mm(side) for side in ("left", "right", "top", "bottom")
         }

@@ -28,10 +28,13 @@ def test_each_scanner_has_a_full_set(written):
             "bed-sheet.tif",
             "edge-strips.tif",
             "open-book.tif",
+            "gutter-ramp.tif",
+            "back-print-lid.tif",
+            "back-print-card.tif",
         ]
         assert all(path.parent == folder / name and path.is_file() for path in paths)
-    assert steps[0][:2] == (0, 12)
-    assert steps[-1][:2] == (12, 12)
+    assert steps[0][:2] == (0, 18)
+    assert steps[-1][:2] == (18, 18)
 
 
 def test_scans_are_colour_at_300_dpi(written):
@@ -54,6 +57,10 @@ def test_truth_lies_beside_the_scans(written):
     assert truth["scanner"]["dead_margin_mm"]["left"] == 2.4
     assert len(truth["scanner"]["streaks"]) == 2
     assert truth["scans"]["open-book"]["gutter_delta_L"]["0 mm"] > 5
+    # 2 ** (-height / 9 mm), the lamp's half height
+    assert abs(truth["scans"]["gutter-ramp"]["light_at_height_percent"]["10 mm"] - 46.3) < 0.1
+    lid, card = (truth["scans"][f"back-print-{what}"] for what in ("lid", "card"))
+    assert lid["show_through_percent"] > 5 > abs(card["show_through_percent"])
 
 
 def test_the_dark_streak_is_in_both_blank_scans_at_its_place(written):
