@@ -6,8 +6,10 @@ memory; the bitonal form with /3 was read), dpi = QI / (0.039 w) for strokes (re
 levels 8 excellent, 5 good, 3.6 marginal (read); strokes 1.5 good, 1 questionable (read).
 """
 
+import re
 import tomllib
 from importlib import resources
+from pathlib import Path
 
 import pytest
 
@@ -169,3 +171,15 @@ def test_two_uses_of_one_name_are_refused(tmp_path):
     path.write_text(GOOD + GOOD, "utf-8")
     with pytest.raises(BadOption, match=r"use 2: the name 'labels' is taken"):
         read_uses(path)
+
+
+def test_the_example_of_the_readme_is_a_file_of_uses(tmp_path):
+    text = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    (example,) = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+    path = tmp_path / "orchard.toml"
+    path.write_text(example, "utf-8")
+    lists, plates = read_uses(path)
+    # letters of 1.2 mm: QI 8 (excellent) and 3.6 (marginal)
+    assert lists.conditions[0].fit == pytest.approx(2 * 8 / (0.039 * 1.2), abs=1)
+    assert lists.conditions[0].limited == pytest.approx(2 * 3.6 / (0.039 * 1.2), abs=1)
+    assert judge_uses(results(350), (lists, plates))[0].fitness == "fit"
