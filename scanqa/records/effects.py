@@ -3,16 +3,18 @@
 The levels before and after an event are the means of up to `AROUND` checks on each side, of the
 stretch next to it (a streak that came just before a cleaning is its "before"). Scatter is taken
 over the whole series from checks that follow each other without a change or an event between them:
-s² = Σ d² / 2n of n successive differences, whose degrees of freedom are about 2n/3 (von Neumann
-et al., Annals of Mathematical Statistics 12(2), 1941: large-sample efficiency 2/3); the interval is
-Student's. Over all measures of an event Holm holds the chance of a false claim.
+s² = Σ (d − d̄)² / 2n of n successive differences, whose degrees of freedom are about 2n/3 (von
+Neumann et al., Annals of Mathematical Statistics 12(2), 1941: large-sample efficiency 2/3); the
+interval is Student's. A trend about the event is taken off, so that a lamp that dims all the while
+is not held against the cleaning. Over all measures of an event Holm holds the chance of a false
+claim.
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from scanqa.numeric.trend import student_tail, student_width
@@ -29,7 +31,8 @@ from scanqa.over_time import (
 )
 from scanqa.records.weigh import holm, improves, matters, scatter_floor
 
-AROUND = 3
+AROUND = 3  # checks on each side that are the level before and after
+NEAR = 5  # steps on each side that show a trend
 CONFIDENCE = 0.95
 
 
@@ -97,15 +100,19 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     until = min((b for b in borders if b > at), default=end)
     before = s.values[max(begin, at - AROUND) : at]
     after = s.values[at : min(until, end, at + AROUND)]
-    steps = [s.values[i] - s.values[i - 1] for i in range(1, len(s.values)) if i not in borders]
+    steps = {i: s.values[i] - s.values[i - 1] for i in range(1, len(s.values)) if i not in borders}
     if not before or not after or not steps:
         return None
     floor = scatter_floor(s.key[0], s.values, s.uncertainties)
-    scatter = max(math.sqrt(sum(d * d for d in steps) / (2 * len(steps))), floor)
+    middle = statistics.mean(steps.values())
+    spread = sum((d - middle) ** 2 for d in steps.values()) / (2 * len(steps))
+    scatter = max(math.sqrt(spread), floor)
+    trend, trend_error = _trend(steps, at, scatter)
+    between = (len(before) + len(after)) / 2  # checks from the middle of one side to the other's
     degrees = max(1.0, 2 * len(steps) / 3)
-    error = scatter * math.sqrt(1 / len(before) + 1 / len(after))
+    error = math.hypot(scatter * math.sqrt(1 / len(before) + 1 / len(after)), between * trend_error)
     was, became = statistics.mean(before), statistics.mean(after)
-    difference = became - was
+    difference = became - was - trend * between
     half = student_width(CONFIDENCE, degrees) * error
     better = improves(s.key[0], difference)
     verdict: Literal["better", "worse", "different"] = (
@@ -115,6 +122,22 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
         s.key, s.unit, was, became, difference, difference - half, difference + half, verdict
     )
     return shift, 2 * student_tail(-abs(difference / error), degrees)
+
+
+def _trend(steps: Mapping[int, float], at: int, scatter: float) -> tuple[float, float]:
+    """Change from check to check and its error, if both sides of an event show the same way."""
+    sides = [
+        [d for i, d in steps.items() if begin <= i < end]
+        for begin, end in ((at - NEAR, at), (at + 1, at + 1 + NEAR))
+    ]
+    if not all(sides):
+        return 0.0, 0.0
+    slopes = [statistics.mean(side) for side in sides]
+    errors = [scatter * math.sqrt(2) / len(side) for side in sides]
+    shown = [abs(slope) > 2 * error for slope, error in zip(slopes, errors, strict=True)]
+    if not all(shown) or slopes[0] * slopes[1] < 0:
+        return 0.0, 0.0
+    return statistics.mean(slopes), math.hypot(*errors) / 2
 
 
 def _sentence(

@@ -205,11 +205,11 @@ def _event(effect: Effect, marks: dict[str, str]) -> EventView:
         said = f"No change beyond scatter that matters, in {_measures(effect.compared)}."
     else:
         rest = effect.compared - len(effect.shifts)
-        said = f"In {_measures(rest)} more there is no change beyond scatter that matters."
+        said = f"No change beyond scatter that matters in {_measures(rest)}."
     rows = tuple(_shift(shift) for shift in effect.shifts)
     head = ("Measure", "Before", "After", "Difference")
-    table = Table("What it changed, with 95 % intervals", head, rows) if rows else None
     mark = marks[event.at + event.words]
+    table = Table(f"What {mark} changed, with 95 % intervals", head, rows) if rows else None
     said = " ".join([*lines, said])
     return EventView(mark, day_words(event.at), sentence_case(event.words), said, table)
 

@@ -222,4 +222,4 @@ def _picture(profile: Profile, c: Comparison) -> Lines:
 
 def _side_table(caption: str, c: Comparison, rows: Sequence[tuple[str, str, str]]) -> Table:
     cells = tuple((Cell(sentence_case(what)), Cell(one), Cell(other)) for what, one, other in rows)
-    return Table(caption, ("", c.first, c.second), cells)
+    return Table(caption, ("What", c.first, c.second), cells)

@@ -67,11 +67,9 @@ def replaced(guide: str, made: dict[str, list[str]]) -> str:
     """The guide with the tables of some modules made anew; those of the others stay."""
     before, _, rest = guide.partition(START)
     inside, _, after = rest.partition(END)
-    names = [*re.findall(r"<!-- accuracy: (\w+) -->", inside), *made]
+    names = re.findall(r"<!-- accuracy: (\w+) -->", inside)
     old = re.split(r"<!-- accuracy: \w+ -->", inside)[1:]
-    kept = {
-        name: f"<!-- accuracy: {name} -->{text}" for name, text in zip(names, old, strict=False)
-    }
+    kept = {name: f"<!-- accuracy: {name} -->{text}" for name, text in zip(names, old, strict=True)}
     new = {name: "\n".join(lines) + "\n" for name, lines in made.items()}
     tables = {**kept, **new}
     return before + START + "\n" + "".join(tables[name] for name in sorted(tables)) + END + after

@@ -118,3 +118,22 @@ def test_an_event_that_changed_nothing_keeps_the_baseline():
     assert by_name["noise.total"].starts == (0, 6)
     assert by_name["noise.snr"].changes[0].alarm <= 8 + 5
     assert by_name["noise.snr"].state == "drifting"
+
+
+def test_a_lamp_that_dims_all_the_while_is_not_held_against_the_cleaning():
+    rng = np.random.default_rng(SEED)
+    blamed = 0
+    for _ in range(60):
+        columns = {"noise.snr": 45 - 0.3 * np.arange(24) + rng.normal(0, 0.1, 24)}
+        found = effect(columns)
+        blamed += bool(found.shifts or found.small)
+    assert blamed <= 6  # 5 % of 60 and two standard errors
+
+
+def test_a_new_lamp_amid_the_fading_of_the_old_is_seen():
+    rng = np.random.default_rng(SEED)
+    columns = {"noise.snr": 45 - 0.3 * np.arange(24) + rng.normal(0, 0.1, 24)}
+    columns["noise.snr"][12:] = 45 + rng.normal(0, 0.1, 12)
+    (shift,) = effect(columns).shifts
+    assert shift.verdict == "better"
+    assert shift.low < 45 - (45 - 0.3 * 11) < shift.high + 0.9
