@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from scanqa.findings.backing import advise
 from scanqa.findings.criteria import judge_criteria
 from scanqa.findings.diagnosis import diagnose
 from scanqa.findings.legibility import legibility
@@ -27,6 +28,8 @@ from scanqa.model import (
 
 __all__ = ["Use", "judge", "plan", "read_uses"]
 
+GRAVITY = ("fault", "warning", "note", "good")
+
 
 def judge(
     results: Results, scans: tuple[ScanFacts, ...], *, uses: Sequence[Use] | None = None
@@ -43,6 +46,9 @@ def judge(
         Kinds of work and their limits; those of the package unless given.
     """
     diagnoses = diagnose(results, scans)
+    diagnoses = tuple(
+        sorted((*diagnoses, *advise(results)), key=lambda finding: GRAVITY.index(finding.severity))
+    )
     verdicts = judge_uses(results, own_uses() if uses is None else uses)
     judged = [use for use in verdicts if use.fitness != "not judged"]
     fitness: Fitness
