@@ -11,6 +11,7 @@ from scanqa.cli import main
 from scanqa.findings import judge
 from scanqa.model import Measurement, Outcome, Record, Results, ScanFacts
 from scanqa.report.document import document
+from tests.test_cli import SEED, blank_pixels, save
 
 
 def run(*args, **options):
@@ -102,3 +103,81 @@ def test_compare_by_name_number_and_file(filled, tmp_path):
     missing = run("compare", "heron", "absent.json")
     assert missing.exit_code == 2
     assert len(missing.stderr.splitlines()) == 1
+
+
+# ------------------------------------------------------------------------------------- pages
+
+
+def test_history_report_is_written_and_its_path_printed(filled, tmp_path):
+    result = run("history", "heron", "--report", "--out", tmp_path)
+    page = tmp_path / "heron-history.html"
+    assert result.stdout.splitlines()[-1] == str(page)
+    assert "6 checks" in page.read_text("utf-8")
+    assert "heron-history.html" in (tmp_path / "index.html").read_text("utf-8")
+
+
+def test_history_since_a_date_leaves_earlier_checks_out(filled):
+    assert "3 checks" in run("history", "heron", "--since", "2026-04-01").stdout
+    assert run("history", "heron", "--since", "whenever").exit_code == 2
+
+
+def test_compare_report_with_prices_and_hours(filled, tmp_path):
+    options = ("--price", 60, 140, "--hours", 12, 9, "--report", "--out", tmp_path)
+    result = run("compare", "heron", "wren", *options)
+    assert "wren costs 80 more and is shown to be better in nothing that matters." in result.stdout
+    page = tmp_path / "heron-wren.html"
+    assert result.stdout.splitlines()[-1] == str(page)
+    assert "Each hour saved costs 26.7 of the price." in page.read_text("utf-8")
+    again = run("compare", "1", "2,3", "--report", "--out", tmp_path)
+    assert again.stdout.splitlines()[-1] == str(tmp_path / "heron-1-heron-2-3.html")
+    assert run("compare", "heron", "wren", "--price", -1, 2).exit_code == 2
+
+
+# ------------------------------------------------------------------------- qualify looks back
+
+
+@pytest.fixture
+def blanks(tmp_path):
+    """Two folders of two blank scans each, a month apart; the second with a dark streak."""
+    folders = []
+    for month in (1, 2):
+        folder = tmp_path / f"month-{month}"
+        folder.mkdir()
+        for number in (1, 2):
+            pixels = blank_pixels(SEED + 10 * month + number)
+            if month == 2:
+                pixels[:, 300] -= 12
+            save(folder / f"blank-{number}.tif", pixels)
+        folders.append(folder)
+    return folders
+
+
+def test_qualify_says_what_is_new_and_the_report_gains_the_history(blanks, tmp_path):
+    out = tmp_path / "reports"
+    first = run("qualify", blanks[0], "--scanner", "owl", "--out", out, "--date", "2026-01-05")
+    assert "Since" not in first.stdout
+    assert "Over time" not in (out / "owl.html").read_text("utf-8")
+    second = run("qualify", blanks[1], "--scanner", "owl", "--out", out, "--date", "2026-02-05")
+    assert "Since 2026-01-05: new dark streak at x 50.9 mm" in second.stdout
+    assert second.stdout.splitlines()[-1] == str(out / "owl.html")
+    html = (out / "owl.html").read_text("utf-8")
+    assert "Over time" in html
+    assert "new dark streak at x" in html
+    assert 'href="owl.html"' in (out / "index.html").read_text("utf-8")
+
+
+def test_records_that_cannot_be_used_cost_one_line_not_the_report(blanks, tmp_path):
+    bad = tmp_path / "letter.sqlite"
+    bad.write_text("a letter, not a database\n" * 100)
+    out = tmp_path / "reports"
+    result = run("qualify", blanks[0], "--scanner", "owl", "--out", out, "--records", bad)
+    assert result.exit_code == 2
+    (line,) = result.stderr.splitlines()
+    assert "not put on record" in line
+    assert (out / "owl.html").is_file()
+
+
+def test_a_scanner_cannot_take_the_name_of_the_index(blanks, tmp_path):
+    result = run("qualify", blanks[0], "--scanner", "Index", "--out", tmp_path / "reports")
+    assert result.exit_code == 2
+    assert "index" in result.stderr
