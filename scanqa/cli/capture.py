@@ -137,7 +137,6 @@ def command(
     name = file_name(scanner)
     check_positive("--bars", *(bars or ()))
     check_positive("--ramp-height", ramp_height)
-    pages = job.pages if job else None
     if curve is not None:
         _read_curve(curve)
     extra = dict(_pair(text) for text in pairs)
@@ -167,7 +166,7 @@ def command(
             else:
                 session = _by_folder(scanner, folder, plan_name, options)
             page = out / f"{name}.html"
-            status = _report(session, folder, page, options, json_to, pages, keep, records)
+            status = _report(session, folder, page, options, json_to, keep, records)
         except KeyboardInterrupt:
             click.echo(f"\nStopped. Finished scans are kept in {folder}; the same command goes on.")
             sys.exit(INTERRUPTED)
@@ -263,7 +262,6 @@ def _report(
     page: Path,
     options: Options,
     json_to: str | None,
-    pages: int | None,
     keep: bool,
     records: str | None,
 ) -> int:
@@ -282,7 +280,7 @@ def _report(
     found = paces(entries)
     turn_s = options.job.turn_s if options.job else TURN_S
     if found:
-        click.echo("\n" + table(found, pages=pages, turn_s=turn_s) + "\n", err=json_to == "-")
+        click.echo("\n" + table(found, turn_s=turn_s) + "\n", err=json_to == "-")
     named = {
         folder / entry.file: role_of[entry.step]
         for entry in entries

@@ -138,7 +138,7 @@ def test_a_full_sitting_with_a_stop_half_way_ends_with_a_report_that_finds_what_
     assert second.end() == 0, second.text
     assert gone(tmp_path)
     assert second.text.rstrip().endswith("reports/heron.html")
-    assert "400 pages:" in second.text
+    assert "400 pages of A4: scan at " in second.text
     for name, data in kept.items():
         assert (tmp_path / "scans/heron" / name).read_bytes() == data, name
 

@@ -40,7 +40,7 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert "Step 1 of 2: blank-1" in at.text
     assert "It shows plain white paper." in at.text
     assert "Scan it again because 100% of it is at the very top of the scale" in at.text
-    assert "400 pages:" in at.text
+    assert "400 pages of A4: scan at " in at.text
     assert at.text.rstrip().endswith("reports/heron.html")
     assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "j").read_text("utf-8"))
@@ -116,7 +116,7 @@ def test_what_is_measured_is_what_was_kept_with_the_roles_that_cannot_be_seen(
     monkeypatch.setattr(capture, "deliver", lambda *_, **__: 0)
     options = Options(conditions={"light": "LED"})
     session = Session("heron", entries)
-    capture._report(session, tmp_path, tmp_path / "x.html", options, None, None, False, None)
+    capture._report(session, tmp_path, tmp_path / "x.html", options, None, False, None)
     assert asked["paths"] == ["blank-1.tif", "dark.tif", "claim.tif"]
     assert asked["options"].roles == {
         tmp_path / "claim.tif": "claim",
