@@ -30,9 +30,9 @@ def lamp(series: Sequence[Series], checks: Sequence[Check], run_length: float) -
     """Lamp health in words; `run_length` as for the series."""
     light, light_words = _light([s for s in series if s.key[0] == LIGHT])
     balance, balance_words = _balance(checks, series, run_length)
-    tint, tint_words = _higher(series, TINT, "tint over the bed")
-    settle, settle_words = _higher(series, SETTLE, "settle time")
-    haze, haze_words = _higher(series, HAZE, "stray light")
+    tint, tint_words = _higher(series, TINT)
+    settle, settle_words = _higher(series, SETTLE)
+    haze, haze_words = _higher(series, HAZE)
     colour: Sign = (
         "worse"
         if "worse" in (balance, tint)
@@ -97,11 +97,11 @@ def _now(s: Series) -> float:
     return statistics.median(s.values[begin:])
 
 
-def _higher(series: Sequence[Series], name: str, words: str) -> tuple[Sign, str]:
+def _higher(series: Sequence[Series], name: str) -> tuple[Sign, str]:
     """Whether a measure that should be low has risen."""
     found = [s for s in series if s.key[0] == name and s.state != "too few checks"]
     if not found:
-        return "unknown", f"{words} was not measured in enough checks"
+        return "unknown", "not measured in enough checks"
     s = found[0]
     was, now = _first(s), _now(s)
     said = f"{was:.3g} to {now:.3g} {s.unit}".strip()
@@ -116,7 +116,7 @@ def _balance(
     """Whether red or blue light has moved against green since the last event."""
     green = next((s for s in series if s.key[:3] == (LIGHT, "", "green")), None)
     if green is None:
-        return "unknown", "not known: needs colour scans of blank paper"
+        return "unknown", "not known: takes colour scans of blank paper"
     worst: tuple[Sign, str] = ("unknown", "not known: too few checks")
     for channel in ("red", "blue"):
         ratios = _ratios(checks, green, channel)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from scanqa.catalogue import CATALOGUE
@@ -19,7 +20,7 @@ from scanqa.over_time import (
     streak_words,
 )
 from scanqa.report.groups import DIRECTION_WORDS
-from scanqa.report.numbers import joined, label, number, sentence_case, with_unit
+from scanqa.report.numbers import MINUS, joined, label, number, sentence_case, with_unit
 from scanqa.report.traces import Trace
 from scanqa.report.view import Cell, Table
 
@@ -89,14 +90,14 @@ def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
     drawable = [s for s in _ranked(health.series) if len(s.values) >= FEWEST]
     chosen = drawable[:most]
     marks = {event.at + event.words: _mark(i) for i, event in enumerate(health.events)}
-    lamp = health.lamp if any(s.key[0] == "noise.light_index" for s in health.series) else None
+    lamp = _lamp(health)
     return PastView(
         scanner=health.scanner,
         span=_span(health),
         word=_word(health),
         tone=_tone(health),
-        sentence=_sentence(health),
-        news=past.news.sentence if past.news else "",
+        sentence=_sentence(health, lamp),
+        news=on_page(past.news.sentence) if past.news else "",
         lamp=lamp,
         events=tuple(_event(effect, marks) for effect in reversed(health.effects)),
         streaks=_streak_table(health.streaks),
@@ -111,6 +112,12 @@ def day_words(moment: str) -> str:
     """``25 November 2026`` of an ISO date."""
     at = datetime.fromisoformat(moment)
     return f"{at.day} {at:%B %Y}"
+
+
+def on_page(words: str) -> str:
+    """Words of the records as the page prints them: dates in words, true minus signs."""
+    words = re.sub(r"\d{4}-\d\d-\d\d", lambda found: day_words(found[0]), words)
+    return re.sub(r"(?<![\w.])-(?=\d)", MINUS, words)
 
 
 def key_title(key: Key) -> str:
@@ -162,13 +169,26 @@ def _direction(s: Series) -> str:
     return "better" if (now > was) == (better == "higher") else "worse"
 
 
-def _sentence(health: Health) -> str:
+def _lamp(health: Health) -> Lamp | None:
+    """The lamp as the page shows it; None where no check looked at its light."""
+    if health.lamp is None or not any(s.key[0] == "noise.light_index" for s in health.series):
+        return None
+    verdict = health.lamp.verdict
+    return replace(
+        health.lamp,
+        verdict=sentence_case(verdict if "lamp" in verdict else f"lamp: {verdict}"),
+        signs=tuple((what, on_page(words)) for what, words in health.lamp.signs),
+    )
+
+
+def _sentence(health: Health, lamp: Lamp | None) -> str:
     moved = _moved(health.series)
     if not moved:
         if all(s.state == "too few checks" for s in health.series):
             return "It takes four checks alike before a history can be told."
         return "No change and no trend is shown since the first check or the last event."
-    parts = []
+    quiet = lamp is None or lamp.verdict.endswith(("no sign of ageing", "not known"))
+    parts = [] if quiet or lamp is None else [f"{lamp.verdict}."]
     for word, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
         names = dict.fromkeys(label(s.key[0]) for s in moved if _direction(s) == word)
         if names:
@@ -264,8 +284,9 @@ def _trace(s: Series, health: Health, marks: dict[str, str]) -> Trace:
     shown = [e for e in health.events if s.dates[0] <= e.at <= health.span[1]]
     done = "; ".join(f"{marks[e.at + e.words]}: {e.words}" for e in shown)
     alt = (
-        f"{key_title(s.key)}: {len(s.values)} checks from {s.dates[0][:10]} to {s.dates[-1][:10]}, "
-        f"last {now}. {s.sentence}" + (f" Events: {done}." if done else "")
+        f"{key_title(s.key)}: {len(s.values)} checks, {day_words(s.dates[0])} to "
+        f"{day_words(s.dates[-1])}, "
+        f"last {now}. {on_page(s.sentence)}" + (f" Events: {done}." if done else "")
     )
     return Trace(
         title=f"{key_title(s.key)}{unit}",
@@ -300,7 +321,7 @@ def _changed_from(s: Series) -> tuple[int, ...]:
 
 
 def _caption(s: Series, now: str, dpi: str) -> str:
-    said = "Steady." if s.state == "steady" and s.limit is None else s.sentence
+    said = "Steady." if s.state == "steady" and s.limit is None else on_page(s.sentence)
     return f"Last{dpi}: {now}. {said}"
 
 
@@ -313,10 +334,12 @@ def _table(series: Sequence[Series]) -> Table:
         rows.append(
             (
                 Cell(key_title(s.key), dpi),
-                Cell(with_unit(number(s.values[0], row.digits), s.unit), (s.dates[0][:10],)),
-                Cell(with_unit(number(s.values[-1], row.digits), s.unit), (s.dates[-1][:10],)),
+                Cell(with_unit(number(s.values[0], row.digits), s.unit), (day_words(s.dates[0]),)),
+                Cell(
+                    with_unit(number(s.values[-1], row.digits), s.unit), (day_words(s.dates[-1]),)
+                ),
                 Cell(str(len(s.values)), left),
-                Cell(STATES[s.state], (s.sentence,)),
+                Cell(STATES[s.state], (on_page(s.sentence),)),
             )
         )
     head = ("Measure", "First", "Last", "Checks", "What the charts say")

@@ -50,8 +50,9 @@ def folder(tmp_path_factory):
 def test_the_history_says_what_the_charts_found(folder):
     text = page_text((folder / "heron-history.html").read_text("utf-8"))
     order = [
-        "heron", "Drifting", "Worse than it was", "Over time", "Since 2026-11",
-        "Lamp: lamp ageing or haze", "What was done", "Frame moved", "Sensor window cleaned",
+        "heron", "Drifting", "Lamp ageing or haze. Worse than it was", "Over time",
+        "Since 5 November 2026", "\nLamp ageing or haze\n", "What was done",
+        "Frame moved", "Sensor window cleaned",
         "The dark streak at x 118.2 mm is gone.", "Bright streak at x 148.6 mm",
         "Measures over time", "\nSignal to noise\n",
     ]  # fmt: skip
