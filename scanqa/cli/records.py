@@ -13,7 +13,7 @@ from scanqa.cli.shared import UNUSABLE, records_option
 from scanqa.errors import BadOption
 
 CSV_FIELDS = (
-    "record", "scanner", "taken", "name", "direction", "channel", "edge_kind", "value",
+    "record", "scanner", "taken", "name", "direction", "channel", "edge_kind", "dpi", "value",
     "uncertainty", "unit", "count", "at_least", "method_version",
 )  # fmt: skip
 

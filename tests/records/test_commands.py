@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import re
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -10,6 +12,7 @@ from click.testing import CliRunner
 from scanqa.cli import main
 from scanqa.findings import judge
 from scanqa.model import Measurement, Outcome, Record, Results, ScanFacts
+from scanqa.records import store
 from scanqa.report.document import document
 from tests.test_cli import SEED, blank_pixels, save
 
@@ -58,6 +61,9 @@ def test_csv_has_a_row_per_number(filled):
     rows = list(csv.DictReader(io.StringIO(run("records", "export", "--format", "csv").stdout)))
     assert len(rows) == 7
     assert {row["unit"] for row in rows} == {"L*"}
+    assert {row["dpi"] for row in rows} == {"300"}
+    guide = (Path(store.__file__).parent / "README.md").read_text("utf-8")
+    assert ", ".join(rows[0]) in re.sub(r"\s+", " ", guide)
     assert rows[0]["taken"] == "2026-01-01T00:00:00+00:00"
 
 

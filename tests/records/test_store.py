@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -157,6 +158,14 @@ def test_migrations_make_exactly_the_described_schema(engine):
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, metadata) == []
         assert context.get_current_revision() == HEAD
+
+
+def test_the_guide_names_every_table_and_column():
+    guide = (Path(store.__file__).parent / "README.md").read_text("utf-8")
+    assert HEAD in guide
+    for table in metadata.tables.values():
+        for name in (table.name, *table.columns.keys()):
+            assert f"`{name}`" in guide, f"{table.name}.{name}"
 
 
 def test_records_of_the_first_schema_are_upgraded_whole(url):
