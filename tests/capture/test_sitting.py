@@ -2,9 +2,11 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -19,6 +21,25 @@ from tests.capture.sitting import Sitting, gone, scanimages
 from tests.capture.test_session import ENTRY
 
 SLOW = ("--set", "read-delay=yes", "--set", "read-delay-duration=200000")
+
+
+README = Path(__file__).parents[2] / "README.md"
+
+
+def recording():
+    """The quick sitting that the README shows, without the line that starts it."""
+    _, _, rest = README.read_text("utf-8").partition("```text\n$ scanqa capture")
+    return rest.partition("```")[0].partition("\n")[2]
+
+
+def skeleton(text):
+    """Lines without their numbers, blank lines and progress bars.
+
+    The test scans at 100 dpi, where pages an hour at 300 dpi are known as *at most* so many.
+    """
+    text = text.replace("at most ", "")
+    lines = (re.sub(r"\d+(\.\d+)?", "#", line).strip() for line in text.splitlines())
+    return [line for line in lines if line and "━" not in line]
 
 
 def session_of(folder):
@@ -41,6 +62,7 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert "It shows plain white paper." in at.text
     assert "Scan it again because 100% of it is at the very top of the scale" in at.text
     assert "400 pages of A4: scan at " in at.text
+    assert skeleton(at.text) == skeleton(recording()), "record the sitting in README.md anew"
     assert at.text.rstrip().endswith("reports/heron.html")
     assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "j").read_text("utf-8"))
