@@ -2,10 +2,10 @@
 
 - Levels: gain after digitising, from codes that are empty or doubled
   (`scanqa.numeric.code_gaps`).
-- Grain: power of the grain of flat paper at 0.46 … 0.5 cycles/px over that at 0.36 … 0.42. Noise of
-  a sensor is as strong at every frequency, and the paper's own grain ends below, where the lens
-  does: 1. Smoothing and interpolation bend it there, down mostly, up for running means and medians,
-  which have a null near 0.33.
+- Grain: power of the grain of flat paper at 0.42 … 0.5 cycles/px over that at 0.15 … 0.3. Noise of
+  a sensor is as strong at every frequency, and each colour has its own; the texture of paper, which
+  a lens weakens towards fine detail, is common to the colours and taken off: 1. Smoothing and
+  interpolation leave less. In grey, texture and smoothing look alike.
 - JPEG: from the steps of its coefficients (`scanqa.numeric.jpeg_trace`), also when the file is a
   TIFF.
 """
@@ -39,10 +39,11 @@ DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
 LUMA_OF_CODES = (0.299, 0.587, 0.114)  # ITU-R BT.601: JPEG's Y
 LINE = 64  # samples of a line for the spectrum of grain
 FLAT_WINDOWS, FEWEST_FLAT = 40, 8
-FINEST, COARSER = (0.46, 0.5), (0.36, 0.42)  # cycles/px
+FINEST, COARSER, BESIDE = (0.42, 0.5), (0.15, 0.3), 0.3  # cycles/px, the last the other way
 ROUNDING = 1 / 12  # codes², of whole codes
+MOST_TOP = 0.001  # of the pixels: grain that is cut off is white no more
 LEAST_GRAIN = 0.05  # codes² above rounding: less is lost in it
-WHITE = (0.65, 1.35)  # share of grain kept that needs no filter to explain
+WHITE = (0.6, 1.4)  # needs no filter to explain: strong texture alone may leave 1 / 1.5
 JPEG_WINDOWS, JPEG_SIDE = 8, 192
 HISTOGRAM_WINDOWS, HISTOGRAM_SIDE = 64, 192
 
@@ -153,34 +154,88 @@ def grain(placement: Placement) -> Iterator[Measurement]:
         why = "no plain area of middle lightness: scan white paper that is not clipped"
         yield not_measurable(name, why, scan=scan.name)
         return
-    channel = scan.channels // 2  # green, or grey
-    windows = [scan.window(window)[..., channel].astype(np.float64) for window in flat]
+    pixels = (scan.window(window) for window in flat)
+    kept = [each for each in pixels if np.mean(each == top, axis=(0, 1)).max() <= MOST_TOP]
+    if len(kept) < FEWEST_FLAT:
+        why = "grain is cut off at the top of the scale: lower the brightness and scan again"
+        yield not_measurable(name, why, scan=scan.name)
+        return
+    power, free = _grain_power(np.array(kept, np.float64))
     for direction in DIRECTIONS:
-        yield _grain_along(placement, direction, windows)
+        yield _grain_along(placement, direction, power, free)
 
 
-def _grain_along(placement: Placement, direction: Direction, windows: list[Floats]) -> Measurement:
+def _grain_power(windows: Floats) -> tuple[Floats, int]:
+    """Power of the sensor's grain at each frequency, and the windows that are free for it.
+
+    What two colours have in common at a frequency is paper, and is taken off: the part of green
+    (power S) that red and blue (cross powers c, their matrix M) foretell is c* M⁻¹ c, whatever the
+    blurs and shifts of the colours. White noise keeps its variance, times the free windows.
+
+    Parameters
+    ----------
+    windows : (n, LINE, LINE, channels)
+        Codes.
+
+    Returns
+    -------
+    power : (LINE, LINE)
+        Codes², rows are frequencies along travel.
+    free : int
+        n less the colours that foretell.
+    """
+    taper = np.hanning(LINE)[:, np.newaxis] * np.hanning(LINE)
+    centred = windows - windows.mean(axis=(1, 2), keepdims=True)
+    waves = np.fft.fft2(centred * taper[..., np.newaxis], axes=(1, 2))
+    waves /= np.sqrt(np.sum(taper**2))
+    n, channels = len(waves), waves.shape[-1]
+    green = waves[..., channels // 2]
+    power = np.sum(np.abs(green) ** 2, axis=0)
+    if channels == 1:
+        return np.asarray(power / n), n
+    others = waves[..., [0, 2]]
+    cross = np.einsum("nyxc,nyx->yxc", others.conj(), green)
+    matrix = np.einsum("nyxc,nyxd->yxcd", others.conj(), others)
+    matrix = matrix + 1e-9 * np.eye(2)  # colours that are equal foretell each other
+    foretold = np.einsum(
+        "yxc,yxc->yx", cross.conj(), np.linalg.solve(matrix, cross[..., None])[..., 0]
+    )
+    return np.asarray(np.maximum(power - foretold.real, 0) / (n - 2)), n - 2
+
+
+def _grain_along(
+    placement: Placement, direction: Direction, power: Floats, free: int
+) -> Measurement:
     name = "processing.grain_kept"
-    spectra = np.array([_spectrum(w if direction == "across" else w.T) for w in windows])
-    frequency = np.fft.rfftfreq(LINE)
+    frequency = np.abs(np.fft.fftfreq(LINE))
+    plane = power if direction == "travel" else power.T
+    plane = plane[:, frequency <= BESIDE]
     bands = [(frequency >= low) & (frequency <= high) for low, high in (FINEST, COARSER)]
-    finest, coarser = (spectra[:, band].mean(axis=1) for band in bands)
+    finest, coarser = (float(plane[band].mean()) - ROUNDING for band in bands)
     where: dict[str, Any] = {"scan": placement.scan.name, "direction": direction}
-    if max(finest.mean(), coarser.mean()) < ROUNDING + LEAST_GRAIN:
+    if max(finest, coarser) < LEAST_GRAIN:
         why = "grain is below the rounding of the codes: very clean, or smoothed"
         return not_measurable(name, why, **where)
-    value = float(finest.mean() / coarser.mean())
-    spread = np.std(finest - value * coarser, ddof=1) / len(windows) ** 0.5  # of a ratio of means
-    reason = "grain is not white: smoothed or interpolated" if smoothed(value) else ""
-    return Measurement(name, value, float(spread / coarser.mean()), reason=reason, **where)
-
-
-def _spectrum(lines: Floats) -> Floats:
-    """Power of lines at each frequency, codes²; white noise has its variance everywhere."""
-    taper = np.hanning(LINE)
-    centred = lines - lines.mean(axis=1, keepdims=True)
-    power = np.abs(np.fft.rfft(centred * taper, axis=1)) ** 2
-    return np.asarray(power.mean(axis=0) / np.sum(taper**2))
+    value = max(finest, 0.0) / max(coarser, LEAST_GRAIN)
+    # Power at a frequency has a relative variance of 1 over the free windows; the taper makes 1.5²
+    # neighbours one, and the two halves of the plane are one.
+    counts = [band.sum() * plane.shape[1] / (2 * 1.5**2) for band in bands]
+    parts = [
+        (level + ROUNDING) / np.sqrt(free * n)
+        for level, n in zip((finest, coarser), counts, strict=True)
+    ]
+    error = float(np.hypot(parts[0], value * parts[1]) / max(coarser, LEAST_GRAIN))
+    if not smoothed(value):
+        return Measurement(name, value, error, **where)
+    if placement.scan.channels == 1:
+        why = (
+            "the finest grain is weak, but in one channel smoothing looks like the paper's own "
+            "texture: scan in colour to tell"
+        )
+        return not_measurable(name, why, **where)
+    return Measurement(
+        name, value, error, reason="grain is not white: smoothed or interpolated", **where
+    )
 
 
 # --------------------------------------------------------------------------------- JPEG
