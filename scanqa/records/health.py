@@ -88,6 +88,9 @@ def health(
         words = f"No check of {scanner} is on record."
         return Health(scanner, (), tuple(events), (), (), None, 0, on_record, ("", ""), words)
     first = datetime.fromisoformat(checks[0].taken)
+    day = {
+        c.taken: (datetime.fromisoformat(c.taken) - first).total_seconds() / 86400 for c in checks
+    }
     grouped = _grouped(checks)
     # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
     watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
@@ -98,12 +101,14 @@ def health(
 
     def made(begins: Mapping[Key, Sequence[Event]]) -> list[Series]:
         return [
-            _series(key, points, left_out, first, begins[key], run_length, limits.get(key[0]))
+            _series(key, points, left_out, day, begins[key], run_length, limits.get(key[0]))
             for key, (points, left_out) in grouped.items()
         ]
 
-    found, changed = effects(made(dict.fromkeys(grouped, events)), events, streaks, blanks)
-    series = made(changed)
+    series = made(dict.fromkeys(grouped, events))
+    found, changed = effects(series, events, streaks, blanks)
+    if events:
+        series = made(changed)
     order = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
     series.sort(key=lambda s: order[s.state])
     return Health(
@@ -123,15 +128,18 @@ def health(
 def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]], int]]:
     """The points of each series, and how many were left out."""
     groups: dict[Key, list[tuple[str, Value]]] = {}
+    left_out = {name for name in CATALOGUE if name.startswith(NOT_WATCHED)}
     for check in checks:
         for value in check.values:
-            if not value.name.startswith(NOT_WATCHED):
+            if value.name not in left_out:
                 groups.setdefault(value.key, []).append((check.taken, value))
     found = {}
     for key, points in groups.items():
-        version = max(v.method_version for _, v in points)
-        dpi = points[-1][1].dpi
-        alike = [(w, v) for w, v in points if (v.method_version, v.dpi) == (version, dpi)]
+        kinds = {(v.method_version, v.dpi) for _, v in points}
+        wanted = (max(version for version, _ in kinds), points[-1][1].dpi)
+        alike = points
+        if kinds != {wanted}:
+            alike = [(w, v) for w, v in points if (v.method_version, v.dpi) == wanted]
         found[key] = (alike, len(points) - len(alike))
     return found
 
@@ -140,13 +148,13 @@ def _series(
     key: Key,
     points: Sequence[tuple[str, Value]],
     left_out: int,
-    first: datetime,
+    day: Mapping[str, float],
     events: Sequence[Event],
     run_length: float,
     limit: float | None,
 ) -> Series:
     dates = [when for when, _ in points]
-    days = [(datetime.fromisoformat(when) - first).total_seconds() / 86400 for when in dates]
+    days = [day[when] for when in dates]
     values = [v.value for _, v in points]
     stated = [v.uncertainty for _, v in points]
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
