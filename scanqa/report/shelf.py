@@ -14,6 +14,11 @@ from urllib.parse import quote
 
 HEAD_BYTES = 16_000
 PREFIX = "scanqa-"
+PAGES = {  # of one scanner, and what a link to each is called
+    "qualification": "Report",
+    "evidence": "For the seller",
+    "history": "History",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +72,7 @@ def shelf(folder: Path) -> Shelf:
         for path in sorted(folder.glob("*.html"))
         if (facts := facts_of(path)).get("page")
     }
-    names = dict.fromkeys(
-        f.get("scanner", "") for f in pages.values() if f["page"] in ("qualification", "history")
-    )
+    names = dict.fromkeys(f.get("scanner", "") for f in pages.values() if f["page"] in PAGES)
     comparisons = tuple(
         (f.get("scanner", ""), f.get("sentence", ""), quote(file))
         for file, f in pages.items()
@@ -96,8 +99,7 @@ def _shelved(name: str, pages: dict[str, dict[str, str]], folder: Path) -> Shelv
 
 
 def _links(mine: dict[str, tuple[str, dict[str, str]]], folder: Path) -> Iterator[tuple[str, str]]:
-    kinds = (("qualification", "Report"), ("evidence", "For the seller"), ("history", "History"))
-    for page, words in kinds:
+    for page, words in PAGES.items():
         if page not in mine:
             continue
         file = mine[page][0]
