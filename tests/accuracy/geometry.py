@@ -17,6 +17,7 @@ from scanqa.sheets import sheet
 from scanqa.sheets.pdf import draw
 from tests.accuracy import Row
 from tests.independent import MM, Pose, degrade, raster
+from tests.measures.test_geometry import JITTER_DPI, jitter_of, unsteady
 
 SEED = 1
 PATH = "PDF → poppler"
@@ -37,6 +38,7 @@ def rows() -> Iterator[Row]:
         pdf.write_bytes(draw(sheet("bed-sheet-a4")))
         yield from _places(pdf)
         yield from _reversal(pdf)
+        yield from _jitter(pdf)
 
 
 def _placed(pdf, pose, dpi, noise, *, from_dpi=1200, size_mm=None):
@@ -142,3 +144,27 @@ def _reversal(pdf):
         SEED,
         PATH,
     )
+
+
+def _jitter(pdf):
+    """Sines of the carriage's place, 300 dpi: rms less what a pixel's height averages out."""
+    picture = raster(pdf, 1200, pose=Pose(turn_deg=0.3, about_mm=MIDDLE_MM), size_mm=(210, 200))
+    errors, off = [], []
+    for amplitude_um in (6.0, 12.0, 24.0):
+        for period_mm in (0.4, 0.6, 0.9):
+            turn = 2 * np.pi * 25.4 / JITTER_DPI / period_mm
+            row, spectrum = jitter_of(
+                unsteady(picture, lambda row, a=amplitude_um, t=turn: a * np.sin(t * row))
+            )
+            lost = np.sinc(25.4 / JITTER_DPI / period_mm) ** 2
+            errors.append(row.value / (lost * amplitude_um / np.sqrt(2)) - 1)
+            off.append(abs(float(spectrum.x[spectrum.y.argmax()]) - 1 / period_mm))
+    worst = 100 * max(abs(e) for e in errors)
+    yield Row(
+        "travel jitter, sines of 6 to 24 µm, periods 0.4 to 0.9 mm: rms", "≤ 10 %",
+        f"worst of {len(errors)}: {worst:.1f} %", worst <= 10, SEED, PATH,
+    )  # fmt: skip
+    yield Row(
+        "the same: frequency of the highest line (borders span 1.4 mm of travel)",
+        "≤ 0.1 cy/mm", f"{max(off):.3f} cy/mm", max(off) <= 0.1, SEED, PATH,
+    )  # fmt: skip
