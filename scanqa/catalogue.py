@@ -277,6 +277,15 @@ def _rows() -> list[Definition]:
                 f"Height of the page over the glass {distance} mm from the spine.",
             )
         )
+        rows.append(
+            row(
+                f"gutter.focus_at_{distance}mm",
+                "%",
+                "higher",
+                0,
+                f"Fine detail (SFR50) left {distance} mm from the spine, where the page lifts.",
+            )
+        )
     for height in RAMP_HEIGHTS_MM:
         rows.append(
             row(
@@ -285,6 +294,15 @@ def _rows() -> list[Definition]:
                 "higher",
                 0,
                 f"Light on a page {height} mm above the glass, against that on the glass.",
+            )
+        )
+        rows.append(
+            row(
+                f"gutter.focus_at_{height}mm_height",
+                "%",
+                "higher",
+                0,
+                f"Fine detail (SFR50) on a page {height} mm above the glass, against that on it.",
             )
         )
     rows.append(

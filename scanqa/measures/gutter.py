@@ -15,7 +15,8 @@ dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to th
 With a gutter ramp in the set the darkening is explained: light at each distance over that on the
 plateau, with what blank paper shows at the same place divided out, is looked up in the ramp's
 light against height; that is the *lift* of the page (``lift_at_*``). Height and light are then
-told apart; how blurred the page is at that height the ramp's focus curve says (`ramp`).
+told apart; how much fine detail is left at that height the ramp's focus curve says
+(``focus_at_*``).
 
 The definitions are our own; no standard states them. Fails (not measurable): no open-book scan;
 spine side unknown and not evident; no bare paper; image too small.
@@ -24,6 +25,7 @@ spine side unknown and not evident; no bare paper; image too small.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -38,6 +40,7 @@ from scanqa.model import Curve, Evidence, Floats, Measurement, Placement, Result
 from scanqa.numeric.lightness import light_of, luma
 from scanqa.numeric.page_profile import Profile, delta_at, page_profile, reach
 from scanqa.numeric.ramp import HeightCurve, light_over_height
+from scanqa.numeric.ramp_focus import FocusCurve, focus_over_height
 from scanqa.numeric.scatter import median_error
 from scanqa.numeric.sides import from_side
 
@@ -81,15 +84,15 @@ def measure(
     -------
     Results
         ``gutter.delta_L_at_*``, ``gutter.reach_*``, ``gutter.plateau`` and the profile, for each
-        scan; ``gutter.lift_at_*`` if there is a ramp.
+        scan; ``gutter.lift_at_*`` and ``gutter.focus_at_*`` if there is a ramp.
     """
     if not placements:
         why = "no open-book scan: lay a book open at white pages, its spine on the glass edge"
         return Results(tuple(_all_missing(why, "")))
-    curve = _ramp_curve(ramps, ramp_height_mm, blanks) if ramps else None
+    wedge = _wedge(ramps, ramp_height_mm, blanks) if ramps else None
     results = Results()
     for placement in placements:
-        results += _of_scan(placement, book_edge, curve, blanks)
+        results += _of_scan(placement, book_edge, wedge, blanks)
     return results
 
 
@@ -106,7 +109,7 @@ def _all_missing(why: str, scan: str) -> Iterator[Measurement]:
 def _of_scan(
     placement: Placement,
     book_edge: Side | None,
-    curve: HeightCurve | str | None,
+    wedge: _Wedge | str | None,
     blanks: Sequence[Placement],
 ) -> Results:
     name = placement.scan.name
@@ -121,11 +124,11 @@ def _of_scan(
         *_reaches(profile, name),
     ]
     results = Results(tuple(measurements), evidence=(_evidence(profile, side, name),))
-    if curve is None:
+    if wedge is None:
         return results
     size = placement.overview.preview.shape
     blank = next((b for b in blanks if b.overview.preview.shape == size), None)
-    return results + _lifts(profile, side, curve, blank, name)
+    return results + _lifts(profile, side, wedge, blank, name)
 
 
 def _found_side(placement: Placement) -> tuple[Side, Profile] | str:
@@ -223,9 +226,17 @@ def _evidence(profile: Profile, side: Side, name: str) -> Evidence:
 # ---------------------------------------------------------------------- lift of the page
 
 
-def _ramp_curve(
+@dataclass(frozen=True, slots=True)
+class _Wedge:
+    """What a ramp says of height: light and focus; of the latter perhaps why it says nothing."""
+
+    light: HeightCurve
+    focus: FocusCurve | str
+
+
+def _wedge(
     ramps: Sequence[Placement], height_mm: float | None, blanks: Sequence[Placement]
-) -> HeightCurve | str:
+) -> _Wedge | str:
     slope = next((p for p in ramps if p.piece is not None and p.piece.rise is not None), None)
     if slope is None:
         return "the slope of the gutter ramp was not located"
@@ -236,27 +247,34 @@ def _ramp_curve(
         return "the flat part of the gutter ramp was not located"
     size = slope.overview.preview.shape
     blank = next((b for b in blanks if b.overview.preview.shape == size), None)
-    return light_over_height(slope, flat, height_mm=height_mm, blank=blank)
+    light = light_over_height(slope, flat, height_mm=height_mm, blank=blank)
+    if isinstance(light, str):
+        return light
+    return _Wedge(light, focus_over_height(slope, flat, height_mm=height_mm))
 
 
 def _lifts(
-    profile: Profile, side: Side, curve: HeightCurve | str, blank: Placement | None, name: str
+    profile: Profile, side: Side, wedge: _Wedge | str, blank: Placement | None, name: str
 ) -> Results:
-    """Lift at each distance, and its figure."""
-    names = {d: f"gutter.lift_at_{d}mm" for d in GUTTER_LIFT_MM}
-    if isinstance(curve, str):
-        return Results(tuple(not_measurable(each, curve, name) for each in names.values()))
+    """Lift and focus at each distance, and the figure of the lift."""
+    if isinstance(wedge, str):
+        names = [f"gutter.{what}_at_{d}mm" for what in ("lift", "focus") for d in GUTTER_LIFT_MM]
+        return Results(tuple(not_measurable(each, wedge, name) for each in names))
     paper = float(light_of(profile.plateau))
     light = light_of(profile.plateau - profile.delta) / paper
     if blank is not None:
         light = light / _blank_share(blank, side, profile.at_mm)
-    lift = curve.height_of(light)
+    lift = wedge.light.height_of(light)
     # dY/Y = 3 dL*/(L* + 16) above the toe.
     errors = 3 * median_error(profile.lack) / (profile.plateau - profile.delta + 16) * light
-    measurements = tuple(
-        _lift_at(each, d, profile.at_mm, lift, np.hypot(errors, curve.error), curve, blank, name)
-        for d, each in names.items()
-    )
+    errors = np.hypot(errors, wedge.light.error)
+    lifts = {
+        d: _lift_at(
+            f"gutter.lift_at_{d}mm", d, profile.at_mm, lift, errors, wedge.light, blank, name
+        )
+        for d in GUTTER_LIFT_MM
+    }
+    focus = (_focus_at(f"gutter.focus_at_{d}mm", m, wedge.focus, name) for d, m in lifts.items())
     here = np.isfinite(lift) & (profile.at_mm <= SHOWN_MM)
     evidence = Evidence(
         "gutter",
@@ -268,7 +286,26 @@ def _lifts(
         unit="mm",
         curves=(Curve("page", profile.at_mm[here], lift[here]),),
     )
-    return Results(measurements, evidence=(evidence,))
+    return Results((*lifts.values(), *focus), evidence=(evidence,))
+
+
+def _focus_at(name: str, lift: Measurement, curve: FocusCurve | str, scan: str) -> Measurement:
+    """Fine detail left at the height of the page; its error is the curve's and that of the lift."""
+    if isinstance(curve, str):
+        return not_measurable(name, curve, scan)
+    if lift.value is None:
+        return not_measurable(name, lift.reason, scan)
+    if lift.status == "lower-bound":
+        return not_measurable(name, "the page lies higher there than the top of the ramp", scan)
+    found = curve.at(lift.value)
+    if found is None:
+        why = f"no edge of the ramp could be measured as high up as {lift.value:.1f} mm"
+        return not_measurable(name, why, scan)
+    share, error = found
+    off = lift.uncertainty or 0.0
+    around = [curve.at(max(lift.value - off, 0.0)), curve.at(lift.value + off)]
+    spread = max((abs(each[0] - share) for each in around if each is not None), default=0.0)
+    return Measurement(name, 100 * share, 100 * float(np.hypot(error, spread)), scan=scan)
 
 
 def _blank_share(blank: Placement, side: Side, at_mm: Floats) -> Floats:

@@ -63,6 +63,38 @@ def test_light_against_height(plain, height):
     assert m.uncertainty < 1.0
 
 
+def defocused(height):
+    """Blur of the lens and of defocus, added in quadrature."""
+    return np.hypot(0.05, 0.03 * height)
+
+
+@pytest.fixture(scope="module")
+def lens():
+    return ramp.measure(wedge(light_at, defocused))
+
+
+@pytest.mark.parametrize("height", HEIGHTS)
+def test_focus_against_height(lens, height):
+    (m,) = lens.named(f"gutter.focus_at_{height}mm_height")
+    truth = 100 * sfr50_of(defocused(height)) / sfr50_of(defocused(0.0))
+    assert m.value == pytest.approx(truth, abs=1.5)  # %
+
+
+@pytest.mark.parametrize("height", HEIGHTS)
+def test_focus_that_falls_by_another_law_is_within_what_is_stated(plain, height):
+    """Below the first edge, 1.5 mm up, the law matters: blur that grows straight from the glass."""
+    (m,) = plain.named(f"gutter.focus_at_{height}mm_height")
+    truth = 100 * sfr50(float(height)) / sfr50(0.0)
+    assert abs(m.value - truth) < 3 * m.uncertainty
+
+
+def test_focus_higher_than_any_edge_that_could_be_measured_says_so():
+    found = ramp.measure(wedge(light_at, lambda h: np.hypot(0.022, 0.13 * h)))
+    (m,) = (m for m in found.measurements if m.name == "gutter.focus_at_10mm_height")
+    assert m.status == "not-measurable"
+    assert "too blurred" in m.reason
+
+
 def test_depth_of_field_is_where_sfr50_has_halved(plain):
     truth = brentq(lambda h: sfr50(h) / sfr50(0.0) - 0.5, 0.0, 12.0)
     (m,) = plain.named("gutter.depth_of_field")
@@ -127,6 +159,9 @@ def test_lift_of_a_page(shadowed, lift_mm, length_mm):
         m = next(m for m in found.measurements if m.name == f"gutter.lift_at_{distance}mm")
         assert m.value == pytest.approx(expected, abs=0.3)  # mm
         assert m.reason == ""
+        (focus,) = found.named(f"gutter.focus_at_{distance}mm")
+        truth = 100 * sfr50(expected) / sfr50(0.0)
+        assert abs(focus.value - truth) < max(3 * focus.uncertainty, 3.0)
 
 
 def test_lift_beyond_the_ramp_is_a_lower_bound_and_shadow_is_named():
@@ -139,6 +174,9 @@ def test_lift_beyond_the_ramp_is_a_lower_bound_and_shadow_is_named():
     assert lifts["gutter.lift_at_0mm"].status == "lower-bound"
     assert lifts["gutter.lift_at_0mm"].value == pytest.approx(12, abs=0.5)
     assert "edge shadow" in lifts["gutter.lift_at_10mm"].reason
+    focus = {m.name: m for m in found.measurements if "focus" in m.name}
+    assert "higher there" in focus["gutter.focus_at_0mm"].reason
+    assert focus["gutter.focus_at_10mm"].value > 50
 
 
 def test_what_cannot_be_measured_says_why():
@@ -149,8 +187,11 @@ def test_what_cannot_be_measured_says_why():
         ([slope], "flat part"),
     ):
         found = ramp.measure(pieces).measurements
-        assert len(found) == len(HEIGHTS) + 1
+        assert len(found) == 2 * len(HEIGHTS) + 1
         assert all(m.status == "not-measurable" and word in m.reason for m in found)
     book = placed(np.full((1400, 1100), 0.7), DPI, role="open-book", noise=0.004)
     found = gutter.measure([book], book_edge="left", ramps=[flat])
-    assert any("slope" in m.reason for m in found.measurements if "lift" in m.name)
+    for what in ("lift", "focus"):
+        missing = [m for m in found.measurements if what in m.name]
+        assert len(missing) == 4
+        assert all("slope" in m.reason for m in missing)
