@@ -229,6 +229,7 @@ def test_the_page_for_a_seller_is_written_when_asked_for_or_called_for(blanks, t
     assert not page.exists()  # two sound blanks: nothing is found wrong
     result = run("qualify", blanks, "--scanner", "heron", "--evidence", cwd=tmp_path)
     assert result.stdout.splitlines()[-2:] == ["reports/heron-evidence.html", "reports/heron.html"]
+    assert "heron-evidence.html" in (tmp_path / "reports/index.html").read_text("utf-8")
     text = page.read_text("utf-8")
     for scan in json.loads(
         run("qualify", blanks, "--scanner", "heron", "--json", "-", cwd=tmp_path).stdout

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 
 from scanqa.catalogue import CATALOGUE, FORMATS_MM, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
@@ -121,9 +122,22 @@ def backing_table(found: Sequence[Measurement], marks: dict[str, str]) -> Iterat
         darker = _value(light, "backing.paper") - _value(dark, "backing.paper")
         lowers = with_unit(f"The darker backing lowers show-through from {before} to {after}", "%")
         darkens = with_unit(f" and makes the paper darker by {number(darker, 1)}", "L*.")
-        notes.append(lowers + darkens)
+        advice = ""
+        if _clearly_less(dark["backing.show_through"], light["backing.show_through"]):
+            advice = (
+                " Lay black card behind pages that are printed on both sides; for those printed on "
+                "one side the lighter backing keeps the paper lighter."
+            )
+        notes.append(lowers + darkens + advice)
     head = ("Behind the page", "Show-through", "Paper")
     yield Table("Show-through by what lies behind the page", head, tuple(rows), tuple(notes))
+
+
+def _clearly_less(low: Measurement, high: Measurement) -> bool:
+    """Whether one value is under another by more than twice their joint uncertainty."""
+    if low.value is None or high.value is None:
+        return False
+    return high.value - low.value > 2 * math.hypot(low.uncertainty or 0, high.uncertainty or 0)
 
 
 def _value(both: dict[str, Measurement], name: str) -> float:

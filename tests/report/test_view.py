@@ -293,7 +293,19 @@ def test_backings_are_told_apart_and_compared():
     assert [row[0].text for row in table.rows] == ["Lighter backing", "Darker backing"]
     assert [spaces(row[1].text) for row in table.rows] == ["6.40 ± 0.20 %", "0.70 ± 0.20 %"]
     (advice,) = [spaces(note) for note in table.notes if "lowers" in note]
-    assert advice.endswith("from 6.4 to 0.7 % and makes the paper darker by 4.2 L*.")
+    assert "from 6.4 to 0.7 % and makes the paper darker by 4.2 L*." in advice
+    assert "Lay black card behind pages that are printed on both sides" in advice
+
+
+def test_no_card_is_advised_where_it_changes_nothing_for_sure():
+    record = synthetic.heron()
+    unsure = tuple(
+        replace(m, uncertainty=4.0) if m.name == "backing.show_through" else m
+        for m in record.results.measurements
+    )
+    whole = page(replace(record, results=Results(unsure)))
+    (section,) = [s for s in whole.sections if s.id == "section-backing"]
+    assert "black card" not in " ".join(section.tables[0].notes)
 
 
 def test_legibility_is_said_with_bounds_and_what_limits_it():
