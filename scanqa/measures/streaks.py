@@ -52,6 +52,8 @@ PATTERN_REACH_MM = 2.5  # the column pattern is what is finer than about this
 VISIBLE_DELTA_L = 0.18
 FULL_LENGTH = 0.85  # share of the bed above which a line runs through all of it
 CHANNEL_SHARE = 0.4  # of the strongest channel, for a channel to count as affected
+# Of places in a regular row; two places are rounded to samples by half a one each.
+ROW_SLACK_MM, ROW_SLACK_SAMPLES = 0.15, 1.2
 SATURATED = 0.5  # share of samples at the top code above which nothing can be said
 CROPS = 4
 CURVE_COLUMNS = 300
@@ -234,7 +236,8 @@ def _named(
     """Streaks in the order of their places, with their causes."""
     found = [(line, *_streak(line, placements, beds, axis)) for line in lines]
     found.sort(key=lambda item: item[1].at_px)
-    regular = _regular([streak.at_mm for _, streak, _ in found])
+    slack_mm = max(ROW_SLACK_MM, ROW_SLACK_SAMPLES * beds[0].pitch_mm)
+    regular = _regular([streak.at_mm for _, streak, _ in found], slack_mm)
     out = []
     for (_, streak, signs), is_regular in zip(found, regular, strict=True):
         if is_regular and signs.full and signs.stays >= 1:
@@ -335,11 +338,11 @@ def _ranked(
     return tuple((cause, weight / total) for cause, weight in ranked)
 
 
-def _regular(places_mm: Sequence[float]) -> list[bool]:
+def _regular(places_mm: Sequence[float], slack_mm: float = ROW_SLACK_MM) -> list[bool]:
     """Which places stand in a row of at least four at one pitch of 5 mm or more.
 
     At least half of the row's places must be taken, and chance must be an unlikely reason: each
-    further place falls on the row by chance with probability 0.3 mm over the pitch.
+    further place falls on the row by chance with probability 2 × `slack_mm` over the pitch.
     """
     places = np.asarray(places_mm, np.float64)
     best = np.zeros(len(places), bool)
@@ -349,10 +352,12 @@ def _regular(places_mm: Sequence[float]) -> list[bool]:
             if pitch < 5:
                 continue
             steps = (places - places[first]) / pitch
-            on_row = np.abs(steps - np.round(steps)) * pitch < 0.15
+            on_row = np.abs(steps - np.round(steps)) * pitch < slack_mm
             count = int(np.count_nonzero(on_row))
             span = float(np.ptp(np.round(steps[on_row]))) + 1
-            by_chance = math.comb(len(places) - 2, count - 2) * (0.3 / pitch) ** (count - 2)
+            by_chance = math.comb(len(places) - 2, count - 2) * (2 * slack_mm / pitch) ** (
+                count - 2
+            )
             by_chance *= len(places) ** 2 / 2
             if count >= 4 and 2 * count >= span and by_chance < 0.01 and count > best.sum():
                 best = on_row

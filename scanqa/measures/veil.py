@@ -50,7 +50,7 @@ CURVE_POINTS = 20
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Black:
-    """Blocks of solid black: their light and that around them, against paper, and whose they are."""
+    """Blocks of solid black: their light, that around them (both against paper), and whose."""
 
     light: Floats
     around: Floats  # (reaches, blocks)

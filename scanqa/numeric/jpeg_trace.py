@@ -8,6 +8,9 @@ of the grid are tried, for a crop moves it. The steps of annex K, scaled as the 
 Group's encoder does, turn them into a quality; for an encoder with tables of its own it is the
 equivalent.
 
+Straight borders of a page, all of one height, lie on multiples as well, but only at frequencies of
+a row or a column alone, and at many places of the grid: a slanted one must be among those found.
+
 After JPEG, nothing but a crop by whole pixels may follow: levels, sharpening, turning and scaling
 wipe the multiples out. Blank paper has hardly a coefficient that is not zero: print is needed.
 """
@@ -84,7 +87,7 @@ def find_jpeg(
             if (row, column) == (0, 0) and not _enough(blocks):
                 return None
             found = _steps(blocks)
-            if len(found) >= SHARE * len(STEPS_K1):
+            if len(found) >= SHARE * len(STEPS_K1) and any(r and c for r, c in found):
                 return _trace(found, (row, column))
     return JpegTrace(100.0, 0.0, (0, 0), {})
 

@@ -91,6 +91,9 @@ def test_a_steel_rule_takes_the_printer_out(bed_pdf):
         assert value(right, name) == pytest.approx(200, rel=DPI_SHARE)
         assert right.named(name)[0].reason == ""
         assert right.named(name)[0].uncertainty > 200 * 0.05 / across  # the rule's own
+    assert value(right, "geometry.printer_across") == pytest.approx(-0.3)
+    assert value(right, "geometry.printer_down") == pytest.approx(0.7)
+    assert wrong.named("geometry.printer_across") == ()
 
 
 def test_a_misread_rule_is_refused(bed_pdf):

@@ -154,6 +154,16 @@ def test_joins_of_segments_stand_in_a_regular_row():
     assert all("segments" in s.likely_cause for s in found)
 
 
+def test_joins_are_regular_to_within_a_sample_of_a_coarse_scan():
+    """At 150 dpi a sample is 0.17 mm: joins every 9.1 mm may lie a sample beside their row."""
+    places = [60, 114, 168, 223, 276, 329, 384]  # every 54 samples, to within one
+    light, rng = light_of_paper(16, (1000, 440), dpi=150)
+    light[:, places] *= 0.985
+    found = streaks.measure([scanned(light, rng, dpi=150)]).streaks
+    assert [round(s.at_px) for s in found] == places
+    assert all("segments" in s.likely_cause for s in found)
+
+
 def test_irregular_lines_are_no_joins():
     def change(light):
         for place in (120, 290, 610, 774, 1055):

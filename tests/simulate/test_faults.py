@@ -1,6 +1,7 @@
 """Haze, flicker and smoothing of simulated scans against closed forms."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -41,7 +42,7 @@ def test_a_frame_darker_than_paper_takes_light_from_the_edges():
     hazy = changed(glass_mm=(25.4, 25.4), haze=Haze(0.1, 2.0, surround=0.0))
     picture, _ = light(Even(0.8), hazy)
     assert picture[150, 150, 0] == pytest.approx(0.8, abs=1e-3)
-    # 0.55 mm from the frame (a pixel in the middle of a cell) it has this share of its surroundings:
+    # 0.55 mm from the frame (the middle of a cell) a pixel has this share of its surroundings:
     share = 0.5 * (1 + math.erf(0.55 / 2.0 / math.sqrt(2)))
     assert picture[150, 6, 0] == pytest.approx(0.8 * (1 - 0.1 * (1 - share)), abs=2e-3)
 
@@ -55,7 +56,7 @@ def test_flicker_has_its_frequency_and_another_phase_in_each_scan():
         wave = np.sum(rows * np.exp(-2j * np.pi * 20 * time)) * 2 / 300
         assert abs(wave) == pytest.approx(0.01, rel=0.01)  # 24 whole periods
         phases.append(np.angle(wave))
-    assert min(abs(a - b) for a, b in zip(phases, phases[1:], strict=False)) > 0.1
+    assert min(abs(a - b) for a, b in pairwise(phases)) > 0.1
 
 
 def test_a_flicker_that_wanders_has_no_steady_frequency():

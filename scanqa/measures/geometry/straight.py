@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,7 +128,12 @@ def of_one(placement: Placement, bars_mm: tuple[float, float] | None) -> Results
     scale = printed_scale(placement, bars_mm)
     found = steps(px, mm * (scale or (1.0, 1.0)))
     return Results(
-        (*_dpi(found, placement, scale), *_angles(found, placement), _distortion(found, placement)),
+        (
+            *_dpi(found, placement, scale),
+            *_printed(placement, scale),
+            *_angles(found, placement),
+            _distortion(found, placement),
+        ),
         evidence=bend_maps(_image_mm(px, placement), found.bends_mm, scan),
     )
 
@@ -151,6 +157,20 @@ def _dpi(found: Steps, placement: Placement, scale: Point | None) -> list[Measur
         )
         for direction, dpi, relative in zip(directions, found.dpi, found.relative, strict=True)
     ]
+
+
+def _printed(placement: Placement, scale: Point | None) -> Iterator[Measurement]:
+    """How much larger than drawn the sheet was printed, where the rule says it."""
+    if scale is None or placement.sheet is None or placement.sheet.bars_mm is None:
+        return
+    for axis, ratio, drawn in zip(("across", "down"), scale, placement.sheet.bars_mm, strict=True):
+        yield Measurement(
+            f"geometry.printer_{axis}",
+            100 * (ratio - 1),
+            100 * RULE_MM / drawn,
+            reason="by the steel rule",
+            scan=placement.scan.name,
+        )
 
 
 def _angles(found: Steps, placement: Placement) -> list[Measurement]:
