@@ -32,7 +32,11 @@ GRAVITY = ("fault", "warning", "note", "good")
 
 
 def judge(
-    results: Results, scans: tuple[ScanFacts, ...], *, uses: Sequence[Use] | None = None
+    results: Results,
+    scans: tuple[ScanFacts, ...],
+    *,
+    uses: Sequence[Use] | None = None,
+    earlier: Results | None = None,
 ) -> Judgement:
     """All findings, what to do, and the outcome per use.
 
@@ -44,8 +48,10 @@ def judge(
         The scans that it was measured on.
     uses : sequence of Use, optional
         Kinds of work and their limits; those of the package unless given.
+    earlier : Results, optional
+        What the same scanner gave at an earlier check: shows a lamp that has faded since.
     """
-    diagnoses = diagnose(results, scans)
+    diagnoses = diagnose(results, scans, earlier=earlier)
     diagnoses = tuple(
         sorted((*diagnoses, *advise(results)), key=lambda finding: GRAVITY.index(finding.severity))
     )
