@@ -16,6 +16,7 @@ from scanqa.errors import BadOption, ScanqaError, UnreadableScan
 from scanqa.findings import judge, plan, read_uses
 from scanqa.model import (
     FileSize,
+    Floats,
     Job,
     Judgement,
     Placement,
@@ -56,6 +57,8 @@ class Options:
         Dead margins read by eye from the scale of the edge strips.
     reference : mapping or None
         Measured values of the tone patches, from a CGATS file.
+    edge_response : callable or None
+        Response of the printed edges at frequencies in cy/mm, to be divided out.
     uses : Path or None
         File of the user's own kinds of work and limits, in place of those of the package.
     job : Job or None
@@ -76,6 +79,7 @@ class Options:
     line_time_ms: float | None = None
     dead_margins_mm: Mapping[Side, float] = field(default_factory=dict)
     reference: Mapping[str, Mapping[str, float]] | None = None
+    edge_response: Callable[[Floats], Floats] | None = None
     uses: Path | None = None
     job: Job | None = None
     earlier: Results | None = None
@@ -261,7 +265,8 @@ def _of(placements: Sequence[Placement], *roles: Role) -> list[Placement]:
 def _sharpness(placements: Sequence[Placement], options: Options) -> Results:
     from scanqa.measures import sharpness
 
-    return sharpness.measure(_of(placements, "bed-sheet", "claim"))
+    sheets = _of(placements, "bed-sheet", "claim")
+    return sharpness.measure(sheets, edge_response=options.edge_response)
 
 
 def _colour(placements: Sequence[Placement], options: Options) -> Results:

@@ -62,6 +62,12 @@ if TYPE_CHECKING:
     help="CGATS text file with measured values of the tone patches.",
 )
 @click.option(
+    "--edge-response",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Text table (cy/mm, response) of your print's own edges, to be divided out.",
+)
+@click.option(
     "--uses",
     type=click.Path(path_type=Path),
     metavar="FILE",
@@ -98,6 +104,7 @@ def command(
     dead_margins: tuple[tuple[Side, float], ...],
     line_time: float | None,
     reference: Path | None,
+    edge_response: Path | None,
     uses: Path | None,
     evidence: bool | None,
     job: Job | None,
@@ -113,6 +120,7 @@ def command(
     """
     from scanqa.qualify import Options, qualify
     from scanqa.scans.cgats import read_cgats
+    from scanqa.scans.response import read_response
 
     check_positive("--bars", *(bars or ()))
     check_positive("--ramp-height", ramp_height)
@@ -127,6 +135,7 @@ def command(
         line_time_ms=line_time,
         dead_margins_mm=read_dead_margins(dead_margins),
         reference=read_cgats(reference) if reference else None,
+        edge_response=read_response(edge_response) if edge_response else None,
         uses=uses,
         job=job,
         roles=dict(_role(text) for text in roles),

@@ -17,7 +17,8 @@ costs ``r²/2σ²`` of SFR50, σ² being the variance of the whole blur. r² is 
 `FINEST_CY_MM`, and its median over the edges of one kind and direction counts: a printer is the
 same everywhere. Where windows were cut out of the sheet, the printed edges beside each are compared
 with its cut ones, and that decides. What costs more than `LIMIT` makes every result it touches a
-``lower-bound``. A known response of the edges can be divided out (`edge_response`).
+``lower-bound``. A known response of the printed edges can be divided out (`edge_response`); then
+they are no limit.
 
 Fails (not measurable, with the reason) for light at the end of the scale, edges that the image
 cuts off, edges without contrast and windows that were not cut out.
@@ -71,6 +72,7 @@ class Site:
     scan: str
     place: EdgeWindow
     found: EdgeSfr | Unmeasured
+    divided: bool = False  # whether the response of the edge itself was taken out
 
     @property
     def sfr50_cy_mm(self) -> float | None:
@@ -127,8 +129,8 @@ def measure(
     placements : sequence of Placement
         Scans in which a sheet was located; others are passed over.
     edge_response : callable, optional
-        Response of the *edges* (frequencies in cy/mm to response) if it is known, to be divided
-        out of what was measured: of toner measured under a microscope, for instance.
+        Response of the *printed edges* (frequencies in cy/mm to response) if it is known, to be
+        divided out of what was measured: of toner measured under a microscope, for instance.
 
     Returns
     -------
@@ -165,9 +167,10 @@ def sites(placement: Placement, *, edge_response: EdgeResponse | None = None) ->
         place = edge_window(placement, edge)
         if place is not None:
             sfr = _measured(placement, place)
-            if isinstance(sfr, EdgeSfr) and edge_response is not None:
+            divided = edge_response is not None and edge.kind == "printed"
+            if isinstance(sfr, EdgeSfr) and edge_response is not None and divided:
                 sfr = divide(sfr, edge_response(sfr.frequency / place.mm_per_px))
-            found.append(Site(edge, placement.scan.name, place, sfr))
+            found.append(Site(edge, placement.scan.name, place, sfr, divided))
     return found
 
 
@@ -213,7 +216,8 @@ def _values(site: Site, sfr: EdgeSfr, limit: Limit) -> Iterator[Measurement]:
     reason = ""
     if sfr50 is not None:
         status, reason = limit.verdict(sfr50)
-    reason = "; ".join(part for part in (reason, sfr.note) if part)
+    own = "the edge's own response is divided out" if site.divided else ""
+    reason = "; ".join(part for part in (reason, sfr.note, own) if part)
     per_mm = 1 / site.place.mm_per_px
     for name, level, crossing in ((NAMES[0], 0.5, sfr.sfr50), (NAMES[1], 0.1, sfr.sfr10)):
         if crossing is None:
@@ -254,6 +258,9 @@ def _limits(found: Sequence[Site]) -> dict[tuple[EdgeKind, Direction], Limit]:
             groups.setdefault(key, []).append((site, site.found))
     limits = {}
     for (kind, direction), members in groups.items():
+        if members[0][0].divided:
+            limits[kind, direction] = Limit(kind, 0.0, None)
+            continue
         variances = [
             sfr.roughness.whole_px2(FINEST_CY_MM * site.place.mm_per_px)[0]
             * site.place.mm_per_px**2

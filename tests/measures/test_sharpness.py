@@ -236,6 +236,16 @@ def test_without_windows_the_roughness_tells():
     assert "µm" in reason
 
 
+def test_edges_whose_response_is_divided_out_are_no_limit():
+    scan = made_sheet(["printed"] * 4, dpi=600, sigma_um=25.0)
+    rough = sharpness.measure([scan]).named("sharpness.sfr50")
+    assert {m.status for m in rough} == {"lower-bound"}
+    known = sharpness.measure([scan], edge_response=lambda f: np.ones_like(f))
+    for m in known.named("sharpness.sfr50"):
+        assert m.status == "ok"
+        assert "divided out" in m.reason
+
+
 @pytest.mark.parametrize("kinds", [["printed"] * 3, ["printed", "cut"] * 4])
 def test_a_soft_scanner_is_not_excused_by_the_printer(kinds):
     # 130 µm of blur: what the toner adds is under 1 % (measured: 0.5 % at this toner)
