@@ -302,7 +302,7 @@ def _rows() -> list[Definition]:
                 "%",
                 "higher",
                 0,
-                f"Fine detail (SFR50) on a page {height} mm above the glass, against that on it.",
+                f"Fine detail (SFR50) {height} mm above the glass, against that on the glass.",
             )
         )
     rows.append(

@@ -139,6 +139,14 @@ BACK = _drawing("""
     +--------------------+
 """)
 
+CARD = _drawing("""
+    +--------------------+
+    |####################|   the sheet stays as it lies;
+    |###  black card  ###|   black card over all of it,
+    |####################|   then the lid
+    +--------------------+
+""")
+
 QUICK = (
     Step("blank-1", "blank", "Lay plain white paper over the whole glass, lid down.", BLANK),
     Step(
@@ -234,7 +242,7 @@ FULL = (
         "back-print-card",
         "back-print",
         "Leave the back-print sheet as it lies, and put black card between it and the lid.",
-        BACK,
+        CARD,
         30.0,
         optional=True,
     ),

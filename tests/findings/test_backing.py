@@ -26,7 +26,7 @@ def test_black_card_is_advised_with_what_remains_and_what_it_costs():
     (found,) = advise(scans(lid=(7.9, 96.4), card=(0.4, 93.4)))
     assert found.severity == "warning"
     assert "black card" in found.title
-    assert "0.4 % of the light instead of 7.9 %" in found.action
+    assert "from 7.9 % to 0.4 % of the light" in found.action
     assert "which is not seen" in found.action
     assert "3.0 L* darker" in found.action
 
