@@ -81,6 +81,7 @@ if TYPE_CHECKING:
 )
 @job_options
 @light_option
+@click.option("--temperature", type=float, metavar="°C", help="Of the room, kept with the record.")
 @click.option("--date", help="When the scans were made, if their files do not say it.")
 @keep_option
 @records_option
@@ -109,6 +110,7 @@ def command(
     evidence: bool | None,
     job: Job | None,
     light: str | None,
+    temperature: float | None,
     date: str | None,
     keep: bool,
     records: str | None,
@@ -139,7 +141,12 @@ def command(
         uses=uses,
         job=job,
         roles=dict(_role(text) for text in roles),
-        conditions=_conditions(light=light, date=date, limits=_own(uses)),
+        conditions=_conditions(
+            light=light,
+            temperature=None if temperature is None else f"{temperature:g} °C",
+            date=date,
+            limits=_own(uses),
+        ),
     )
     name = file_name(scanner)
     if not paths and not roles:

@@ -163,7 +163,12 @@ def test_qualify_says_what_is_new_and_the_report_gains_the_history(blanks, tmp_p
     first = run("qualify", blanks[0], "--scanner", "owl", "--out", out, "--date", "2026-01-05")
     assert "Since" not in first.stdout
     assert "Over time" not in (out / "owl.html").read_text("utf-8")
-    second = run("qualify", blanks[1], "--scanner", "owl", "--out", out, "--date", "2026-02-05")
+    second = run(
+        "qualify", blanks[1], "--scanner", "owl", "--out", out, "--date", "2026-02-05",
+        "--temperature", 21,
+    )  # fmt: skip
+    kept = [json.loads(line) for line in run("records", "export", "owl").stdout.splitlines()]
+    assert kept[1]["conditions"] == {"temperature": "21 °C", "date": "2026-02-05"}
     assert "Since 2026-01-05: new dark streak at x 50.9 mm" in second.stdout
     assert second.stdout.splitlines()[-1] == str(out / "owl.html")
     html = (out / "owl.html").read_text("utf-8")
