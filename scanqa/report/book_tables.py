@@ -37,11 +37,15 @@ def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Ta
 
 
 def gutter_tables(found: Sequence[Group], marks: dict[str, str]) -> Iterator[Table]:
-    """Darkening and lift by distance from the spine; light by height above the glass."""
+    """Darkening, lift and detail by distance from the spine; light and detail by height."""
     by_name: dict[str, list[Group]] = {}
     for group in found:
         by_name.setdefault(group.name, []).append(group)
-    columns = (("Darker by", "delta_L_at"), ("Height of the page", "lift_at"))
+    columns = (
+        ("Darker by", "delta_L_at"),
+        ("Height of the page", "lift_at"),
+        ("Fine detail left", "focus_at"),
+    )
     shown = [
         (head, {d: f for d in GUTTER_DISTANCES_MM if (f := by_name.get(f"gutter.{stem}_{d}mm"))})
         for head, stem in columns
@@ -58,11 +62,19 @@ def gutter_tables(found: Sequence[Group], marks: dict[str, str]) -> Iterator[Tab
         )
         head = ("From the spine", *(head for head, _ in shown))
         yield Table("The open page by its distance from the spine", head, rows, _in_focus(by_name))
-    light = {h: g for h in RAMP_HEIGHTS_MM if (g := by_name.get(f"gutter.light_at_{h}mm_height"))}
-    if light:
-        rows = tuple((Cell(with_unit(str(h), "mm")), _cells(g, marks)) for h, g in light.items())
-        note = "Light on the slope of the gutter ramp, against that on the glass."
-        yield Table("Light by height above the glass", ("Height", "Light left"), rows, (note,))
+    above = {
+        h: [by_name.get(f"gutter.{what}_at_{h}mm_height", ()) for what in ("light", "focus")]
+        for h in RAMP_HEIGHTS_MM
+    }
+    above = {h: cells for h, cells in above.items() if any(cells)}
+    if above:
+        rows = tuple(
+            (Cell(with_unit(str(h), "mm")), *(_cells(g, marks) for g in cells))
+            for h, cells in above.items()
+        )
+        head = ("Height", "Light left", "Fine detail left")
+        note = "On the slope of the gutter ramp, against paper and edges (SFR50) on the glass."
+        yield Table("Light and detail by height above the glass", head, rows, (note,))
 
 
 def _cells(found: Sequence[Group], marks: dict[str, str]) -> Cell:

@@ -25,7 +25,7 @@ MOST_REPEATS = 2  # a reason that more rows of a table share is said once, below
 DEPTH = "gutter.depth_of_field"
 MOST_ROWS = 400  # of a table of single values; the JSON document has them all
 _SIDED = re.compile(rf"^(.+)_({'|'.join(SIDES)})(?:_(\d+)mm)?$")
-_BY_DISTANCE = re.compile(r"gutter\.(delta_L_at_\d+mm|lift_at_\d+mm|light_at_\d+mm_height)$")
+_BY_DISTANCE = re.compile(r"gutter\.((delta_L|lift|focus)_at_\d+mm|(light|focus)_at_\d+mm_height)$")
 _AXIS_WORDS = {"travel": "down", "across": "across"}
 
 

@@ -452,6 +452,15 @@ def _ramp() -> Results:
         Measurement(f"gutter.lift_at_{at}mm", 2.4 * np.exp(-at / 5.0), 0.1, scan=BOOK)
         for at in (0, 2, 5, 10)
     ]
+    found += [
+        Measurement(f"gutter.focus_at_{at}mm", 100 / (1 + (h / 4.1) ** 2), 2.0, scan=BOOK)
+        for at in (0, 2, 5, 10)
+        for h in (2.4 * np.exp(-at / 5.0),)
+    ]
+    found += [
+        Measurement(f"gutter.focus_at_{at}mm_height", 100 / (1 + (at / 4.1) ** 2), 2.0, scan=RAMP)
+        for at in (1, 2, 5)
+    ]
     found.append(Measurement("gutter.depth_of_field", 4.1, 0.3, scan=RAMP))
     return Results(
         tuple(found),

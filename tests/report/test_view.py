@@ -260,14 +260,16 @@ def test_what_fits_is_one_table_with_what_is_lost_and_what_recovers_it():
 
 def test_the_gutter_is_told_by_distance_and_by_height():
     table = table_of("section-gutter", "The open page by its distance from the spine")
-    assert table.head == ("From the spine", "Darker by", "Height of the page")
+    assert table.head == ("From the spine", "Darker by", "Height of the page", "Fine detail left")
     rows = {spaces(row[0].text): [spaces(cell.text) for cell in row[1:]] for row in table.rows}
-    assert rows["5 mm"] == ["9.2 ± 0.5 L*", "0.9 ± 0.1 mm"]
-    assert rows["20 mm"] == ["0.2 ± 0.5 L*", "–"]  # no lift is given there
+    assert rows["5 mm"] == ["9.2 ± 0.5 L*", "0.9 ± 0.1 mm", "96 ± 2 %"]
+    assert rows["20 mm"] == ["0.2 ± 0.5 L*", "–", "–"]  # no lift is given there
     (note,) = map(spaces, table.notes)
     assert note.startswith("At the spine the page is 2.4 mm up, within the 4.1 mm of depth")
-    light = table_of("section-gutter", "Light by height above the glass")
-    assert [spaces(row[0].text) for row in light.rows] == ["1 mm", "2 mm", "5 mm", "10 mm"]
+    above = table_of("section-gutter", "Light and detail by height above the glass")
+    assert [spaces(row[0].text) for row in above.rows] == ["1 mm", "2 mm", "5 mm", "10 mm"]
+    assert [spaces(cell.text) for cell in above.rows[1]] == ["2 mm", "80 ± 1 %", "81 ± 2 %"]
+    assert spaces(above.rows[3][2].text) == "–"
 
 
 def test_criteria_that_share_a_reason_share_a_row_and_their_source_is_said_once():
