@@ -181,10 +181,15 @@ def _series(
     else:
         state = "steady"
     drift = _drift(line, days[begin:]) if state == "drifting" and line is not None else None
-    beyond = limit is not None and _beyond(key[0], values[begin:], line, days[-1], limit)
-    sentence = _sentence(
-        key, dates, days, starts[-1], begin, beyond, recent, drift, meets, limit, state
-    )
+    if state == "too few checks":
+        said = [f"Too few checks ({len(dates) - starts[-1]}) since the start or the last event."]
+    else:
+        said = _moves(key, dates, recent, drift)
+        if limit is not None:
+            beyond = _beyond(key[0], values[begin:], line, days[-1], limit)
+            words = f"{limit:.{digits_of(key)}f} {points[0][1].unit}".strip()
+            said.append(_limit_words(meets, days[begin], days[-1], words, beyond=beyond))
+    sentence = " ".join(said) or "Steady: no change and no trend shown."
     return Series(
         key, points[0][1].unit, points[0][1].dpi, tuple(dates), tuple(days), tuple(values),
         tuple(stated), tuple(starts), tuple(changes), _normal(values, starts[-1], recent),
@@ -263,41 +268,25 @@ def _drift(line: Line, days: Sequence[float]) -> Drift:
 # ---------------------------------------------------------------------------------- words
 
 
-def _sentence(
-    key: Key,
-    dates: Sequence[str],
-    days: Sequence[float],
-    start: int,
-    begin: int,
-    beyond: bool,
-    recent: Sequence[Change],
-    drift: Drift | None,
-    meets: Crossing | None,
-    limit: float | None,
-    state: State,
-) -> str:
+def _moves(
+    key: Key, dates: Sequence[str], recent: Sequence[Change], drift: Drift | None
+) -> list[str]:
+    """Sentences on changes and drift; none where nothing is shown."""
     unit, digits = CATALOGUE[key[0]].unit, digits_of(key)
 
     def number(value: float) -> str:
         return f"{value:.{digits}f} {unit}".strip()
 
-    if state == "too few checks":
-        return f"Too few checks ({len(dates) - start}) since the start or the last event."
-    parts = []
-    for change in recent:
-        parts.append(
-            f"Changed about {dates[change.began][:10]} from {number(change.before)} to "
-            f"{number(change.after)} (noticed {dates[change.alarm][:10]})."
-        )
+    parts = [
+        f"Changed about {dates[change.began][:10]} from {number(change.before)} to "
+        f"{number(change.after)} (noticed {dates[change.alarm][:10]})."
+        for change in recent
+    ]
     if drift is not None:
-        parts = parts[:1]  # a drift raises one alarm after another: the first says when it began
-        parts.append(
-            f"Drifts by {drift.per_month:+.{digits + 1}f} {unit}".rstrip() + " a month "
-            f"({drift.low:+.{digits + 1}f} to {drift.high:+.{digits + 1}f})."
-        )
-    if limit is not None:
-        parts.append(_limit_words(meets, days[begin], days[-1], number(limit), beyond=beyond))
-    return " ".join(parts) or "Steady: no change and no trend shown."
+        # A drift raises one alarm after another: the first says when it began.
+        rate, low, high = (f"{v:+.{digits + 1}f}" for v in (drift.per_month, drift.low, drift.high))
+        parts = [*parts[:1], f"Drifts by {f'{rate} {unit}'.strip()} a month ({low} to {high})."]
+    return parts
 
 
 def _limit_words(
