@@ -77,12 +77,15 @@ def walk(route: Walk, session: Session) -> Session:
     Stopped
         If the user stops.
     """
-    done_before = True
+    done_before = False  # in this run: meanwhile something else may lie on the glass
     for number, step in enumerate(route.plan):
         if session.entry(step.id):
             continue
+        waits = not step.follows or not done_before
         _announce(route, session, number)
-        entry_and_kinds = _step(route, session, step, waits=not step.follows or not done_before)
+        if step.follows and waits:
+            route.desk.say("Lay back what lay there in the step before, if it was taken away.")
+        entry_and_kinds = _step(route, session, step, waits=waits)
         done_before = entry_and_kinds is not None
         if entry_and_kinds is None:
             continue
