@@ -20,7 +20,7 @@ from scanqa.catalogue import CATALOGUE, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
 from scanqa.numeric.trend import student_tail, student_width
 from scanqa.over_time import Comparison, Difference, Key, Profile, Verdict, key_words
 from scanqa.records.series import PER_PIXEL
-from scanqa.records.weigh import FAMILY_ERROR, holm, improves, matters
+from scanqa.records.weigh import FAMILY_ERROR, holm, improves, matters, scatter_floor
 
 SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch of the tags
 # What the sheet, the paper and the way it was laid decide, and what follows from other values.
@@ -182,16 +182,25 @@ def _by_repeats(row: Difference, mine: Sequence[Sites], theirs: Sequence[Sites])
 
 
 def _by_uncertainty(row: Difference, mine: Sequence[Sites], theirs: Sequence[Sites]) -> Difference:
+    """From what each side states; never finer than a tenth of what matters, or than print."""
     errors = []
     for side in (mine, theirs):
-        numbers = [m["uncertainty"] for group in side for m in group]
-        if any(u is None for u in numbers):
+        known = [_stated(m) for group in side for m in group]
+        if any(u is None for u in known):
             return replace(row, reason="no uncertainty is stated on one side")
-        errors.append(statistics.mean(float(u) for u in numbers))
+        errors.append(statistics.mean(u for u in known if u is not None))
     assert row.first is not None
     assert row.second is not None
-    error = math.hypot(*errors)
+    floors = [scatter_floor(row.key[0], [v], []) for v in (row.first, row.second)]
+    error = math.hypot(*(max(pair) for pair in zip(errors, floors, strict=True)))
     return _filled(row, row.second - row.first, error, math.inf, "stated uncertainties", 2)
+
+
+def _stated(m: Mapping[str, Any]) -> float | None:
+    """The stated uncertainty; 0 is believed of counts and of nothing found, else it is unknown."""
+    stated = m["uncertainty"]
+    exact = not CATALOGUE[m["name"]].unit or m["value"] == 0
+    return None if stated is None or (stated == 0 and not exact) else float(stated)
 
 
 def _filled(

@@ -124,3 +124,25 @@ def test_swapping_the_sides_swaps_the_verdict():
         assert other.difference == pytest.approx(-r.difference)
         swap = {"first is better": "second is better", "second is better": "first is better"}
         assert other.verdict == swap.get(r.verdict, r.verdict)
+
+
+def test_an_uncertainty_of_nothing_is_believed_of_counts_only():
+    rng = np.random.default_rng(SEED)
+    a, b = scanner(rng), scanner(rng)
+    for side, count in ((a, 1.0), (b, 4.0)):
+        side["measures"] = [
+            measure("noise.snr", 45.0 + count, 0.0),
+            measure("glass.marks", count, 0.0),
+        ]
+    result = compare([a], [b])
+    assert row(result, "noise.snr").reason == "no uncertainty is stated on one side"
+    assert row(result, "glass.marks").verdict == "first is better"
+    assert row(compare([a], [a]), "glass.marks").verdict == "no difference shown"
+
+
+def test_what_does_not_show_in_print_is_no_difference():
+    rng = np.random.default_rng(SEED)
+    a, b = scanner(rng), scanner(rng)
+    for side, white in ((a, 96.28), (b, 96.32)):
+        side["measures"] = [measure("tone.white", white, 0.002)]
+    assert row(compare([a], [b]), "tone.white").verdict == "no difference shown"
