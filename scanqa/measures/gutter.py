@@ -47,6 +47,7 @@ from scanqa.numeric.sides import from_side
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
 PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
 SHOWN_MM = 40.0
+SPINE_SHOWN_AT_MM = (2, 5)
 
 # What tells a gutter from an edge shadow or the end of the page, when nobody says where it is:
 GUTTER_MIN_DELTA_L = 4.0  # at 2 mm
@@ -123,7 +124,8 @@ def _of_scan(
         *_deltas(profile, name),
         *_reaches(profile, name),
     ]
-    results = Results(tuple(measurements), evidence=(_evidence(profile, side, name),))
+    figures = (_evidence(profile, side, name), _along_the_spine(profile, name))
+    results = Results(tuple(measurements), evidence=figures)
     if wedge is None:
         return results
     size = placement.overview.preview.shape
@@ -220,6 +222,25 @@ def _evidence(profile: Profile, side: Side, name: str) -> Evidence:
         ),
         lines_mm=tuple(lines),
         note=f"Page further in: L* {profile.plateau:.1f}; {len(profile.lack)} bands of paper.",
+    )
+
+
+def _along_the_spine(profile: Profile, name: str) -> Evidence:
+    """Where along the spine the page lies close and where it lifts."""
+    curves = []
+    for distance in SPINE_SHOWN_AT_MM:
+        i = int(np.argmin(np.abs(profile.at_mm - distance)))
+        curves.append(Curve(f"{distance} mm from it", profile.along_mm, profile.lack[:, i]))
+    return Evidence(
+        "gutter",
+        "curves",
+        "How the darkening changes along the spine",
+        scan=name,
+        x_label="Place along the spine, mm",
+        y_label="L* below the page further in",
+        unit="L*",
+        curves=tuple(curves),
+        note="Even all along, the page lies alike; darker towards one end, press the book there.",
     )
 
 

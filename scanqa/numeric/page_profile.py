@@ -35,8 +35,10 @@ class Profile:
     ----------
     at_mm : (n,)
         Distances from the image's border, block centres.
+    along_mm : (bands,)
+        Middle of each band that shows paper, along the side, from the image's top or left.
     lack : (bands, n)
-        Plateau less level, L*, of each band that shows paper.
+        Plateau less level, L*, of each of them.
     plateau : float
         L* of the page further in, median of the bands.
     plateau_error : float
@@ -44,6 +46,7 @@ class Profile:
     """
 
     at_mm: Floats
+    along_mm: Floats
     lack: Floats
     plateau: float
     plateau_error: float
@@ -106,7 +109,9 @@ def page_profile(placement: Placement, side: Side) -> Profile | str:
         return "too little bare paper along the spine: open the book at pages with more white"
     lack = plateaus[paper, None] - level[paper]
     kept = plateaus[paper]
-    return Profile(at_mm, lack, float(np.median(kept)), float(median_error(kept)))
+    bands = np.array_split(np.arange(len(lightness)) + 0.5, len(level))  # as in the envelope
+    along_mm = np.array([band.mean() for band in bands]) * pitch[along]
+    return Profile(at_mm, along_mm[paper], lack, float(np.median(kept)), float(median_error(kept)))
 
 
 def delta_at(profile: Profile, distance_mm: float) -> float:

@@ -205,10 +205,17 @@ def test_the_profile_is_of_the_whole_spine():
     assert value(found, "gutter.delta_L_at_5mm") == pytest.approx(expected, abs=TOLERANCE_L)
     (m,) = found.named("gutter.delta_L_at_5mm")
     assert 0.1 < m.uncertainty < 2
-    (evidence,) = found.evidence
-    middle, low, high = (curve.y[10] for curve in evidence.curves)
+    across, along = found.evidence
+    middle, low, high = (curve.y[10] for curve in across.curves)
     assert low < middle - 1
     assert high > middle + 1
+    at_2_mm, at_5_mm = along.curves
+    for curve, distance in ((at_2_mm, 2.0), (at_5_mm, 5.0)):
+        half = ROWS * MM / DPI / 2
+        deep = 0.3 + 0.4 * np.abs(curve.x / half - 1)
+        truth = lstar(PAPER) - lstar(PAPER * (1 - deep * np.exp(-distance / 5.0)))
+        # A block is 0.254 mm wide; the darkening at 2 mm changes by 5 L* in a millimetre.
+        np.testing.assert_allclose(curve.y, truth, atol=0.9 if distance == 2.0 else 0.5)
 
 
 def test_stated_error_is_the_scatter():
