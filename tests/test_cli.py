@@ -200,7 +200,10 @@ def test_no_dpi_tag_asks_for_one_and_takes_it(tmp_path):
 def test_dead_margins_read_by_eye_are_kept_and_said_to_be(blanks, tmp_path):
     read = ("--dead-margin", "left", "2.3", "--dead-margin", "top", "0")
     result = run("qualify", blanks, "--scanner", "heron", *read, "--json", "-", cwd=tmp_path)
-    measures = {m["name"]: m for m in json.loads(result.stdout)["measures"]}
+    document = json.loads(result.stdout)
+    said = document["conditions"]["read by eye"]
+    assert said == "dead margin left 2.3 mm; dead margin top 0 mm"
+    measures = {m["name"]: m for m in document["measures"]}
     left, top = (measures[f"edges.dead_margin_{side}"] for side in ("left", "top"))
     assert (left["value"], top["value"]) == (2.3, 0.0)
     assert left["uncertainty"] == pytest.approx(1 / 12**0.5, abs=0.02)  # read to the millimetre

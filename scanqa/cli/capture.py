@@ -17,6 +17,7 @@ from scanqa.cli.job import job_options
 from scanqa.cli.shared import (
     bars_option,
     book_edge_option,
+    by_rule,
     check_positive,
     curve_option,
     dead_margin_option,
@@ -140,14 +141,16 @@ def command(
     if curve is not None:
         _read_curve(curve)
     extra = dict(_pair(text) for text in pairs)
+    margins_mm = read_dead_margins(dead_margins)
+    words = {"light": light, "read by eye": by_rule(bars, ramp_height, margins_mm)}
     options = Options(
         book_edge=book_edge,
         curve=curve,
         bars_mm=bars,
         ramp_height_mm=ramp_height,
-        dead_margins_mm=read_dead_margins(dead_margins),
+        dead_margins_mm=margins_mm,
         job=job,
-        conditions={"light": light} if light else {},
+        conditions={name: said for name, said in words.items() if said},
     )
     folder = from_folder or folder or Path("scans") / name
     try:

@@ -15,6 +15,7 @@ from scanqa.cli.shared import (
     Limit,
     bars_option,
     book_edge_option,
+    by_rule,
     check_positive,
     curve_option,
     dead_margin_option,
@@ -128,6 +129,14 @@ def command(
     check_positive("--ramp-height", ramp_height)
     check_positive("--line-time", line_time)
     limits = [_limit(text) for text in fail_on]
+    margins_mm = read_dead_margins(dead_margins)
+    words = {
+        "light": light,
+        "temperature": None if temperature is None else f"{temperature:g} °C",
+        "date": date,
+        "read by eye": by_rule(bars, ramp_height, margins_mm),
+        "limits": _own(uses),
+    }
     options = Options(
         dpi=_sensible_dpi(dpi),
         book_edge=book_edge,
@@ -135,18 +144,13 @@ def command(
         bars_mm=bars,
         ramp_height_mm=ramp_height,
         line_time_ms=line_time,
-        dead_margins_mm=read_dead_margins(dead_margins),
+        dead_margins_mm=margins_mm,
         reference=read_cgats(reference) if reference else None,
         edge_response=read_response(edge_response) if edge_response else None,
         uses=uses,
         job=job,
         roles=dict(_role(text) for text in roles),
-        conditions=_conditions(
-            light=light,
-            temperature=None if temperature is None else f"{temperature:g} °C",
-            date=date,
-            limits=_own(uses),
-        ),
+        conditions={name: said for name, said in words.items() if said},
     )
     name = file_name(scanner)
     if not paths and not roles:
@@ -156,10 +160,6 @@ def command(
     page = out / f"{name}.html"
     status = deliver(record, page, json_to, limits, keep=keep, records=records, evidence=evidence)
     sys.exit(status)
-
-
-def _conditions(**words: str | None) -> dict[str, str]:
-    return {name: said for name, said in words.items() if said}
 
 
 def _own(uses: Path | None) -> str | None:

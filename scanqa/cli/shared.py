@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
@@ -189,6 +189,19 @@ def check_positive(option: str, *numbers: float | None) -> None:
     """Refuse lengths and times that cannot be."""
     if any(number is not None and not 0 < number < 10_000 for number in numbers):
         raise BadOption(f"{option}: must be over 0")
+
+
+def by_rule(
+    bars: tuple[float, float] | None, ramp_height: float | None, dead_margins: Mapping[Side, float]
+) -> str:
+    """What was read by eye, for the record's conditions; empty if nothing was."""
+    read = []
+    if bars:
+        read.append(f"bars of the bed sheet {bars[0]:g} and {bars[1]:g} mm")
+    if ramp_height:
+        read.append(f"gutter ramp {ramp_height:g} mm high")
+    read += [f"dead margin {side} {margin:g} mm" for side, margin in dead_margins.items()]
+    return "; ".join(read)
 
 
 def read_dead_margins(given: tuple[tuple[Side, float], ...]) -> dict[Side, float]:
