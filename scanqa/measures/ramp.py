@@ -9,7 +9,9 @@ slope over that on the glass, from edges that run up the slope and are measured 
 direction is foreshortened); ``gutter.depth_of_field`` is the height at which it has fallen to
 half (`scanqa.numeric.ramp_focus`; edges after ISO 12233).
 
-Heights are those of the folded ramp as designed, unless its height was measured. Fails: no ramp
+A height follows from a place on the sheet, which the tags of the slope tell: how foreshortened it
+looks does not count, and the perspective of a lens does little. The lip's height is that of the
+ramp as designed, unless it was measured. Fails: no ramp
 scan; slope or flat part not located; too few edges. A printed edge that limits SFR50 on the glass
 makes the depth of field look larger than it is.
 """

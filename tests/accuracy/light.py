@@ -20,7 +20,7 @@ from scanqa.simulate.scenes import STIFFNESS, BlankScene, BookScene, RampScene
 from tests.accuracy import Row
 from tests.measures.blank_paper import grain
 from tests.measures.book import printed_page
-from tests.measures.folded import back_print, folded_ramp, scanned
+from tests.measures.folded import back_print, folded_ramp, in_perspective, scanned
 from tests.measures.paper import MM, grid_mm, placed
 from tests.measures.wedge import wedge
 
@@ -38,6 +38,7 @@ def rows() -> Iterable[Row]:
     yield from _gutter()
     yield from _ramp()
     yield from _folded()
+    yield from _in_perspective()
     yield from _books()
     yield from _back_print()
 
@@ -212,6 +213,30 @@ def _folded() -> Iterable[Row]:
         yield Row(what, "≤ 2 %, 6 %", measured, holds, seed, path)
         what = f"depth of field of {places[sensor][0]:.2f} mm, {sensor}"
         yield _row(what, bound, depths[sensor], "mm", path=path, seed=seed)
+
+
+LENS_MM = 350.0  # below the glass: a short one, so a strong perspective
+
+
+def _in_perspective() -> Iterable[Row]:
+    """The same through a lens, for a book edge beside the sensor line and one across it."""
+    lamp, (sigma_at, bound) = LAMPS["lamp that wraps round"], SENSORS["lens and CCD"]
+    picture = folded_ramp(lamp, sigma_at, fine_dpi=RAMP_FINE_DPI)
+    lights, depths = [], []
+    for along, axis_mm in ((True, 90.0), (False, 150.0)):
+        seen = in_perspective(
+            picture, fine_dpi=RAMP_FINE_DPI, distance_mm=LENS_MM, axis_mm=axis_mm, along=along
+        )
+        found = ramp.measure(scanned(seen, fine_dpi=RAMP_FINE_DPI, dpi=RAMP_DPI))
+        for height in (1, 2, 5, 10):
+            (m,) = found.named(f"gutter.light_at_{height}mm_height")
+            lights.append(m.value - 100 * lamp(height))
+        (m,) = found.named("gutter.depth_of_field")
+        depths.append(m.value - _depth_of_field(sigma_at))
+    where = f"in the perspective of a lens {LENS_MM:.0f} mm away"
+    path = "PDF → poppler"
+    yield _row(f"light at 1 … 10 mm of height, {where}", 1.0, lights, "%", path=path, seed=1)
+    yield _row(f"depth of field, {where}", bound, depths, "mm", path=path, seed=1)
 
 
 def _sfr50(sigma_mm: float) -> float:

@@ -104,3 +104,26 @@ def back_print(show, *, fine_dpi, paper=0.8, spread_mm=0.4, name="back-print-a4"
     back = ind.raster(TARGETS / f"{name}.pdf", fine_dpi, page=1)[:, ::-1]
     behind = ndimage.gaussian_filter(1 - back, spread_mm * fine_dpi / ind.MM, mode="nearest")
     return (INK + (paper - INK) * front) * (1 - show * behind)
+
+
+def in_perspective(light, *, fine_dpi, distance_mm, axis_mm, height_mm=12.0, along=True):
+    """The folded ramp through a lens so far below the glass: what lies higher looks smaller.
+
+    The sensor line sees in perspective about its middle, the carriage's travel does not. With
+    `along` the line runs up the slope (a book edge left or right), `axis_mm` before the foot;
+    otherwise across it, its middle `axis_mm` from the picture's left side.
+    """
+    rows, columns = light.shape
+    per_mm = fine_dpi / ind.MM
+    plan_mm = np.sqrt(60.0**2 - height_mm**2)
+    from_foot = np.arange(rows) / per_mm - AROUND_MM - 60
+    scale = 1 - np.clip(from_foot, 0, None) * height_mm / plan_mm / distance_mm
+    if along:
+        seen = (from_foot + axis_mm) * scale - axis_mm
+        source = np.interp(from_foot, seen, np.arange(rows))
+        return ndimage.map_coordinates(
+            light, np.broadcast_arrays(source[:, None], np.arange(columns)[None]), order=1
+        )
+    x = np.arange(columns) / per_mm - axis_mm
+    out = [np.interp(x / s, x, row) for s, row in zip(scale, light, strict=True)]
+    return np.array(out, light.dtype)
