@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from scanqa.catalogue import Role, Side
+from scanqa.cli.earlier import read_earlier
 from scanqa.cli.job import job_options
 from scanqa.cli.shared import (
     Limit,
@@ -56,6 +57,11 @@ if TYPE_CHECKING:
 @dead_margin_option
 @click.option(
     "--line-time", type=float, metavar="MS", help="Time for one row at this dpi, if known."
+)
+@click.option(
+    "--earlier",
+    type=click.Path(path_type=Path),
+    help="JSON document of an earlier check of this scanner: shows a lamp that has faded since.",
 )
 @click.option(
     "--reference",
@@ -105,6 +111,7 @@ def command(
     ramp_height: float | None,
     dead_margins: tuple[tuple[Side, float], ...],
     line_time: float | None,
+    earlier: Path | None,
     reference: Path | None,
     edge_response: Path | None,
     uses: Path | None,
@@ -144,6 +151,7 @@ def command(
         bars_mm=bars,
         ramp_height_mm=ramp_height,
         line_time_ms=line_time,
+        earlier=read_earlier(earlier),
         dead_margins_mm=margins_mm,
         reference=read_cgats(reference) if reference else None,
         edge_response=read_response(edge_response) if edge_response else None,
