@@ -112,8 +112,10 @@ def _at(
     value = f"{m.value:.{row.digits}f} {row.unit}".strip()
     way = f", {WAYS[m.direction]}" if m.direction else ""
     x, y = m.at_mm
-    where = f"at {x:.0f}, {y:.0f} mm"
-    title = f"{words.capitalize()}{way}: {value} {where}" if words else f"{value}{way}, {where}"
+    place = f"{x:.0f}, {y:.0f} mm"
+    title = f"{words.capitalize()}{way}: {value} at {place}"
+    if not words:
+        title = f"Where {value} was measured{way}: {place}"
     yield _cut(name, placement, placement.px(x, y), EDGE_PX, title)
 
 

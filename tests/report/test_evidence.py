@@ -1,5 +1,6 @@
 """The page for a seller keeps measured and inferred apart and names every file."""
 
+import inspect
 from dataclasses import replace
 
 import numpy as np
@@ -42,6 +43,13 @@ def test_the_heading_and_the_measured_lines_name_no_cause():
     assert not any(cause in said for cause in proof.causes)
     assert proof.causes == ("dirt in the moving light path", "a weak element")
     assert proof.unsure == "These scans hardly tell it from a weak element."
+
+
+def test_the_words_that_part_doubt_from_values_are_those_of_the_diagnosis():
+    from scanqa.findings import diagnosis
+    from scanqa.report import evidence
+
+    assert evidence._UNSURE in inspect.getsource(diagnosis)
 
 
 def test_a_cause_with_a_colon_in_it_is_left_out_of_the_heading_too():
