@@ -56,6 +56,7 @@ class Line:
     at_mm: float
     width_um: float
     contrast_percent: float
+    significance: float
     visible: bool
 
 

@@ -13,7 +13,7 @@ from scanqa.over_time import StreakLife
 from scanqa.records.store import Check, Line
 
 SAME_STREAK_MM = 0.5  # and the wider one's own width
-SURE_STREAK_PERCENT = 0.4  # twice what is found in nineteen of twenty scans
+SURE_SIGNIFICANCE = 8.0  # the search begins at some 5.5: what is at 8 is missed once in 200 checks
 LOOKED = "streaks."  # a check with any measure of this family has looked for streaks
 
 
@@ -57,7 +57,7 @@ def _life(seen: Sequence[tuple[int, Line]], times: Sequence[str]) -> StreakLife:
 
 def is_sure(line: Line) -> bool:
     """Whether a streak is strong enough that a check would not miss it."""
-    return line.visible or line.contrast_percent >= SURE_STREAK_PERCENT
+    return line.visible or line.significance >= SURE_SIGNIFICANCE
 
 
 def same_place(one: Line, other: Line) -> bool:

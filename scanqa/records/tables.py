@@ -66,6 +66,7 @@ streak = Table(
     Column("at_mm", Float(53), nullable=False),
     Column("width_um", Float(53), nullable=False),
     Column("contrast_percent", Float(53), nullable=False),
+    Column("significance", Float(53), nullable=False),
     Column("visible", Boolean, nullable=False),
 )
 

@@ -87,7 +87,7 @@ def test_each_event_has_its_own_before_and_after():
 
 def test_streaks_that_go_and_come_with_an_event_are_told_by_place():
     def line(at_mm):
-        return Line("travel", "dark", at_mm, 120.0, 1.2, True)
+        return Line("travel", "dark", at_mm, 120.0, 1.2, 30.0, True)
 
     columns = {"streaks.strongest_visible": np.full(12, 1.2)}
     checks = [

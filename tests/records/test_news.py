@@ -16,7 +16,7 @@ QUIET = health("heron", [])
 def streak(at_mm=71.3, contrast=1.5, *, polarity="dark", axis="travel", visible=True):
     return {
         "axis": axis, "polarity": polarity, "at_mm": at_mm, "width_um": 120.0,
-        "contrast_percent": contrast, "visible": visible,
+        "contrast_percent": contrast, "visible": visible, "significance": 25 * contrast,
     }  # fmt: skip
 
 

@@ -40,9 +40,9 @@ def checks() -> list[Check]:
             Value(LIGHT, "", channel, "", 300, 1, float(level), 0.2, "ke-", 1, False)
             for channel, level in zip(("red", "green", "blue"), levels, strict=True)
         )
-        streaks = [Line("travel", "bright", 148.6, 130.0, 0.5, True)]
+        streaks = [Line("travel", "bright", 148.6, 130.0, 0.5, 12.0, True)]
         if at == 5:
-            streaks.append(Line("travel", "dark", 118.2, 120.0, 1.2, True))
+            streaks.append(Line("travel", "dark", 118.2, 120.0, 1.2, 30.0, True))
         found.append(replace(check, values=check.values + light, lines=tuple(streaks)))
     return found
 

@@ -48,6 +48,7 @@ def upgrade() -> None:
         sa.Column("at_mm", sa.Float(53), nullable=False),
         sa.Column("width_um", sa.Float(53), nullable=False),
         sa.Column("contrast_percent", sa.Float(53), nullable=False),
+        sa.Column("significance", sa.Float(53), nullable=False),
         sa.Column("visible", sa.Boolean, nullable=False),
     )
     connection = op.get_bind()
