@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from scanqa.capture.guide import Verdict
@@ -53,10 +54,24 @@ def look(
         words = f"it should show {LOOKS[step.role]}"
         return Verdict(shows, {"role": words}, facts=facts)
     again = _clipped(taken) | _lie(step, found, session, facts)
+    if step.role == "gutter-ramp":
+        again |= _whole_ramp(placements)
     notes = list(found.notes)
     if step.role == "edge-strip" and len(placements) < STRIPS:
         notes.append(f"{len(placements)} of {STRIPS} strips were found")
     return Verdict(shows, again, tuple(notes), facts)
+
+
+def _whole_ramp(placements: Sequence[Placement]) -> dict[str, str]:
+    """Both parts must be seen: light and focus on the slope are held against the flat part."""
+    pieces = [placement.piece for placement in placements if placement.piece is not None]
+    slopes = [piece for piece in pieces if piece.rise is not None]
+    if slopes and len(slopes) < len(pieces):
+        return {}
+    if slopes:
+        return {"ramp": "only the ramp's slope was recognised: its flat part must be seen too"}
+    words = "only the ramp's flat part was recognised: its slope must be seen too, print down"
+    return {"ramp": words}
 
 
 def _clipped(taken: Taken) -> dict[str, str]:
