@@ -228,7 +228,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
 
 # What compresses like the pages of a job, the likest first.
 LIKE_PAGES: dict[Role, str] = {
-    "open-book": "an open book",
+    "open-book": "an open book, the whole image",
     "back-print": "a printed sheet, not a page of yours",
     "bed-sheet": "a printed sheet, not a page of yours",
     "blank": "blank paper: pages with print take more",

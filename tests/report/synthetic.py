@@ -637,7 +637,7 @@ def _legibility() -> tuple[Legibility, ...]:
 
 def _plan() -> Plan:
     job = Job(1200, "A4", (210.0, 297.0), 1.2, 5.0)
-    basis = "9 parts of heron-open-book.jpg compressed (an open book)"
+    basis = "21 % of heron-open-book.jpg compressed (an open book)"
     return Plan(
         job=job,
         needed_dpi=341.9,

@@ -10,7 +10,7 @@ from scanqa.scans.array import ArrayScan
 from scanqa.scans.compressed import FORMATS, bytes_per_pixel
 from scanqa.scans.save import save_jpeg, save_png, save_tiff
 
-SHARE = 0.1  # of the size: parts are a sample of the page
+SHARE = 0.05  # of the size: strips are a sample of the page
 
 
 def page(noise, seed=4, bits=8):
