@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import importlib
 import multiprocessing
 import os
 import pkgutil
 import re
 import sys
 import time
-from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 import tests.accuracy
-from tests.accuracy import Row
+from tests.accuracy._table import made_and_timed
 
 GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 START, END = "<!-- accuracy: begin -->", "<!-- accuracy: end -->"
@@ -24,32 +22,6 @@ START, END = "<!-- accuracy: begin -->", "<!-- accuracy: end -->"
 def modules() -> list[str]:
     names = (m.name for m in pkgutil.iter_modules(tests.accuracy.__path__))
     return sorted(name for name in names if not name.startswith("_"))
-
-
-HEAD = (
-    "| what | bound | measured | holds | scans made by | seed |",
-    "| --- | --- | --- | --- | --- | --- |",
-)
-
-
-def table(name: str) -> Iterator[str]:
-    """Lines of one module, under its mark."""
-    yield from (f"<!-- accuracy: {name} -->", "", *HEAD)
-    for row in importlib.import_module(f"tests.accuracy.{name}").rows():
-        yield line(row)
-    yield ""
-
-
-def made_and_timed(name: str) -> tuple[list[str], float]:
-    """Lines of one module, and the seconds that they took."""
-    started = time.monotonic()
-    return list(table(name)), time.monotonic() - started
-
-
-def line(row: Row) -> str:
-    seed = "–" if row.seed is None else str(row.seed)
-    holds = "yes" if row.passed else "**no**"
-    return f"| {row.what} | {row.bound} | {row.measured} | {holds} | {row.path} | {seed} |"
 
 
 def main() -> int:
