@@ -1,4 +1,4 @@
-"""One module's table: a room of its own, because processes can only be given what they can import."""
+"""One module's table, in a room that the processes of the pool can import."""
 
 from __future__ import annotations
 
