@@ -27,6 +27,7 @@ SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch 
 NOT_OF_THE_SCANNER = (
     "geometry.skew", "geometry.printer", "noise.paper", "backing.paper", "banding.phase_spread",
     "edges.lost",
+    "gutter.lift",
 )  # fmt: skip
 
 
@@ -254,8 +255,13 @@ def _sentence(called: tuple[str, str], rows: Sequence[Difference]) -> str:
 
 
 def _names(rows: Sequence[Difference], verdict: Verdict) -> str:
-    found = [key_words((row.key[0], "", "", "")) for row in rows if row.verdict == verdict]
-    return "; ".join(dict.fromkeys(found))
+    """Measures of one verdict, by family: ``sharpness: sfr50, sfr10; noise: snr``."""
+    families: dict[str, dict[str, None]] = {}
+    for row in rows:
+        if row.verdict == verdict:
+            family, _, name = key_words((row.key[0], "", "", "")).partition(": ")
+            families.setdefault(family, {})[name] = None
+    return "; ".join(f"{family}: {', '.join(names)}" for family, names in families.items())
 
 
 def _notes(
@@ -295,6 +301,8 @@ def _profiles(a: Sequence[dict[Key, Sites]], b: Sequence[dict[Key, Sites]]) -> l
          "gutter.delta_L_at_{}mm", GUTTER_DISTANCES_MM),
         ("Light on a page that rises", "Height over the glass, mm", "Light against the glass, %",
          "gutter.light_at_{}mm_height", RAMP_HEIGHTS_MM),
+        ("Focus on a page that rises", "Height over the glass, mm", "SFR50 against the glass, %",
+         "gutter.focus_at_{}mm_height", RAMP_HEIGHTS_MM),
     )  # fmt: skip
     found = []
     for title, x_label, y_label, name, places in wanted:

@@ -51,7 +51,7 @@ DAYS_PER_MONTH = 365.2425 / 12
 # Not the scanner's health: how the sheet was laid and printed, the paper, what follows from others.
 NOT_WATCHED = (
     "geometry.skew", "geometry.printer", "noise.paper", "backing.paper", "edges.lost",
-    "banding.period", "banding.phase_spread", "banding.frequency", "colour.paper",
+    "banding.period", "banding.phase_spread", "banding.frequency", "colour.paper", "gutter.lift",
 )  # fmt: skip
 
 
