@@ -187,7 +187,7 @@ def _series(
         said = _moves(key, dates, recent, drift)
         if limit is not None:
             beyond = _beyond(key[0], values[begin:], line, days[-1], limit)
-            words = f"{limit:.{digits_of(key)}f} {points[0][1].unit}".strip()
+            words = f"{limit:.{digits_of(key)}f} {CATALOGUE[key[0]].unit}".strip()
             said.append(_limit_words(meets, days[begin], days[-1], words, beyond=beyond))
     sentence = " ".join(said) or "Steady: no change and no trend shown."
     return Series(
