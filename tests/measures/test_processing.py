@@ -211,6 +211,18 @@ def test_colours_that_lie_a_part_of_a_pixel_apart_still_share_the_paper():
     assert grain_of(as_codes(pixels)).value == pytest.approx(1, abs=0.15)
 
 
+@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("grain", [0.4, 0.6, 0.8])
+def test_grain_that_rounding_hides_is_not_taken_for_smoothed(grain, seed):
+    """Noise of 0.2 codes leaves rounding errors that follow the paper and are not white."""
+    pixels = blank(noise=0.2, grain=grain, seed=seed, lens_px=0.9)
+    for direction in ("across", "travel"):
+        found = grain_of(as_codes(pixels), direction)
+        if found.value is not None:
+            assert processing.WHITE[0] < found.value < processing.WHITE[1]
+            assert found.reason == ""
+
+
 SMOOTHERS = {
     "Gaussian": lambda p: ndimage.gaussian_filter(p, 0.7),
     "Pillow median": lambda p: np.asarray(

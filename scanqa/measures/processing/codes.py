@@ -41,6 +41,7 @@ LINE = 64  # samples of a line for the spectrum of grain
 FLAT_WINDOWS, FEWEST_FLAT = 40, 8
 FINEST, COARSER, BESIDE = (0.42, 0.5), (0.15, 0.3), 0.3  # cycles/px, the last the other way
 ROUNDING = 1 / 12  # codes², of whole codes
+UNSURE_ROUNDING = 0.4 * ROUNDING  # of so little noise it is not white, and differs by that
 MOST_TOP = 0.001  # of the pixels: grain that is cut off is white no more
 LEAST_GRAIN = 0.05  # codes² above rounding: less is lost in it
 WHITE = (0.6, 1.4)  # needs no filter to explain: strong texture alone may leave 1 / 1.5
@@ -227,6 +228,9 @@ def _grain_along(
     error = float(np.hypot(parts[0], value * parts[1]) / max(coarser, LEAST_GRAIN))
     if not smoothed(value):
         return Measurement(name, value, error, **where)
+    if value < 1 and not smoothed(value + UNSURE_ROUNDING / max(coarser, LEAST_GRAIN)):
+        why = "grain is too near the rounding of the codes to tell smoothing: scan with 16 bits"
+        return not_measurable(name, why, **where)
     if placement.scan.channels == 1:
         why = (
             "the finest grain is weak, but in one channel smoothing looks like the paper's own "
