@@ -83,14 +83,16 @@ def processing(results: Results, scans: Sequence[ScanFacts]) -> Seen:
             ("processing.jpeg_quality",),
         )
         yield "compressed", (sign,) if bad else ()
-    for m in results.named("processing.crop"):
+    crops = results.named("processing.crop")
+    if crops:
+        worst = max(crops, key=value_of)
         sign = Sign(
-            f"scans of the whole bed differ in size by {value_of(m):.0f} mm",
-            m.reason,
+            f"scans of the whole bed differ in size by {value_of(worst):.0f} mm",
+            worst.reason,
             "warning",
             ("processing.crop",),
         )
-        yield "cropped", (sign,) if value_of(m) > CROP_MM else ()
+        yield "cropped", (sign,) if value_of(worst) > CROP_MM else ()
     clipped = summarise(results, "tone.clipped", "highest")
     if clipped:
         sign = Sign(

@@ -1,0 +1,99 @@
+"""Planted fault × first diagnosis × action, made afresh: printed or written as Markdown.
+
+Run by hand (some ten minutes on two cores)::
+
+    python -m tests.findings.fault_table --write     # into tests/findings/faults.md
+    python -m tests.findings.fault_table haze        # rows whose words hold "haze", printed
+
+The expected causes stand in `tests.findings.faults`, beside each case.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from scanqa.findings.diagnosis import rules
+from scanqa.simulate import one_thread
+from tests.findings.faults import COMBINED, HEALTHY, SEED, SINGLE, Answer, Case, answer
+
+TABLE = Path(__file__).with_suffix("").with_name("faults.md")
+HEAD = f"""# Planted faults and what is said of them
+
+Made by `python -m tests.findings.fault_table --write` (seed {SEED}); do not edit by hand. Each row
+is simulated, written to TIFF, measured by `qualify` and judged. What is expected was written before
+the row was first run; a row that differs says how. Causes are ranked by the weights in
+`scanqa/findings/causes.toml`; the share of the first is given.
+
+"""
+COLUMNS = (
+    "| planted | expected first | said first | share | also said | to do | as expected |\n"
+    "| --- | --- | --- | --- | --- | --- | --- |\n"
+)
+
+
+def rows(cases: tuple[Case, ...]) -> Iterator[tuple[str, bool]]:
+    """A line of the table, and whether all was as expected, for each case."""
+    for case in cases:
+        with tempfile.TemporaryDirectory() as folder:
+            given = answer(case, Path(folder))
+        wrong = given.faults_of(case)
+        yield line(case, given, wrong), not wrong
+
+
+def line(case: Case, given: Answer, wrong: list[str]) -> str:
+    expected = "; ".join(map(_name, case.expected)) or "no warning, no fault"
+    if case.alike:
+        expected += f", hardly told from {_name(case.alike)}"
+    first, share, also, action = "nothing", "", "", "nothing"
+    if given.findings:
+        _, finding = given.findings[0]
+        first = f"**{finding.severity}**: {finding.title}"
+        share = f"{finding.shares[0]:.2f}"
+        action = finding.action
+        also = "; ".join(f"{f.severity}: {_name(cause)}" for cause, f in given.findings[1:])
+    verdict = "yes" if not wrong else f"**no**: {'; '.join(wrong)}"
+    cells = (case.planted, expected, first, share, also, action, verdict)
+    return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |"
+
+
+def _name(cause: str) -> str:
+    return str(rules()["cause"][cause]["name"])
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("words", nargs="*", help="only cases whose words hold one of these")
+    parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
+    options = parser.parse_args()
+    one_thread()
+    started = time.monotonic()
+    text, good, count = HEAD, 0, 0
+    groups = (("One fault", SINGLE), ("Several faults", COMBINED), ("Sound units", HEALTHY))
+    for title, cases in groups:
+        chosen = tuple(
+            case
+            for case in cases
+            if not options.words or any(word in case.planted for word in options.words)
+        )
+        if not chosen:
+            continue
+        text += f"## {title}\n\n{COLUMNS}"
+        for row, as_expected in rows(chosen):
+            print(row, flush=True)
+            text += row + "\n"
+            good, count = good + as_expected, count + 1
+        text += "\n"
+    text += f"As expected: {good} of {count}.\n"
+    print(f"{good} of {count} as expected, {time.monotonic() - started:.0f} s", file=sys.stderr)
+    if options.write:
+        TABLE.write_text(text, "utf-8")
+    return int(good < count)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

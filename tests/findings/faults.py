@@ -1,0 +1,383 @@
+"""Scanners with one planted fault, with several, and with none: what should be said of each.
+
+The expected causes (rows of ``causes.toml``) were written before the cases were run. Each case
+goes the whole way: simulated scans, TIFF files, `qualify`, the findings of the record.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from scanqa.demo import HERON, WREN
+from scanqa.findings.diagnosis import rules
+from scanqa.model import Finding, Record
+from scanqa.qualify import Options, qualify
+from scanqa.scans.save import save_tiff
+from scanqa.sheets import sheet
+from scanqa.simulate import scan
+from scanqa.simulate.coverage import Shape
+from scanqa.simulate.frames import inverse, rectangle
+from scanqa.simulate.scanner import (
+    Banding,
+    Dust,
+    Falloff,
+    Flicker,
+    Haze,
+    Lamp,
+    Optics,
+    Output,
+    Scanner,
+    Scratch,
+    Segments,
+    Sensor,
+    Shadow,
+    Streak,
+)
+from scanqa.simulate.scenes import (
+    BlankScene,
+    BookScene,
+    DarkScene,
+    Laid,
+    Lift,
+    Paper,
+    Printer,
+    Scene,
+    SheetScene,
+    StripsScene,
+)
+
+SEED = 6000
+PAPER = Paper(seed=5)
+LASER = Printer(edge_roughness_um=5.0)
+HALF = (108.0, 150.0)  # a small bed, where blank paper is enough
+ONE, OTHER = (0.0, 0.0), (3.2, -4.1)  # mm, of the paper between two blank scans
+
+SHEET = sheet("bed-sheet-a4")
+STRIPS = sheet("edge-strip-a4")
+
+
+@dataclass(frozen=True)
+class LinedPaper:
+    """Blank paper with a faint line along it, which moves with the paper."""
+
+    blank: BlankScene
+    at_mm: float
+
+    def lay(self, glass_mm: tuple[float, float]) -> Laid:
+        laid = self.blank.lay(glass_mm)
+        line = rectangle(self.at_mm, -20.0, self.at_mm + 0.2, glass_mm[1] + 20)
+        shape = Shape((line,), 0.97 * laid.base).moved(inverse(laid.to_paper))
+        return replace(laid, shapes=(shape,))
+
+
+@dataclass(frozen=True)
+class CurledSheet:
+    """A sheet whose one side stands off the glass by up to `height_mm`."""
+
+    flat: SheetScene
+    side: Any
+    height_mm: float
+    length_mm: float = 70.0
+
+    def lay(self, glass_mm: tuple[float, float]) -> Laid:
+        def rise(distance: Any) -> Any:
+            return self.height_mm * np.clip(1 - np.asarray(distance) / self.length_mm, 0, 1)
+
+        return replace(self.flat.lay(glass_mm), lift=Lift(self.side, rise))
+
+
+def blanks(count: int = 2, *, still: bool = False) -> dict[str, Scene]:
+    """Scans of plain paper; the paper moves between them unless it lies still."""
+    return {
+        f"blank-{n + 1}": BlankScene(PAPER)
+        if still or n % 2 == 0
+        else BlankScene(PAPER, moved_mm=OTHER, turn_deg=0.4)
+        for n in range(count)
+    }
+
+
+def bed(*, turned: bool = False, printer: Printer = LASER, cut: bool = True) -> dict[str, Scene]:
+    """The bed sheet, and with `turned` a second scan of it turned by half."""
+    scans: dict[str, Scene] = {
+        "bed-sheet": SheetScene(SHEET, (3.0, 1.4), 0.35, printer=printer, windows_cut=cut)
+    }
+    if turned:
+        scans["bed-sheet-turned"] = SheetScene(
+            SHEET, (3.2, 1.6), 180.2, printer=printer, windows_cut=cut
+        )
+    return scans
+
+
+def strips() -> dict[str, Scene]:
+    sides: Any = {p.name: p.name.removeprefix("strip-") for p in STRIPS.pieces}
+    return {"edge-strips": StripsScene(STRIPS, sides, printer=LASER)}
+
+
+@dataclass(frozen=True)
+class Case:
+    """A scanner, what was scanned on it, and what should be said.
+
+    Attributes
+    ----------
+    planted : str
+        In words, with numbers.
+    expected : tuple of str
+        Causes that must each be the first cause of a finding; the first of them that of the gravest
+        finding. No other finding may be a warning or a fault.
+    alike : str
+        A cause that these scans can hardly tell from the first: the finding must say so.
+    by_scan : mapping
+        Another state of the scanner for some scans (a lamp that warms up).
+    seconds : mapping
+        When the files were written, for those.
+    finish : callable or None
+        Done to the pixels of each scan by name (cropping).
+    earlier : Case or None
+        An earlier check of the same scanner.
+    """
+
+    planted: str
+    scanner: Scanner
+    expected: tuple[str, ...]
+    scans: Mapping[str, Scene] = field(default_factory=blanks)
+    dpi: float = 150
+    alike: str = ""
+    options: Options = field(default_factory=Options)
+    by_scan: Mapping[str, Scanner] = field(default_factory=dict)
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    finish: Callable[[str, Any], Any] | None = None
+    earlier: Case | None = None
+
+
+def case(planted: str, *expected: str, small: bool = False, **rest: Any) -> Case:
+    """A case of a scanner that is sound but for the fields named (those of Scanner)."""
+    of_case = {key: rest.pop(key) for key in list(rest) if key in Case.__dataclass_fields__}
+    scanner = Scanner("bench", **({"glass_mm": HALF} if small else {}) | rest)
+    return Case(planted, scanner, expected, **of_case)
+
+
+def warming(name: str, on_for_s: float) -> Scanner:
+    """A cold-cathode scanner that calibrated once, when it was switched on."""
+    lamp = Lamp(warm_up=0.08, settle_s=70.0, on_for_s=on_for_s, calibrated_at_s=20.0)
+    return Scanner(name, glass_mm=HALF, lamp=lamp)
+
+
+def cropped(name: str, pixels: Any) -> Any:
+    """As software does that looks for the paper: the sheet alone, to within a millimetre."""
+    return pixels[10:-12, 20:-14] if name == "bed-sheet" else pixels
+
+
+DIRT = Streak(41.3, 150.0, -0.02)
+STRIP = Streak(63.8, 130.0, 0.02)
+SPECKS = (Dust((32.0, 48.0), 420.0, -0.3), Dust((70.5, 114.0), 300.0, -0.22))
+MISSEATED = {
+    "shear_deg": 0.45,
+    "dead_margin_mm": {"left": 4.5},
+    "shadows": {"left": Shadow(2.5)},
+    "optics": Optics(35.0, 40.0, tilt=(1.0, 0.0), tilt_um=140.0),
+}
+COLD = {f"blank-{n + 1}": 20.0 + 25.0 * n for n in range(6)}
+
+SINGLE: tuple[Case, ...] = (
+    case("dirt on the sensor window: dark line, 150 µm, 2 %", "moving-dirt", small=True,
+         streaks=(DIRT,)),
+    case("dirt on the white strip: bright line, 130 µm, 2 %", "white-strip-dirt", small=True,
+         streaks=(STRIP,)),
+    case("dead element: one pixel, 4 %, green only", "dead-element", small=True, dpi=200,
+         streaks=(Streak(50.1, 127.0, -0.04, channels=("green",)),)),
+    case("contact sensor, joins every 9 mm of 2 %", "segment-joins", small=True,
+         sensor=Sensor(segments=Segments(9.0, 0.001, 0.02))),
+    case("a line in the paper", "paper", small=True,
+         scans={name: LinedPaper(scene, 40.0) for name, scene in blanks().items()}),
+    case("two specks of dust on the glass", "glass-dust", small=True, marks=SPECKS),
+    case("a scratch of 14 mm in the glass", "glass-scratch", small=True, dpi=200,
+         marks=(Scratch((30.0, 40.0), (38.0, 51.5), 120.0, 0.25),)),
+    case("haze: 8 % of the light strays over 8 mm", "haze", haze=Haze(0.08),
+         scans=blanks() | bed()),
+    case("haze: 15 % over 14 mm, dark frame", "haze", haze=Haze(0.15, 14.0),
+         scans=blanks() | bed()),
+    case("shadow 4 mm deep at the left edge", "frame-shade", small=True,
+         shadows={"left": Shadow(4.0)}),
+    case("light source ends too soon: 12 % lost to the right over 40 mm", "light-falloff",
+         small=True, falloff={"right": Falloff(0.12, 40.0)}),
+    case("optics seated wrongly: 0.45° out of square, soft at the right, 4.5 mm lost at the left",
+         "mis-seated", scans=blanks() | bed(turned=True) | strips(), dpi=200, **MISSEATED),
+    case("worn lamp, 25 % of its light; one qualification only", "worn-lamp", small=True,
+         lamp=Lamp(level=0.25), alike="weak-design"),
+    case("worn lamp, 60 % of the light of an earlier check", "worn-lamp", small=True,
+         lamp=Lamp(level=0.6), earlier=case("the same unit, new", small=True)),
+    case("cold lamp: 8 % missing at switching on, six blanks 25 s apart", "cold-lamp", small=True,
+         scans=blanks(6, still=True), seconds=COLD,
+         by_scan={name: warming("cold", at) for name, at in COLD.items()}),
+    case("inverter flickers at 31 Hz by 0.6 %; time of a line given", "flicker", small=True,
+         flicker=Flicker(0.006, 31.0), options=Options(line_time_ms=4.0)),
+    case("lamp flickers at twice the mains by 0.6 %; time of a line given", "flicker", small=True,
+         flicker=Flicker(0.006, 100.0), line_time_s=0.0013, options=Options(line_time_ms=1.3)),
+    case("inverter flickers irregularly by 0.6 %", "flicker", small=True,
+         flicker=Flicker(0.006, 25.0, wander=0.8)),
+    case("belt: bands of 0.6 % every 2.5 mm", "drive-steps", small=True,
+         banding=Banding(0.006, 2.5)),
+    case("motor steps: bands of 0.6 % every 0.53 mm", "drive-steps", small=True,
+         banding=Banding(0.006, 0.53)),
+    case("red and blue 0.5 px out of step along travel", "colour-lines",
+         sensor=Sensor(red_px=(0.0, 0.5), blue_px=(0.0, -0.5)), scans=blanks() | bed()),
+    case("out of focus all over: sigma 0.14 mm", "focus", dpi=200,
+         optics=Optics(140.0, 140.0), scans=blanks() | bed()),
+    case("tilted optics: soft at the right, sheet scanned twice, turned", "tilt", dpi=200,
+         optics=Optics(tilt=(1.0, 0.0), tilt_um=120.0), scans=blanks() | bed(turned=True)),
+    case("tilted optics, sheet scanned once", "tilt", dpi=200, alike="not-flat",
+         optics=Optics(tilt=(1.0, 0.0), tilt_um=120.0), scans=blanks() | bed()),
+    case("the sheet curls off the glass at one end, scanned twice, turned", "not-flat", dpi=200,
+         optics=Optics(focus_um_per_mm=150.0), scans=blanks() | {
+             name: CurledSheet(scene, side, 1.6) for (name, scene), side in
+             zip(bed(turned=True).items(), ("right", "left"), strict=True)}),
+    case("false dpi: 150 native, 300 delivered", "false-dpi", dpi=300,
+         output=Output(native_dpi=(150.0, 150.0)), scans=bed()),
+    case("false dpi along travel only: 150 native, 300 delivered", "false-dpi", dpi=300,
+         output=Output(native_dpi=(300.0, 150.0)), scans=bed()),
+    case("software sharpens by 80 %", "sharpening", dpi=200,
+         output=Output(sharpen=0.8), scans=blanks() | bed()),
+    case("software stretches levels of the sheet", "levels", dpi=200,
+         output=Output(auto_levels=(0.01, 0.05)), scans=bed()),
+    case("brightness too high: a third of the page at the top", "too-bright",
+         white_reflectance=0.845, scans=blanks() | bed()),
+    case("software smooths grain by sigma 1 px", "smoothing", dpi=200,
+         output=Output(smooth_sigma_px=1.0), scans=blanks() | bed()),
+    case("JPEG of quality 60 inside a lossless file", "compression", dpi=200,
+         output=Output(jpeg_quality=60), scans=blanks() | bed()),
+    case("software crops the sheet", "cropping", scans=blanks() | bed(), finish=cropped),
+    case("rough print: edges wander by 22 µm", "bad-print", dpi=300,
+         scans=bed(printer=Printer(edge_roughness_um=22.0), cut=False)),
+    case("sheet printed 1.2 % too large, bars measured", "print-scale",
+         scans=blanks() | bed(printer=Printer(1.012, 1.012, edge_roughness_um=5.0)),
+         options=Options(bars_mm=(182.2, 182.2))),
+    case("sheet printed 1.2 % too large, no rule", "print-scale", alike="wrong-scale",
+         scans=blanks() | bed(printer=Printer(1.012, 1.012, edge_roughness_um=5.0))),
+    case("scanner's scale off by 1.2 %, bars measured", "wrong-scale",
+         scale_error=(0.012, 0.012), scans=blanks() | bed(),
+         options=Options(bars_mm=(180.0, 180.0))),
+    case("noisy electronics: read noise of 500 electrons, two dark scans", "noisy-electronics",
+         small=True, sensor=Sensor(read_noise_e=500.0),
+         scans=blanks() | {"dark-1": DarkScene(), "dark-2": DarkScene()}),
+    case("a book that lifts 4 mm off the glass", "page-lift", lamp=Lamp(half_height_mm=6.0),
+         scans=blanks() | {"open-book": BookScene("left", lift_mm=4.0, length_mm=22.0)}),
+)  # fmt: skip
+
+COMBINED: tuple[Case, ...] = (
+    case("haze of 10 % and dirt on the sensor window", "moving-dirt", "haze", haze=Haze(0.1),
+         streaks=(DIRT,), scans=blanks() | bed()),
+    case("out of focus, colours out of step and dust", "focus", "colour-lines", "glass-dust",
+         dpi=200, optics=Optics(140.0, 140.0), marks=SPECKS,
+         sensor=Sensor(red_px=(0.0, 0.5), blue_px=(0.0, -0.5)), scans=blanks() | bed()),
+    case("false dpi, sharpening and bands of the belt", "false-dpi", "sharpening", "drive-steps",
+         dpi=300, output=Output(native_dpi=(150.0, 150.0), sharpen=1.2),
+         banding=Banding(0.006, 2.5), scans=blanks() | bed()),
+    case("cold lamp, dirt on the white strip and a shadow", "white-strip-dirt", "cold-lamp",
+         "frame-shade", small=True, scans=blanks(6, still=True), seconds=COLD,
+         by_scan={name: replace(warming("cold", at), streaks=(STRIP,),
+                                shadows={"left": Shadow(4.0)}) for name, at in COLD.items()}),
+)  # fmt: skip
+
+ALL_SCANS = blanks() | bed(turned=True) | strips() | {"dark": DarkScene()}
+HEALTHY: tuple[Case, ...] = (
+    Case(
+        "sound CCD unit: lens and lamp as new, 200 dpi",
+        Scanner("ccd", dead_margin_mm={"left": 0.4, "right": 0.3, "top": 0.3},
+                shadows={"left": Shadow(0.4, strength=0.2)},
+                marks=(Dust((60.0, 90.0), 120.0, -0.1),)),
+        (), ALL_SCANS, 200,
+    ),
+    Case("sound contact-sensor unit (wren), 200 dpi",
+         replace(WREN, falloff={}, optics=Optics(22.0, 26.0, focus_um_per_mm=130.0)),
+         (), ALL_SCANS, 200),
+    Case(
+        "cheap but honest: lens good for 3/4 of its 300 dpi, colours 0.2 px off, little light",
+        Scanner("cheap", optics=Optics(52.0, 58.0), lamp=Lamp(level=0.4, vignetting=0.45),
+                falloff={"right": Falloff(0.02, 30.0)},
+                sensor=Sensor(full_well_e=40_000, column_pattern=0.001, red_px=(0.2, 0.1)),
+                haze=Haze(0.015), scale_error=(0.001, -0.002), shear_deg=0.03),
+        (), ALL_SCANS, 300,
+    ),
+)  # fmt: skip
+
+CASES = SINGLE + COMBINED + HEALTHY
+DEMO = (HERON, WREN)
+
+
+# ------------------------------------------------------------------------------------ running
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was said of a case."""
+
+    record: Record
+    findings: tuple[tuple[str, Finding], ...]  # first cause and finding, the gravest first
+
+    @property
+    def alarms(self) -> tuple[str, ...]:
+        """First causes of warnings and faults."""
+        return tuple(c for c, f in self.findings if f.severity in ("warning", "fault"))
+
+    def faults_of(self, asked: Case) -> list[str]:
+        """What is wrong with the answer, in words; nothing if all is as expected."""
+        wrong = []
+        causes = [cause for cause, _ in self.findings]
+        for cause in asked.expected:
+            if cause not in causes:
+                wrong.append(f"{cause} is not named")
+        extra = [cause for cause in self.alarms if cause not in asked.expected]
+        if extra:
+            wrong.append(f"false alarm: {', '.join(extra)}")
+        if asked.expected and causes and causes[0] not in asked.expected:
+            wrong.append(f"first comes {causes[0]}")
+        if asked.alike and asked.expected:
+            name = rules()["cause"][asked.alike]["name"]
+            said = [f.reason for c, f in self.findings if c == asked.expected[0]]
+            if not any(f"hardly tell it from {name}" in reason for reason in said):
+                wrong.append(f"not said to be like {asked.alike}")
+        return wrong
+
+
+def answer(asked: Case, folder: Path) -> Answer:
+    """Simulate, write, qualify."""
+    earlier = None
+    if asked.earlier is not None:
+        before = folder / "earlier"
+        before.mkdir()
+        earlier = answer(asked.earlier, before).record.results
+    options = replace(asked.options, earlier=earlier)
+    record = qualify(write(asked, folder), scanner="bench", options=options)
+    assert not record.rejected, record.rejected
+    return Answer(record, tuple(_causes(record.judgement.findings)))
+
+
+def write(asked: Case, folder: Path) -> list[Path]:
+    """The scans of a case as TIFF files."""
+    files = []
+    for number, (name, scene) in enumerate(asked.scans.items()):
+        scanner = asked.by_scan.get(name, asked.scanner)
+        rng = np.random.default_rng([SEED, sum(asked.planted.encode()), number])
+        simulated = scan(scene, scanner, dpi=asked.dpi, rng=rng)
+        pixels = asked.finish(name, simulated.pixels) if asked.finish else simulated.pixels
+        files.append(folder / f"{name}.tif")
+        save_tiff(files[-1], pixels, simulated.dpi)
+        at = 1_700_000_000 + asked.seconds.get(name, 60.0 * number)
+        os.utime(files[-1], (at, at))
+    return files
+
+
+def _causes(findings: Iterable[Finding]) -> Iterable[tuple[str, Finding]]:
+    by_name = {row["name"]: cause for cause, row in rules()["cause"].items()}
+    for finding in findings:
+        if finding.kind == "diagnosis" and finding.causes:
+            yield by_name[finding.causes[0]], finding
+
+
+__all__ = ["CASES", "COMBINED", "HEALTHY", "SINGLE", "Answer", "Case", "answer", "write"]

@@ -1,0 +1,67 @@
+"""Planted faults, from simulated scans to the finding: a quick part of the table in faults.md."""
+
+from pathlib import Path
+
+import pytest
+
+from scanqa.findings.diagnosis import rules
+from tests.findings.faults import CASES, COMBINED, HEALTHY, SINGLE, answer, write
+
+TABLE = Path(__file__).with_name("faults.md")
+QUICK = (  # words of cases that need only blank paper on a small bed, of every kind
+    "dirt on the sensor window: dark",
+    "contact sensor, joins",
+    "a scratch of 14 mm",
+    "worn lamp, 60 %",
+    "inverter flickers at 31 Hz",
+    "belt: bands",
+)
+
+
+def named(words):
+    (case,) = (case for case in CASES if case.planted.startswith(words))
+    return case
+
+
+@pytest.mark.parametrize("words", QUICK)
+def test_a_planted_fault_is_named_first_and_nothing_else_is(words, tmp_path):
+    case = named(words)
+    assert answer(case, tmp_path).faults_of(case) == []
+
+
+def test_several_faults_are_named_each(tmp_path):
+    """Cold lamp, dirt on the strip and a shadow, in one set of blank scans."""
+    case = named("cold lamp, dirt on the white strip")
+    given = answer(case, tmp_path)
+    assert given.faults_of(case) == []
+    for _, finding in given.findings:
+        assert finding.action
+        assert finding.check_next
+        assert finding.stop
+
+
+def test_the_cases_are_many_and_each_expectation_is_a_cause():
+    assert len(SINGLE) >= 20
+    assert len(COMBINED) >= 3
+    assert len(HEALTHY) >= 3
+    assert len({case.planted for case in CASES}) == len(CASES)
+    for case in CASES:
+        assert set(case.expected) <= set(rules()["cause"])
+
+
+def test_the_committed_table_has_every_case_with_what_was_expected():
+    rows = [line for line in TABLE.read_text("utf-8").splitlines() if line.startswith("| ")]
+    by_case = {line.split(" | ")[0].removeprefix("| "): line for line in rows}
+    for case in CASES:
+        assert case.planted in by_case, (
+            f"make {TABLE.name} afresh: python -m tests.findings.fault_table"
+        )
+        for cause in case.expected:
+            assert rules()["cause"][cause]["name"] in by_case[case.planted]
+
+
+def test_simulation_does_not_hang_on_the_order_of_cases(tmp_path):
+    """The scans of a case have a seed of their own: the same words give the same scans."""
+    case = named("shadow 4 mm deep")
+    first = [file.read_bytes() for file in write(case, tmp_path)]
+    assert first == [file.read_bytes() for file in write(case, tmp_path)]
