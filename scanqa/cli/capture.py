@@ -32,7 +32,7 @@ from scanqa.cli.shared import (
     read_dead_margins,
     records_option,
 )
-from scanqa.errors import BadOption
+from scanqa.errors import BadOption, ScanqaError
 
 if TYPE_CHECKING:
     from scanqa.capture.device import Settings
@@ -311,7 +311,11 @@ def _list(device: str | None, dpi: float) -> None:
         for option in read_options(device).values():
             if option.active and (option.words or option.value):
                 click.echo(f"{option.name:<24} {option.words}   [{option.value}]")
-        settings = choose(device, dpi=dpi)
+        try:
+            settings = choose(device, dpi=dpi)
+        except ScanqaError as error:
+            click.echo(f"\nCannot scan with --dpi {dpi:g}: {error}")
+            return
         click.echo("\nWould scan with: " + _named(settings))
         for note in settings.notes:
             click.echo(f"Note: {note}.")

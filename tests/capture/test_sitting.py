@@ -214,6 +214,8 @@ def test_devices_options_and_pace_are_listed(sane, tmp_path):
     options = run(tmp_path, "--list", "--device", "test:0").stdout
     assert "1 to 1200 in steps of 1 dpi" in options
     assert "Would scan with: source Flatbed, mode Color, depth 16, resolution 300" in options
+    other = run(tmp_path, "--list", "--device", "test:0", "--dpi", "7000")
+    assert (other.returncode, "Cannot scan with --dpi 7000: " in other.stdout) == (0, True)
     pace = run(tmp_path, "--pace", "--scanner", "heron", "--pages", "100")
     assert pace.returncode == 0, pace.stderr
     rows = [line.split()[:2] for line in pace.stdout.splitlines()[1:]]
