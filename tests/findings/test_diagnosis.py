@@ -221,7 +221,7 @@ def test_a_softer_place_is_named(soft, where):
     assert finding.title.startswith(f"Softer at the {where} (across): ")
     assert "SFR50 2.0 cy/mm there" in finding.reason
     assert "not flat" in finding.causes[1]  # one scan cannot tell
-    assert "hardly tell it from the sheet" in finding.reason
+    assert "hardly tell it from a sheet" in finding.reason
 
 
 @pytest.mark.parametrize(("then", "cause"), [("right", "tilt"), ("left", "not-flat")])
@@ -346,6 +346,13 @@ def test_one_scan_does_not_tell_flicker_from_the_carriage():
 def test_bands_too_faint_to_be_seen_are_a_note():
     (finding,) = diagnosed(*banding(spread=0.02, amplitude=0.1))
     assert finding.severity == "note"
+
+
+def test_a_shade_does_not_explain_glass_that_is_never_seen():
+    found = diagnosed(
+        measured("edges.shadow_left", 3.0, 0.03), measured("edges.dead_margin_left", 2.4, 0.1)
+    )
+    assert sorted(first_causes(found)) == ["design-margin", "frame-shade"]
 
 
 def test_marks_shadow_and_gutter_are_reported_with_numbers():
