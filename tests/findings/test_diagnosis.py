@@ -1,12 +1,14 @@
 """Signs lead to the right first cause, with a check, an action, a place to stop, and a caution."""
 
 import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanqa.findings import judge
+from scanqa.findings import signs as signs_package
 from scanqa.findings.diagnosis import diagnose, rank, rules
 from scanqa.findings.signs import EVIDENCE, Sign
 from scanqa.model import Mark, Measurement, Results, ScanFacts, Streak
@@ -59,6 +61,16 @@ def test_chances_are_chances_of_signs_that_exist():
             assert sign in ALL_SIGNS, (cause, sign)
             assert 0 < chance < 1, (cause, sign)
     assert all(0 < chance < 1 for chance in rules()["by-accident"].values())
+
+
+def test_every_sign_of_the_code_has_a_chance_and_a_cause():
+    rooms = Path(signs_package.__file__).parent.glob("*.py")
+    yielded = {n for f in rooms for n in re.findall(r'yield "([a-z-]+)"', f.read_text("utf-8"))}
+    yielded |= {"specks", "long-marks"}  # yielded by a variable
+    assert yielded == set(ALL_SIGNS)
+    shown = {sign for row in CAUSES.values() for sign in row["shows"]}
+    # Evidence alone may be of no cause; a sign without words to explain it must have one.
+    assert set(ALL_SIGNS) - shown <= {"line"}
 
 
 def test_whoever_would_open_it_is_warned_of_mains_and_lamp():
