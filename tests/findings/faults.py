@@ -128,8 +128,8 @@ class Case:
     planted : str
         In words, with numbers.
     expected : tuple of str
-        Causes that must each be the first cause of a finding; the first of them that of the gravest
-        finding. No other finding may be a warning or a fault.
+        Causes that must each be the first cause of a finding, one of them that of the gravest.
+        No other finding may be a warning or a fault.
     alike : str
         A cause that these scans can hardly tell from the first: the finding must say so.
     by_scan : mapping
