@@ -51,6 +51,7 @@ _COARSE, _FINE = 6, 32  # phases of the search, of the fit
 _COHERENT = 16.0  # by chance once in 1e7, and some 600 frequencies are tried
 _COHERENT_SHARE = 0.25  # of the starts, lest hundreds of them make a trace significant
 _PRINTED = 8.0  # agreement of the light itself, by chance once in 3000
+_PRINTED_POWER = 0.01  # codes²; what an interpolation's whole numbers leave there is a tenth of it
 _APART = 0.008  # in f, between trials that are looked at as different
 # Share of the residual that the right phase takes away at the least; what agrees with itself for
 # other reasons takes away little, and most in small spaces.
@@ -61,6 +62,7 @@ _OUTSIDE = 0.05  # of the variance of print, the most that a space may leave out
 _ROUNDING, _DEPTH_ROUNDING = 0.2, 0.25  # codes²; then no print explains it, and the agreement
 _COHERENT_ROUNDING = 10.0  # need not be as high
 _MUCH, _DEPTH_MUCH = 2.0, 0.4  # codes²; JPEG 90 that leaves this much has at least this depth
+_DEPTH_REGULAR = 0.6  # where the print repeats at any peak: multiples of its pitch lie everywhere
 # At f = k/8, where JPEG agrees too. What JPEG alone reached on native images, qualities 75 to 95,
 # lenses of 0.4 to 3 px (tests/benchmarks/claims.py): 0.11 for k to 3; 0.37, 0.50 and 0.69 for 4
 # to 6, and then k = 6 always had the most.
@@ -71,7 +73,7 @@ _JPEG_DEPTH_6 = 0.72
 _JPEG_LEAD = 1.5  # of k = 4 and 5 over k = 6
 _JPEG_HIDES = 0.5  # of the depth of what was found, in a smaller space at another k
 _AS_DEEP = 0.6  # fits this deep, against the deepest, hold the image: the smallest space is its own
-_TIED = 1.01  # kernels whose residuals cannot be told apart
+_TIED, _TIED_JPEG = 1.01, 1.03  # kernels whose residuals cannot be told apart; JPEG blurs them
 _REPEATED = (
     0.06  # of the usual residual, the most that repeats leave (JPEG); free phases leave more
 )
@@ -132,12 +134,17 @@ _SEARCHED = ("linear", "cubic -0.5")  # repeats agree in these spaces too
 
 @dataclass(frozen=True, slots=True)
 class _Trial:
-    """A frequency to look at: `clear` if it agrees for certain and the print does not repeat."""
+    """A frequency to look at: does it agree for certain, does the print repeat there."""
 
     f: float
     coherence: float
-    clear: bool
+    certain: bool
+    printed: bool
     alias: bool = False
+
+    @property
+    def clear(self) -> bool:
+        return self.certain and not self.printed
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,11 +220,11 @@ def find_interpolation(covariances: Floats, means: Floats, starts: NDArray[np.in
     peaks = _peaks(sorted((pair for found in tried for pair in found.tolist()), reverse=True))
     least = max(_COHERENT, _COHERENT_SHARE * len(np.unique(starts)))
     trials = [
-        _Trial(f, coherence, coherence >= least and not _printed(means, starts, f))
+        _Trial(f, coherence, coherence >= least, _printed(means, starts, f))
         for coherence, f in peaks
     ]
     trials += [
-        replace(alias, clear=alias.clear and not _printed(means, starts, alias.f))
+        replace(alias, printed=alias.printed or _printed(means, starts, alias.f))
         for alias in _aliases(flat, starts, trials)
     ]
     best = _best_fit(flat, starts, trials)
@@ -282,12 +289,14 @@ def _printed(means: Floats, starts: NDArray[np.int_], f: float) -> bool:
     there, or the interpolation of a constant would not be one.
     """
     taper = np.hanning(PIECE)
+    centred = means - means.mean(axis=1, keepdims=True)
     for order in (1, 2):
         for alias in range(order):
             at = (f + alias) / order
-            wave = taper * np.exp(-2j * np.pi * at * np.arange(PIECE))
-            light = (means - means.mean(axis=1, keepdims=True)) @ wave
-            if _agreement(light * np.exp(-2j * np.pi * at * starts), starts) > _PRINTED:
+            light = centred @ (taper * np.exp(-2j * np.pi * at * np.arange(PIECE)))
+            turned = light * np.exp(-2j * np.pi * at * starts)
+            power = 2 * abs(turned.mean()) ** 2 / taper.sum() ** 2
+            if power > _PRINTED_POWER and _agreement(turned, starts) > _PRINTED:
                 return True
     return False
 
@@ -305,6 +314,7 @@ def _best_fit(flat: Floats, starts: NDArray[np.int_], trials: list[_Trial]) -> I
         f, coherence, depth = doubled
         return _found(f, coherence, depth, ("nearest",), starts)
     variance = float(flat[:, :: PIECE + 1].mean())
+    regular = any(trial.printed and trial.coherence >= _COHERENT for trial in trials)
     fits, passed_over = [], []
     for trial in trials:
         kernels = _fits(flat, starts, trial.f)
@@ -315,7 +325,9 @@ def _best_fit(flat: Floats, starts: NDArray[np.int_], trials: list[_Trial]) -> I
         elif trial.clear and outside < _OUTSIDE:
             least = _least_depth(flat, starts, trial.f)
             if trial.alias or residual >= _MUCH:
-                least = _DEPTH_MUCH
+                least = max(least, _DEPTH_MUCH)
+            if regular:
+                least = max(least, _DEPTH_REGULAR)
             if depth >= least:
                 fits.append((trial, kernels))
             elif _of_jpeg(trial.f):
@@ -372,7 +384,8 @@ def _fits(
 def _families(f: float, fits: list[tuple[float, float, str]]) -> tuple[str, ...]:
     residuals = {name: residual for residual, _, name in fits}
     least = fits[0][0]
-    tied = [KERNELS[name].family for residual, _, name in fits if residual <= _TIED * least]
+    within = _TIED if least < _ROUNDING else _TIED_JPEG
+    tied = [KERNELS[name].family for residual, _, name in fits if residual <= within * least]
     # At a quarter from the pixel centres Keys' weights with a = -0.5 are those of linear
     # interpolation, filtered alike for both phases: at twice the size the spaces are the same.
     same_space = abs(residuals["linear"] / max(residuals["cubic -0.5"], 1e-9) - 1) < 0.1
