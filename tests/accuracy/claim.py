@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable
 
 import cv2
 import numpy as np
-from PIL import Image
 
 from scanqa.measures import claim
 from tests.accuracy import Row
 from tests.measures.printed_page import page, placed
+from tests.measures.test_processing import through_jpeg
 
 SEED = 7000
 LENGTH, BREADTH = 1800, 320  # px, along the direction looked at and beside it
@@ -54,7 +53,7 @@ def _alarms() -> Row:
             **({"pitch_px": rng.uniform(24, 90), "tilt_deg": 0.0} if trial % 3 == 0 else {}),
         )
         if rng.random() < 0.5:
-            pixels = _through_jpeg(pixels, int(rng.integers(75, 96)))
+            pixels = through_jpeg(pixels, int(rng.integers(75, 96)))
         factor = _factor(pixels, "across" if across else "travel")
         measured += factor.value is not None
         alarms += factor.value not in (None, 1.0)
@@ -75,7 +74,7 @@ def _found(blur_px: float, *, quality: int | None) -> Row:
             pixels = cv2.resize(native, (width, BREADTH), interpolation=method)[:, :LENGTH]
             pixels = pixels if trial % 2 else pixels.T
             if quality is not None:
-                pixels = _through_jpeg(pixels, quality)
+                pixels = through_jpeg(pixels, quality)
             found = _factor(pixels, "across" if trial % 2 else "travel")
             truth = width / LENGTH
             close = found.value is not None and abs(found.value / truth - 1) < WITHIN
@@ -128,9 +127,3 @@ def _stretched(lines: np.ndarray, phase: float) -> np.ndarray:
 def _factor(pixels: np.ndarray, direction: str):
     found = claim.measure([placed(np.ascontiguousarray(pixels))]).named("claim.factor")
     return next(m for m in found if m.direction == direction)
-
-
-def _through_jpeg(pixels: np.ndarray, quality: int) -> np.ndarray:
-    buffer = io.BytesIO()
-    Image.fromarray(pixels).save(buffer, "JPEG", quality=quality)
-    return np.asarray(Image.open(buffer))

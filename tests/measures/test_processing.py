@@ -394,6 +394,7 @@ ALL = (NOISE, PATTERN, SHADOW, WHITE_LEVEL, SFR50, SFR10)
         (found_in("processing.level_stretch", 1.2), {NOISE.name, WHITE_LEVEL.name}),
         (found_in("processing.level_stretch", 1.02), set()),
         (found_in("processing.grain_kept", 0.2), {NOISE.name, PATTERN.name}),
+        (found_in("processing.grain_kept", 0.0), {NOISE.name, PATTERN.name}),
         (found_in("processing.grain_kept", 0.9), set()),
         (found_in("processing.jpeg_quality", 85.0), {NOISE.name, PATTERN.name}),
         (found_in("processing.jpeg_quality", 100.0), set()),

@@ -5,7 +5,7 @@ A value that speaks of the software and not of the scanner is worse than none:
 - sharpening lifts SFR50, in its direction (SFR10 and what follows from it move far less);
 - stretched levels scale noise, tone, drift and show-through by an unknown gain;
 - smoothed grain has lost noise and the finest pattern of the columns;
-- JPEG replaces both by its own.
+- JPEG replaces both by its own;
 - scans cropped to the paper have lost the edges of the bed.
 
 Software that does this to one scan of a set is taken to do it to all of them.
@@ -45,7 +45,7 @@ SPOILS = (
     ),
     Spoil(
         "processing.grain_kept",
-        lambda m: codes.smoothed(m.value or 1.0),
+        lambda m: m.value is not None and codes.smoothed(m.value),  # 0: no grain is left
         ("noise.", "streaks.column_pattern"),
         "grain was smoothed in software (finest grain {value:.2f} of what it should be)",
     ),
