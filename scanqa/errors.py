@@ -37,3 +37,7 @@ class MirroredScan(UnreadableScan):
 
 class BadOption(ScanqaError):
     """An option whose value cannot be used."""
+
+
+class NotARecord(ScanqaError):
+    """A text that is not the JSON document of a qualification: says why."""

@@ -5,12 +5,11 @@ Times are ISO 8601 in UTC; *days* count from the first check of a history.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from dataclasses import dataclass, field
+from typing import Literal
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.model.result import Key
 
-Key: TypeAlias = tuple[str, str, str, str]  # name, direction, channel, edge kind; '' for none
 State = Literal["steady", "changed", "drifting", "too few checks"]
 Verdict = Literal[
     "first is better",
@@ -83,8 +82,6 @@ class Series:
 
     Attributes
     ----------
-    dpi : int
-        Sampling, for measures that depend on it; 0 for the others.
     days : tuple of float
         Time of each check.
     starts : tuple of int
@@ -100,13 +97,16 @@ class Series:
         In days, where a limit was given and the trend is significant.
     limit : float or None
         The limit that `crossing` speaks of.
+    beyond : bool
+        Whether the present level lies on the wrong side of it.
+    line_from : int
+        Index of the check from where on a straight line tells the values.
     left_out : int
         Checks that do not compare: made by an older method or at another dpi.
     """
 
     key: Key
     unit: str
-    dpi: int
     dates: tuple[str, ...]
     days: tuple[float, ...]
     values: tuple[float, ...]
@@ -119,7 +119,8 @@ class Series:
     limit: float | None
     left_out: int
     state: State
-    sentence: str
+    beyond: bool = False
+    line_from: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,32 +186,44 @@ class Effect:
     shifts: tuple[Shift, ...]
     compared: int
     small: int
-    sentence: str
     came: tuple[StreakLife, ...] = ()
     went: tuple[StreakLife, ...] = ()
 
 
+LampSignName = Literal["light", "settle", "balance", "tint", "haze"]
+LampState = Literal["falls slowly", "falls at once", "rises", "worse", "same", "lower", "unknown"]
+
+
 @dataclass(frozen=True, slots=True)
-class Lamp:
-    """Lamp health in words.
+class LampSign:
+    """One thing that white calibration cannot hide.
 
     Attributes
     ----------
-    verdict : str
-        A few words: ``no sign of ageing``.
-    sentence : str
-        What it rests on.
-    signs : tuple of (what, words)
-        Light index, settle time, neutrality, channel balance, stray light, one by one.
-    action, caution : str
-        What to do, and what to beware of.
+    name : str
+        Light index, settle time, channel balance, neutrality, stray light.
+    first, now : float or None
+        Level of the first checks, or of 1 for a ratio, and the present one.
+    since : str
+        Date of the change; empty if there is none.
+    channel : str
+        The channel that moved, for the balance.
     """
 
-    verdict: str
-    sentence: str
-    signs: tuple[tuple[str, str], ...]
-    action: str = ""
-    caution: str = ""
+    name: LampSignName
+    state: LampState
+    first: float | None = None
+    now: float | None = None
+    since: str = ""
+    channel: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """Lamp health: the rule of ``lamp.toml`` that fits, and the signs that it rests on."""
+
+    rule: str
+    signs: tuple[LampSign, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,16 +247,33 @@ class Health:
     checks: int
     on_record: int
     span: tuple[str, str]
-    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class NewsItem:
+    """One thing that is new, or gone, since the check before.
+
+    Attributes
+    ----------
+    numbers, terms : dict
+        What its sentence says: values and ids.
+    """
+
+    kind: Literal[
+        "new-streak", "streak-gone", "more-streaks-new", "more-streaks-gone",
+        "new-mark", "mark-gone", "more-marks-new", "more-marks-gone", "measure", "outcome",
+    ]  # fmt: skip
+    numbers: dict[str, float] = field(default_factory=dict)
+    terms: dict[str, str] = field(default_factory=dict)
+    key: Key | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """What is new since the check before; `items` in words, none if nothing is."""
+    """What is new since the check of a day; no items if nothing is."""
 
     since: str
-    items: tuple[str, ...]
-    sentence: str
+    items: tuple[NewsItem, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,9 +287,12 @@ class Past:
 # ----------------------------------------------------------------------------- comparisons
 
 
+Gap = Literal["", "one-side", "per-pixel", "bound", "no-uncertainty"]
+
+
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One measure on both sides.
+    """One measure on both sides; `key.dpi` is 0 where the sides differ in it.
 
     Attributes
     ----------
@@ -275,6 +308,8 @@ class Difference:
         The difference from which on it matters to the work; 0 where none is set.
     unit_of : str
         What scatters: ``pairs of places``, ``repeats``, ``stated uncertainties``.
+    gap : str
+        Why it is not compared.
     """
 
     key: Key
@@ -289,7 +324,7 @@ class Difference:
     unit_of: str
     count: int
     verdict: Verdict
-    reason: str = ""
+    gap: Gap = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,47 +336,52 @@ class Profile:
     points : ((x, value, uncertainty or None), …) of the first and of the second side
     """
 
-    title: str
-    x_label: str
-    y_label: str
+    name: Literal["gutter", "light", "focus"]
     points: tuple[tuple[tuple[float, float, float | None], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
-    """All differences, shown ones first, and a sentence.
+class Cost:
+    """What a side costs: price in any currency, hours that the job would take."""
+
+    price: float | None = None
+    hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SideFacts:
+    """How one side was measured.
 
     Attributes
     ----------
-    conditions : tuple of (what, first, second)
-        How the sides were measured.
-    value : tuple of (what, first, second)
-        Price and hours beside what they buy; empty if neither was given.
+    scanner : str
+        Name of the scanner; `Comparison.first` may say more.
+    days : tuple of str
+        When it was measured.
+    roles : tuple of str
+        Of its scans, one for each scan.
+    dpis : tuple of int
+        Of its scans, each once.
+    facts : dict
+        Depth, format, light, version and conditions, as they were stated.
     """
+
+    scanner: str
+    records: int
+    days: tuple[str, ...]
+    roles: tuple[str, ...]
+    dpis: tuple[int, ...]
+    lossy: bool
+    facts: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All differences, shown ones first; `sides` say how each was measured."""
 
     first: str
     second: str
     rows: tuple[Difference, ...]
-    sentence: str
-    notes: tuple[str, ...] = ()
+    sides: tuple[SideFacts, SideFacts]
     profiles: tuple[Profile, ...] = ()
-    conditions: tuple[tuple[str, str, str], ...] = ()
-    value: tuple[tuple[str, str, str], ...] = ()
-    value_sentence: str = ""
-
-
-def key_words(key: Key) -> str:
-    """A key in words: ``sharpness: sfr50, across, luma``."""
-    name = key[0].replace(".", ": ", 1).replace("_", " ")
-    return ", ".join((name, *(part for part in key[1:] if part)))
-
-
-def digits_of(key: Key) -> int:
-    """Decimals for a value of this measure in a sentence."""
-    return CATALOGUE[key[0]].digits
-
-
-def streak_words(streak: StreakLife) -> str:
-    """``dark streak at x 71.3 mm``."""
-    axis = "x" if streak.axis == "travel" else "y"
-    return f"{streak.polarity} streak at {axis} {streak.at_mm:.1f} mm"
+    costs: tuple[Cost, Cost] | None = None

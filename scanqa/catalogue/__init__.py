@@ -1,0 +1,191 @@
+"""One row for each measure: everything that is known of it, in one place.
+
+A TOML file of ``families/`` for each family holds its title, what it needs and its measures. Code,
+report, JSON, records, comparison and the table for readers (``README.md`` here, made by ``python -m
+scanqa.catalogue.table``) read these rows. A row stands for several measures where it has ``each``:
+its name, label and sentence then hold the key in braces. A measure that is not here cannot be
+reported (`scanqa.model.Measurement` checks the name when it is built).
+"""
+
+from __future__ import annotations
+
+import itertools
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any, Literal, get_args
+
+from scanqa.catalogue.sizes import FORMATS_MM
+
+Role = Literal[
+    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim"
+]
+Side = Literal["left", "right", "top", "bottom"]
+Better = Literal["higher", "lower", "target", "neither"]
+Per = Literal["pixel", "dpi", "bed"]
+Owner = Literal["scanner", "paper", "print", "laying"]
+
+ROLES: tuple[Role, ...] = get_args(Role)
+SIDES: tuple[Side, ...] = get_args(Side)
+
+
+@dataclass(frozen=True, slots=True)
+class Matters:
+    """The difference from which on a measure matters to the work: our limits.
+
+    `size` is in the measure's unit, `share` relative to the larger value; one of them is given
+    (common practice, no source).
+    """
+
+    size: float | None = None
+    share: float | None = None
+
+    def between(self, first: float, second: float) -> float:
+        """That difference, in the measure's unit, for two values."""
+        if self.share is not None:
+            return self.share * max(abs(first), abs(second))
+        return self.size or 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """What a measure is.
+
+    Attributes
+    ----------
+    name : str
+        Dotted name; the part before the first dot is the family and the room in
+        `scanqa.measures`.
+    label, sentence : str
+        Its name for readers; what it is, for someone who does not know the term.
+    unit : str
+        Unit of the value and of its uncertainty; an empty string for a ratio.
+    better : str
+        Whether a higher or a lower value is better, or one near a target, or neither.
+    digits : int
+        Decimals printed in the report.
+    version : int
+        Raised when the method changes so that old values no longer compare.
+    matters : Matters
+        The difference from which on it matters to the work.
+    per : str
+        ``pixel``: in or of pixels, does not compare across dpi; ``dpi``: depends on the dpi, but
+        compares; ``bed``: does not depend on it.
+    of : str
+        Whose value it is.
+    compared, watched : bool
+        Whether two scanners are compared by it, and a history watches it.
+    by_size : bool
+        Whether its sign only tells a way, and its size is what counts.
+    spoiled_by : tuple of str
+        Traces of processing that falsify it.
+    second_look : str
+        The row of ``second_looks.toml`` that confirms it as the scanner's.
+    pattern : str
+        The name as its row has it: ``edges.shadow_{side}``.
+    at : dict
+        What stands in place of each key of the pattern.
+    """
+
+    name: str
+    label: str
+    sentence: str
+    unit: str
+    better: Better
+    digits: int
+    version: int
+    matters: Matters
+    per: Per
+    of: Owner
+    compared: bool
+    watched: bool
+    by_size: bool
+    spoiled_by: tuple[str, ...]
+    second_look: str
+    pattern: str
+    at: dict[str, Any]
+
+    @property
+    def family(self) -> str:
+        """The part of the name before the first dot."""
+        return self.name.partition(".")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """Measures of one physical quantity.
+
+    Attributes
+    ----------
+    name : str
+        The room in `scanqa.measures` that measures them.
+    title, text, needs : str
+        Heading; what is measured and how to read it; what must lie on the glass.
+    roles : tuple of Role
+        The scans that its `measure` is given.
+    """
+
+    name: str
+    title: str
+    text: str
+    needs: str
+    roles: tuple[Role, ...]
+    measures: tuple[Definition, ...]
+
+
+@cache
+def _read(name: str) -> dict[str, Any]:
+    return tomllib.loads((resources.files("scanqa.catalogue") / name).read_text("utf-8"))
+
+
+def _families() -> Iterator[Family]:
+    """Every family, in reading order."""
+    folder = resources.files("scanqa.catalogue") / "families"
+    names = [f.name.removesuffix(".toml") for f in folder.iterdir()]
+    found = [(name, _read(f"families/{name}.toml")) for name in names]
+    for name, data in sorted(found, key=lambda item: item[1]["order"]):
+        roles: tuple[Role, ...] = ROLES if data["roles"] == ["every"] else tuple(data["roles"])
+        rows = tuple(row for given in data["measure"] for row in _rows(name, given))
+        yield Family(name, data["title"], data["text"], data["needs"], roles, rows)
+
+
+def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:
+    """The measures of a row: one, or one for each combination of its ``each``."""
+    each = given.get("each", {})
+    for values in itertools.product(*each.values()):
+        named = dict(zip(each, values, strict=True))
+        words = {key: FORMATS_MM[v][0] if key == "format" else v for key, v in named.items()}
+        row = {key: value for key, value in given.items() if key != "each"}
+        row |= {"pattern": f"{family}.{row['name']}", "at": named}
+        row["name"] = f"{family}.{row['name'].format(**named)}"
+        row["label"] = _capital(row["label"].format(**words))
+        row["sentence"] = row["sentence"].format(**words)
+        row["matters"] = Matters(**row["matters"])
+        row["spoiled_by"] = tuple(row["spoiled_by"])
+        yield Definition(**row)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def each(family: str, name: str, key: str) -> tuple[Any, ...]:
+    """Values that a row of a family stands for: ``each("gutter", "reach_{delta}", "delta")``."""
+    row = next(row for row in _read(f"families/{family}.toml")["measure"] if row["name"] == name)
+    return tuple(row["each"][key])
+
+
+FAMILIES: dict[str, Family] = {family.name: family for family in _families()}
+CATALOGUE: dict[str, Definition] = {
+    row.name: row for family in FAMILIES.values() for row in family.measures
+}
+SECOND_LOOKS: dict[str, str] = {
+    name: row["scan"] for name, row in _read("second_looks.toml").items()
+}
+FALLOFF_DISTANCES_MM: tuple[int, ...] = each("shading", "falloff_{side}_{distance}mm", "distance")
+GUTTER_DISTANCES_MM: tuple[int, ...] = each("gutter", "delta_L_at_{distance}mm", "distance")
+GUTTER_LIFT_MM: tuple[int, ...] = each("gutter", "lift_at_{distance}mm", "distance")
+GUTTER_REACH_DELTA_L: tuple[int, ...] = each("gutter", "reach_{delta}", "delta")
+RAMP_HEIGHTS_MM: tuple[int, ...] = each("gutter", "light_at_{height}mm_height", "height")

@@ -1,0 +1,182 @@
+"""A record as JSON and back: one codec (msgspec) over the frozen types.
+
+The document is the record (``scanqa.qualification/2``); its JSON Schema is made from the types and
+their docstrings (``python -m scanqa.codec`` prints it; ``record.schema.json`` holds it). What is
+unknown is ``null`` with the reason beside it; NaN and infinity never leave or enter.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import inspect
+import math
+import re
+from collections.abc import Iterator
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from scanqa import model
+from scanqa.errors import NotARecord
+from scanqa.model import SCHEMA, Record
+from scanqa.whole import write_whole
+
+_TEXT = msgspec.json.Decoder(Record)
+
+
+def read_record(path: str | PathLike[str]) -> Record:
+    """The record in a file that ``scanqa qualify --json`` or `write_record` wrote.
+
+    Parameters
+    ----------
+    path : str or path
+        A JSON document of schema ``scanqa.qualification/2``.
+
+    Raises
+    ------
+    NotARecord
+        If the file cannot be read or holds no such document, in one line with its name.
+    """
+    try:
+        return from_json(Path(path).read_bytes())
+    except OSError as error:
+        raise NotARecord(f"{path}: cannot be read ({error.strerror})") from error
+    except NotARecord as error:
+        raise NotARecord(f"{path}: {error}") from None
+
+
+def write_record(record: Record, path: str | PathLike[str]) -> None:
+    """Write a record as JSON, whole or not at all.
+
+    Parameters
+    ----------
+    path : str or path
+        The file; its folder is made if it is not there.
+
+    Raises
+    ------
+    BadOption
+        If the file cannot be written.
+    """
+    write_whole(Path(path), to_json(record))
+
+
+def to_json(record: Record) -> str:
+    """The document of a record, on lines.
+
+    Raises
+    ------
+    ValueError
+        If a number anywhere is not finite: a bug in a measure, named by its place.
+    """
+    return msgspec.json.format(msgspec.json.encode(to_builtins(record)), indent=1).decode() + "\n"
+
+
+def to_json_line(record: Record) -> str:
+    """The document on one line; raises as `to_json`."""
+    return msgspec.json.encode(to_builtins(record)).decode()
+
+
+def to_builtins(record: Record) -> dict[str, Any]:
+    """The document in Python's own types; raises as `to_json`."""
+    whole: dict[str, Any] = msgspec.to_builtins(record, enc_hook=_plain_number)
+    for place, number in _numbers(whole, "record"):
+        if not math.isfinite(number):
+            raise ValueError(f"{place} is {number}, not a number")
+    return {"schema": whole.pop("schema"), **whole}
+
+
+def from_json(text: str | bytes) -> Record:
+    """The record that a document holds.
+
+    Raises
+    ------
+    NotARecord
+        In one line: not JSON, of another schema, or what is wrong with it and where.
+    """
+    data = text.encode("utf-8", "replace") if isinstance(text, str) else text
+    try:
+        stated = msgspec.json.decode(data, type=_Head).schema
+        if stated != SCHEMA:
+            raise NotARecord(f"its schema is {stated[:60]!r}, not {SCHEMA!r}")
+        return _TEXT.decode(data)
+    except RecursionError:
+        raise NotARecord("nested too deeply") from None
+    except msgspec.ValidationError as error:
+        raise NotARecord(f"not a qualification: {_one_line(error)}") from None
+    except msgspec.DecodeError as error:
+        raise NotARecord(f"not JSON ({_one_line(error)})") from None
+
+
+def from_builtins(document: Any) -> Record:
+    """The same from Python's own types, as a database gives them back; raises as `from_json`."""
+    try:
+        return msgspec.convert(document, Record)
+    except msgspec.ValidationError as error:
+        raise NotARecord(f"not a qualification: {_one_line(error)}") from None
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema (Draft 2020-12) of the document."""
+    made = msgspec.json.schema(Record)
+    for name, part in made["$defs"].items():
+        described = _attributes(inspect.getdoc(getattr(model, name)) or "")
+        part["description"] = _summary(part.get("description", ""))
+        for field, words in described.items():
+            if field in part.get("properties", {}):
+                part["properties"][field]["description"] = words
+    made["$defs"]["Record"]["properties"]["schema"] = {"const": SCHEMA}
+    made["$defs"]["Record"]["required"].append("schema")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": SCHEMA, **made}
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Head:
+    schema: str = "none"
+
+
+def _plain_number(value: Any) -> Any:
+    """Python's number for one of numpy's."""
+    if isinstance(value, np.generic):
+        return value.item()
+    raise TypeError(f"a {type(value).__name__} has no place in a record")
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())[:200]
+
+
+def _numbers(value: Any, place: str) -> Iterator[tuple[str, float]]:
+    """Every float in nested builtins, and where it is."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            yield from _numbers(item, f"{place}.{key}")
+    elif isinstance(value, (list, tuple)):
+        for at, item in enumerate(value):
+            yield from _numbers(item, f"{place}[{at}]")
+    elif isinstance(value, float):
+        yield place, value
+
+
+def _summary(docstring: str) -> str:
+    return " ".join(docstring.partition("\n\n")[0].split())
+
+
+def _attributes(docstring: str) -> dict[str, str]:
+    """What a numpydoc docstring says of each attribute."""
+    _, _, section = docstring.partition("Attributes\n----------\n")
+    section = re.split(r"\n\w+\n-{3,}\n", section)[0]
+    found: dict[str, str] = {}
+    for names, words in re.findall(
+        r"^(\w[\w, ]*) :[^\n]*\n((?:(?: {4}[^\n]*)?\n?)+)", section, re.M
+    ):
+        for name in names.split(", "):
+            found[name] = " ".join(words.split())
+    return found
+
+
+if __name__ == "__main__":
+    print(msgspec.json.format(msgspec.json.encode(schema()), indent=1).decode())

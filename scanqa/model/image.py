@@ -1,0 +1,212 @@
+"""Scans as pixels, light and millimetres."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scanqa.catalogue import Role
+from scanqa.model.sheet import Piece, Sheet
+from scanqa.model.terms import MM_PER_INCH, Floats, Pixels, Point
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A whole-pixel rectangle inside an image."""
+
+    row: int
+    col: int
+    height: int
+    width: int
+
+    def __post_init__(self) -> None:
+        if self.row < 0 or self.col < 0 or self.height < 1 or self.width < 1:
+            raise ValueError(f"not a window: {self}")
+
+
+class Scan(Protocol):
+    """An image of which only strips and windows are in memory: a file, an array, a simulation."""
+
+    @property
+    def name(self) -> str:
+        """Name to show: the file's name."""
+
+    @property
+    def width_px(self) -> int:
+        """Columns."""
+
+    @property
+    def height_px(self) -> int:
+        """Rows."""
+
+    @property
+    def channels(self) -> int:
+        """1 (grey) or 3 (red, green, blue)."""
+
+    @property
+    def bits(self) -> int:
+        """Bits per sample, 8 or 16."""
+
+    @property
+    def dpi(self) -> tuple[float, float] | None:
+        """Samples per inch in x and y as the file says, or None when it says nothing usable."""
+
+    @property
+    def icc(self) -> bytes | None:
+        """Embedded ICC profile."""
+
+    @property
+    def format(self) -> str:
+        """``tiff``, ``png``, ``jpeg``, ``array``; lossy ones are said to be so in `lossy`."""
+
+    @property
+    def lossy(self) -> bool:
+        """Whether the pixels went through lossy compression in this file."""
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the file's bytes, hexadecimal."""
+
+    @property
+    def modified(self) -> str:
+        """When the file was last written, ISO 8601, or an empty string."""
+
+    @property
+    def seconds(self) -> float | None:
+        """How long the scan took, as ``scanqa capture`` wrote into the file; None if unknown."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is worth knowing about the file: no resolution, turned by its tag."""
+
+    def window(self, window: Window) -> Pixels:
+        """Pixels of a window, (height, width, channels), uint8 or uint16."""
+
+    def strips(self, rows: int = 256) -> Iterator[tuple[int, Pixels]]:
+        """First row and pixels of each strip, from top to bottom."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overview:
+    """What one pass over a scan keeps, all in mean **codes** (not light), float32.
+
+    Attributes
+    ----------
+    preview : (rows / step, columns / step, channels)
+        Area means over `step_px` × `step_px` blocks (a last partial block is dropped).
+    step_px : int
+        Size of a block; about 0.3 mm.
+    column_means : (bands, width_px, channels)
+        Mean of each column within each band of rows; bands are `band_rows_px` rows high, the
+        last may be shorter (its true height is used for its mean).
+    band_rows_px : int
+        Height of a band.
+    row_means : (height_px, bands, channels)
+        Mean of each row within each band of columns, bands of equal width.
+    top_share : float
+        Share of samples at the highest code.
+    """
+
+    preview: NDArray[np.float32]
+    step_px: int
+    column_means: NDArray[np.float32]
+    band_rows_px: int
+    row_means: NDArray[np.float32]
+    top_share: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Linear:
+    """Codes to relative linear light, and where that knowledge comes from.
+
+    Attributes
+    ----------
+    curves : (channels, 2**bits) float32
+        Light for each code, rising; 1 at the highest code.
+    source : str
+        ``stated curve``, ``ICC profile`` or ``sRGB assumed``.
+    """
+
+    curves: NDArray[np.float32]
+    source: str
+
+    def light(self, codes: NDArray[Any]) -> NDArray[np.float32]:
+        """Light of codes (…, channels): looked up if whole numbers, interpolated if means."""
+        out = np.empty(codes.shape, np.float32)
+        last = self.curves.shape[1] - 1
+        for channel, curve in enumerate(self.curves):
+            plane = codes[..., channel]
+            if np.issubdtype(codes.dtype, np.integer):
+                out[..., channel] = curve[plane]
+            else:
+                at = np.clip(plane, 0, last)
+                low = np.minimum(at.astype(np.int32), last - 1)
+                part = (at - low).astype(np.float32)
+                steps = np.diff(curve, append=curve[-1])
+                out[..., channel] = curve[low] + part * steps[low]
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placement:
+    """A scan with its frame in millimetres and, where one was found, a piece of a sheet.
+
+    Attributes
+    ----------
+    dpi : (x, y)
+        Used for image millimetres; from the file, an option or the located sheet (`dpi_source`).
+    to_px : (2, 3) float64 or None
+        Affine map from sheet mm to pixels, ``px = to_px[:, :2] @ mm + to_px[:, 2]``.
+    rotation_deg : int
+        0, 90, 180 or 270: how the sheet lies in the image, clockwise.
+    residual_um : float or None
+        Root-mean-square distance of the tag corners from the affine map, on the paper.
+    corners_px : (tags, 4, 2) float64 or None
+        Refined tag corners that the map was fitted to, with `tags` their ids.
+    """
+
+    scan: Scan
+    overview: Overview
+    light: Linear
+    role: Role
+    dpi: tuple[float, float]
+    dpi_source: str  # "file", "option", "sheet"
+    sheet: Sheet | None = None
+    piece: Piece | None = None
+    to_px: Floats | None = None
+    rotation_deg: int = 0
+    residual_um: float | None = None
+    tags: tuple[int, ...] = ()
+    corners_px: Floats | None = None
+    notes: tuple[str, ...] = ()
+
+    def mm(self, x_px: float, y_px: float) -> Point:
+        """Image millimetres of a pixel position."""
+        return ((x_px + 0.5) * MM_PER_INCH / self.dpi[0], (y_px + 0.5) * MM_PER_INCH / self.dpi[1])
+
+    def px(self, x_mm: float, y_mm: float) -> Point:
+        """Pixel position (not rounded) of image millimetres."""
+        return x_mm * self.dpi[0] / MM_PER_INCH - 0.5, y_mm * self.dpi[1] / MM_PER_INCH - 0.5
+
+    @property
+    def size_mm(self) -> Point:
+        """Width and height of the image."""
+        return (
+            self.scan.width_px * MM_PER_INCH / self.dpi[0],
+            self.scan.height_px * MM_PER_INCH / self.dpi[1],
+        )
+
+    def sheet_px(self, points_mm: Floats) -> Floats:
+        """Pixels of sheet points, (n, 2) to (n, 2); the piece must have been located."""
+        if self.to_px is None:
+            raise ValueError("no sheet was located in this scan")
+        return points_mm @ self.to_px[:, :2].T + self.to_px[:, 2]
+
+
+def of_role(placements: Sequence[Placement], *roles: Role) -> list[Placement]:
+    """Those that show one of these things."""
+    return [placement for placement in placements if placement.role in roles]

@@ -1,0 +1,96 @@
+"""One qualification, whole: what is kept, written as JSON, compared and followed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from scanqa.catalogue import Role
+from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
+from scanqa.model.result import Evidence, Mark, Measurement, Streak
+from scanqa.model.work import Plan
+
+SCHEMA = "scanqa.qualification/2"
+
+
+@dataclass(frozen=True, slots=True)
+class ScanFacts:
+    """What is kept of a scan; `file` is unlike that of all other scans of the record."""
+
+    file: str
+    role: Role
+    width_px: int
+    height_px: int
+    bits: int
+    channels: int
+    dpi: tuple[float, float]
+    dpi_source: str
+    rotation_deg: int
+    sheet: str | None
+    format: str
+    lossy: bool
+    light: str
+    sha256: str
+    modified: str | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rejected:
+    """A file that could not be used, and the line that says why."""
+
+    file: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One qualification of one scanner, whole.
+
+    Attributes
+    ----------
+    created : str
+        ISO 8601, UTC.
+    options : dict
+        What the user told of the scans, by option: other options make another measurement.
+    conditions : dict
+        Words kept with the record.
+    """
+
+    scanner: str
+    created: str
+    tool_version: str
+    scans: tuple[ScanFacts, ...]
+    measures: tuple[Measurement, ...]
+    streaks: tuple[Streak, ...]
+    glass_marks: tuple[Mark, ...]
+    findings: tuple[Finding, ...]
+    actions: tuple[Action, ...]
+    outcome: Outcome
+    legibility: tuple[Legibility, ...] = ()
+    plan: Plan | None = None
+    rejected: tuple[Rejected, ...] = ()
+    options: dict[str, str] = field(default_factory=dict)
+    conditions: dict[str, str] = field(default_factory=dict)
+    schema: str = SCHEMA
+
+    def named(self, name: str) -> tuple[Measurement, ...]:
+        """All measurements of one name that have a value."""
+        return tuple(m for m in self.measures if m.name == name and m.value is not None)
+
+    @property
+    def diagnoses(self) -> tuple[Diagnosis, ...]:
+        """Findings that name a cause, the gravest first."""
+        return tuple(f for f in self.findings if isinstance(f, Diagnosis))
+
+    @property
+    def criteria(self) -> tuple[Criterion, ...]:
+        """Findings against published limits."""
+        return tuple(f for f in self.findings if isinstance(f, Criterion))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Qualification:
+    """A record and the pictures that explain it, which are drawn but not kept."""
+
+    record: Record
+    evidence: tuple[Evidence, ...] = ()
