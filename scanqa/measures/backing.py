@@ -19,32 +19,48 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import Floats, Measurement, Patch, Placement, Results, not_measurable
+from scanqa.model import (
+    Floats,
+    Measurement,
+    Patch,
+    Placement,
+    Reason,
+    Results,
+    Told,
+    not_measurable,
+    of_role,
+)
 from scanqa.numeric.lightness import lstar
-from scanqa.numeric.patches import patch_light
 from scanqa.numeric.scatter import median_error
+from scanqa.reading.patches import patch_light
 
 NEIGHBOUR_SHARE = 1.2  # two sides are as far away as each other, but for this
 MIN_PAIRS = 3
 SAME_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 
 
-def measure(placements: Sequence[Placement]) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Show-through and lightness of the paper for each back-print scan.
 
     Parameters
     ----------
-    placements : sequence of Placement
-        Located back-print sheets, on one or more backings.
+    scans : sequence of Placement
+        Located back-print sheets count, on one or more backings.
+    told : Told
+        Not needed.
     """
-    if not placements:
+    sheets = of_role(scans, "back-print")
+    if not sheets:
         why = "no back-print scan: print that sheet on both sides and scan it under lid and card"
-        return Results(
-            (not_measurable("backing.show_through", why), not_measurable("backing.paper", why))
-        )
-    read = [(placement.scan.name, _read(placement)) for placement in placements]
+        return Results(tuple(_missing(Reason("no-scan", why), "")))
+    read = [(sheet.scan.name, _read(sheet)) for sheet in sheets]
     papers = [blocks.paper for _, blocks in read if isinstance(blocks, _Blocks)]
     return Results(tuple(m for name, blocks in read for m in _of_scan(name, blocks, papers)))
+
+
+def _missing(why: Reason, scan: str) -> Iterator[Measurement]:
+    for name in ("backing.show_through", "backing.paper"):
+        yield not_measurable(name, why, scan)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,9 +75,9 @@ class _Blocks:
         return float(np.median(self.open_lightness))
 
 
-def _read(placement: Placement) -> _Blocks | str:
+def _read(placement: Placement) -> _Blocks | Reason:
     if placement.piece is None or placement.to_px is None:
-        return "the back-print sheet was not located"
+        return Reason("not-found", "the back-print sheet was not located")
     light = {
         patch: found.light
         for patch in placement.piece.back_patches
@@ -74,7 +90,8 @@ def _read(placement: Placement) -> _Blocks | str:
         if patch.cover == 1.0 and beside:
             contrasts.append(100 * (1 - light[patch] / float(np.mean(beside))))
     if len(contrasts) < MIN_PAIRS or min(light.values()) <= 0:
-        return f"only {len(contrasts)} blocks of back print lie whole in the image"
+        words = f"only {len(contrasts)} blocks of back print lie whole in the image"
+        return Reason("too-few", words)
     return _Blocks(np.array(contrasts), np.array([float(lstar(light[patch])) for patch in bare]))
 
 
@@ -99,10 +116,9 @@ def _centre(patch: Patch) -> tuple[float, float]:
     return (left + right) / 2, (top + bottom) / 2
 
 
-def _of_scan(name: str, blocks: _Blocks | str, papers: Sequence[float]) -> Iterator[Measurement]:
-    if isinstance(blocks, str):
-        yield not_measurable("backing.show_through", blocks, name)
-        yield not_measurable("backing.paper", blocks, name)
+def _of_scan(name: str, blocks: _Blocks | Reason, papers: Sequence[float]) -> Iterator[Measurement]:
+    if isinstance(blocks, Reason):
+        yield from _missing(blocks, name)
         return
     words = ""
     if max(papers) - min(papers) > SAME_BACKING_L:

@@ -3,7 +3,7 @@
 *Registration*: at every slanted edge of a located sheet, the place of the edge in red and in blue
 less its place in green, in px along the measured axis (positive: further right, or further down).
 The places come from fits that a blurrier, lighter or fainter channel does not displace
-(`scanqa.numeric.edge_shift`), so lenses that focus colours differently do not feign a shift.
+(`scanqa.numeric.edge.shift`), so lenses that focus colours differently do not feign a shift.
 
 An edge shows a displacement *along* itself as well, times its slope (0.09 for the printed slant).
 Each site is therefore corrected with the nearest sites of the other direction, which makes the
@@ -31,22 +31,25 @@ from typing import Any, Literal
 import numpy as np
 
 from scanqa.model import (
+    COLOURS,
+    DIRECTIONS,
     MM_PER_INCH,
     Curve,
-    Direction,
     Edge,
     Evidence,
     Floats,
     Measurement,
     Placement,
     Point,
+    Reason,
     Results,
+    Told,
     not_measurable,
+    of_role,
 )
-from scanqa.numeric.edge_fit import Unmeasured
-from scanqa.numeric.edge_shift import Shift, edge_shifts
-from scanqa.numeric.edge_window import EdgeWindow, edge_window
+from scanqa.numeric.edge.shift import Shift, edge_shifts
 from scanqa.numeric.lightness import luma
+from scanqa.reading.edge_window import EdgeWindow, edge_window
 
 REGISTRATION = "colour.registration"
 NEUTRAL_NAMES = ("colour.neutrality", "colour.paper_a", "colour.paper_b")
@@ -54,12 +57,18 @@ CELL_MM = 10.0
 MIN_CELLS = 3  # along each axis, or there is no bed to compare
 LIT = 0.5  # of the light in the middle: darker cells lie in the shadow of the bed's edge
 CLIPPED = 0.996  # light; half an 8-bit code below the top
-GREY_SCAN = "a grey scan has no colour channels: scan in colour"
-EQUAL_CHANNELS = "the three channels are equal: a grey scan in a colour file"
+GREY_SCAN = Reason("no-scan", "a grey scan has no colour channels: scan in colour")
+EQUAL_CHANNELS = Reason("no-scan", "the three channels are equal: a grey scan in a colour file")
+NO_SHEET = Reason(
+    "no-scan",
+    "no sheet with edges was found in any scan: scan the printed bed sheet in colour",
+)
+NO_EDGE = Reason("too-few", "no edge could be measured in all three channels")
+CUT_OFF = Reason(
+    "clipped", "white paper is at the end of the scale in a channel: its colour is cut off"
+)
 Moved = Literal["red", "blue"]
 MOVED: tuple[Moved, ...] = ("red", "blue")
-INDEX = {"red": 0, "green": 1, "blue": 2}
-DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
 NEAR_MM = 40.0  # sites of the other direction this near correct for the slant
 UNKNOWN_PX = 0.5  # displacement along an edge where no such site is near (as a standard deviation)
 
@@ -69,18 +78,19 @@ class _Site:
     edge: Edge
     scan: str
     place: EdgeWindow
-    shifts: tuple[Shift | Unmeasured, ...] | Unmeasured  # of MOVED
+    shifts: tuple[Shift | Reason, ...] | Reason  # of MOVED
 
 
-def measure(sheets: Sequence[Placement], blanks: Sequence[Placement] = ()) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Colour registration at every edge, and neutrality of blank paper over the bed.
 
     Parameters
     ----------
-    sheets : sequence of Placement
-        Scans in which a sheet was located; others are passed over.
-    blanks : sequence of Placement
-        Scans of plain white paper over the whole bed.
+    scans : sequence of Placement
+        Bed sheets (those that were not located are passed over), and blanks: plain white paper
+        over the whole bed.
+    told : Told
+        Nothing of it is needed.
 
     Returns
     -------
@@ -89,7 +99,7 @@ def measure(sheets: Sequence[Placement], blanks: Sequence[Placement] = ()) -> Re
         `NEUTRAL_NAMES` for each blank scan, with a map of the first.
     """
     results = Results()
-    for placement in sheets:
+    for placement in of_role(scans, "bed-sheet"):
         if placement.piece is None or placement.to_px is None:
             continue
         if placement.scan.channels != 3:
@@ -99,9 +109,8 @@ def measure(sheets: Sequence[Placement], blanks: Sequence[Placement] = ()) -> Re
         measurements = tuple(_registration(found, placement.scan.name))
         results += Results(measurements, evidence=tuple(_evidence(measurements)))
     if not results.measurements:
-        why = "no sheet with edges was found in any scan: scan the printed bed sheet in colour"
-        results += Results((_missing(why),))
-    for n, blank in enumerate(blanks):
+        results += Results((_missing(NO_SHEET),))
+    for n, blank in enumerate(of_role(scans, "blank")):
         neutral = _neutrality(blank)
         results += neutral if n == 0 else Results(neutral.measurements)
     return results
@@ -114,13 +123,15 @@ def _sites(placement: Placement) -> Iterator[_Site]:
         if place is None:
             continue
         codes = placement.scan.window(place.window)
-        found: tuple[Shift | Unmeasured, ...] | Unmeasured
+        found: tuple[Shift | Reason, ...] | Reason
         if (codes == codes[..., :1]).all():
-            found = Unmeasured(EQUAL_CHANNELS)
+            found = EQUAL_CHANNELS
         else:
-            light = placement.light.light(codes)
-            others = [light[..., INDEX[name]] for name in MOVED]
-            found = edge_shifts(light[..., INDEX["green"]], others, place.line, place.reach_px)
+            planes = dict(
+                zip(COLOURS, np.moveaxis(placement.light.light(codes), -1, 0), strict=True)
+            )
+            others = [planes[name] for name in MOVED]
+            found = edge_shifts(planes["green"], others, place.line, place.reach_px)
         yield _Site(edge, placement.scan.name, place, found)
 
 
@@ -131,19 +142,19 @@ def _registration(found: Sequence[_Site], scan: str) -> Iterator[Measurement]:
     """Values of the sites and reasons of the others; once more if nothing was measured."""
     some = False
     for site in found:
-        if isinstance(site.shifts, Unmeasured):
+        if isinstance(site.shifts, Reason):
             if site.edge.kind == "printed":  # windows are optional
-                yield _missing(site.shifts.reason, **_where(site))
+                yield _missing(site.shifts, **_where(site))
             continue
         for channel, shift in zip(MOVED, site.shifts, strict=True):
-            if isinstance(shift, Unmeasured):
-                yield _missing(shift.reason, channel=channel, **_where(site))
+            if isinstance(shift, Reason):
+                yield _missing(shift, channel=channel, **_where(site))
                 continue
             some = True
             value, spread = _without_slant(site, shift, channel, found)
             yield Measurement(REGISTRATION, value, spread, channel=channel, **_where(site))
     if not some:
-        yield _missing("no edge could be measured in all three channels", scan=scan)
+        yield _missing(NO_EDGE, scan=scan)
 
 
 def _without_slant(
@@ -157,8 +168,7 @@ def _without_slant(
     crossing = [
         (_gap(site.place.at_mm, other.place.at_mm), other.shifts[MOVED.index(channel)])
         for other in found
-        if other.place.direction != site.place.direction
-        and not isinstance(other.shifts, Unmeasured)
+        if other.place.direction != site.place.direction and not isinstance(other.shifts, Reason)
     ]
     near = sorted(
         ((gap, s) for gap, s in crossing if gap < NEAR_MM and isinstance(s, Shift)),
@@ -187,7 +197,7 @@ def _where(site: _Site) -> dict[str, Any]:
     }
 
 
-def _missing(why: str, **where: Any) -> Measurement:
+def _missing(why: Reason, **where: Any) -> Measurement:
     return not_measurable(REGISTRATION, why, **where)
 
 
@@ -223,19 +233,20 @@ def _evidence(measurements: Sequence[Measurement]) -> Iterator[Evidence]:
 
 
 def _neutrality(blank: Placement) -> Results:
+    from skimage.color import lab2lch
+
     scan = blank.scan.name
     light = blank.light.light(blank.overview.preview).astype(np.float64)
-    why = _no_colour(blank, light)
-    if why:
+    why = _no_colour(blank)
+    if why is not None:
         return Results(tuple(not_measurable(name, why, scan) for name in NEUTRAL_NAMES))
     block_mm = [blank.overview.step_px * MM_PER_INCH / dpi for dpi in blank.dpi]
     cells, errors = _cells(light, (block_mm[1], block_mm[0]))
     middle, middle_error = _level(_about_middle(light, (block_mm[1], block_mm[0])))
     if middle.max() >= CLIPPED or middle.min() <= 0:
-        why = "white paper is at the end of the scale in a channel: its colour is cut off"
-        return Results(tuple(not_measurable(name, why, scan) for name in NEUTRAL_NAMES))
+        return Results(tuple(not_measurable(name, CUT_OFF, scan) for name in NEUTRAL_NAMES))
     lab, spread = _lab(cells / middle, errors / middle)
-    tint = np.hypot(lab[..., 1], lab[..., 2])
+    tint = lab2lch(lab)[..., 1]
     lit = luma(cells) >= LIT * float(luma(middle))
     worst = np.unravel_index(np.argmax(np.where(lit, tint, -1.0)), tint.shape)
     width, height = blank.size_mm
@@ -265,15 +276,16 @@ def _neutrality(blank: Placement) -> Results:
     )
 
 
-def _no_colour(blank: Placement, light: Floats) -> str:
-    """Why a scan of blank paper has no colour to measure, or an empty string."""
+def _no_colour(blank: Placement) -> Reason | None:
+    """Why a scan of blank paper has no colour to measure, or None."""
     if blank.scan.channels != 3:
         return GREY_SCAN
     if (blank.overview.preview == blank.overview.preview[..., :1]).all():
         return EQUAL_CHANNELS
     if min(blank.size_mm) < MIN_CELLS * CELL_MM:
-        return f"an image of {min(blank.size_mm):.0f} mm is too small for a map of the bed"
-    return ""
+        words = f"an image of {min(blank.size_mm):.0f} mm is too small for a map of the bed"
+        return Reason("too-small", words)
+    return None
 
 
 def _cells(light: Floats, block_mm: tuple[float, float]) -> tuple[Floats, Floats]:

@@ -6,8 +6,7 @@ blocks that differs from its surroundings in *every* scan, in the same sense, by
 the local scatter; what is in one scan only lies on the paper. Contrast and box are then taken
 from the full-resolution pixels of the scan.
 
-One scan alone cannot tell a mark from a speck in the paper: nothing is reported but the number
-of candidates, in the reason.
+One scan alone cannot tell a mark from a speck in the paper: nothing is reported.
 """
 
 from __future__ import annotations
@@ -24,13 +23,16 @@ from scanqa.model import (
     Mark,
     Measurement,
     Placement,
+    Reason,
     Results,
+    Told,
     Window,
     not_measurable,
+    of_role,
 )
-from scanqa.numeric.crops import crop
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.crops import crop
 
 MARGIN_MM = 2.0  # shadow of the frame
 BACKGROUND_BLOCKS = 15  # shading is what is wider than about half of this
@@ -44,13 +46,15 @@ MOST_MARKS = 60
 CROPS = 3
 
 
-def measure(placements: Sequence[Placement]) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Marks that are at the same place of the image in all blank scans of the commonest size.
 
     Parameters
     ----------
-    placements : sequence of Placement
-        Scans of plain white paper, the paper moved between them.
+    scans : sequence of Placement
+        Blank ones count: plain white paper, moved between them.
+    told : Told
+        Not needed.
 
     Returns
     -------
@@ -58,16 +62,17 @@ def measure(placements: Sequence[Placement]) -> Results:
         ``marks``, the strongest first, and their number as ``glass.marks`` (not measurable from
         one scan); magnified crops of the strongest.
     """
-    alike = _largest_group(placements)
+    alike = _largest_group(of_role(scans, "blank"))
     if not alike:
         return Results()
     first = alike[0]
     if len(alike) < 2:
-        reason = (
+        why = Reason(
+            "too-few",
             "one scan cannot tell a mark on the glass from a speck in the paper: "
-            "scan again with the paper moved"
+            "scan again with the paper moved",
         )
-        return Results((not_measurable("glass.marks", reason, first.scan.name),))
+        return Results((not_measurable("glass.marks", why, first.scan.name),))
     scores = [_scores(placement) for placement in alike]
     common = _common(np.stack([score for score, _ in scores]))
     least = np.min([np.abs(contrast) for _, contrast in scores], axis=0)

@@ -24,10 +24,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import Curve, Evidence, Measurement, Patch, Placement, Results, not_measurable
+from scanqa.model import (
+    Curve,
+    Evidence,
+    Measurement,
+    Patch,
+    Placement,
+    Reason,
+    ReasonKind,
+    Results,
+    Told,
+    not_measurable,
+    of_role,
+)
 from scanqa.numeric.lightness import light_of, lstar, luma
-from scanqa.numeric.patches import PatchLight, patch_light
 from scanqa.numeric.scatter import median_error, repeat_error
+from scanqa.reading.patches import PatchLight, patch_light
 
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
 THIN = 3  # every third block both ways: enough for a median
@@ -37,30 +49,25 @@ MIN_TONES = 4  # fewer make no curve
 Reference = Mapping[str, Mapping[str, float]]  # patch name to field to value, as in CGATS
 
 
-def measure(
-    blanks: Sequence[Placement],
-    darks: Sequence[Placement],
-    placements: Sequence[Placement],
-    *,
-    reference: Reference | None = None,
-) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Clipping of every scan, lightness of white and black, range, and tones of printed patches.
 
     Parameters
     ----------
-    blanks, darks : sequence of Placement
-        Plain white paper; black card.
-    placements : sequence of Placement
-        All scans: each is looked at for clipping, and for printed patches.
-    reference : mapping, optional
-        Measured values of the patches by their name or number: ``D_VIS``, ``XYZ_Y`` or ``LAB_L``.
+    scans : sequence of Placement
+        Each is looked at for clipping, and for printed patches; blank ones show white, dark ones
+        (black card) black.
+    told : Told
+        `reference`: measured values of the patches by their name or number, ``D_VIS``, ``XYZ_Y``
+        or ``LAB_L``.
     """
-    read = [reading for placement in placements for reading in _read_patches(placement)]
-    white = _white(blanks)
+    darks = of_role(scans, "dark")
+    read = [reading for placement in scans for reading in _read_patches(placement)]
+    white = _white(of_role(scans, "blank"))
     black = _black(darks, read)
-    response, evidence = _tones(read, reference)
+    response, evidence = _tones(read, told.reference)
     levels = (white, black, _range(white, black, bool(darks)), response)
-    return Results((*_clipped(placements), *levels), evidence=evidence)
+    return Results((*_clipped(scans), *levels), evidence=evidence)
 
 
 # -------------------------------------------------------------------------------- levels
@@ -68,15 +75,15 @@ def measure(
 
 def _clipped(placements: Sequence[Placement]) -> Iterator[Measurement]:
     """One for each scan, however many pieces lie on it. A count has no uncertainty."""
-    scans = {placement.scan.name: placement for placement in placements}
-    for name, placement in scans.items():
-        yield Measurement("tone.clipped", 100 * placement.overview.top_share, scan=name)
+    for placement in {id(placement.scan): placement for placement in placements}.values():
+        share = 100 * placement.overview.top_share
+        yield Measurement("tone.clipped", share, scan=placement.scan.name)
 
 
 def _white(blanks: Sequence[Placement]) -> Measurement:
     if not blanks:
         why = "no blank scan: scan plain white paper that covers the whole bed"
-        return not_measurable("tone.white", why)
+        return not_measurable("tone.white", Reason("no-scan", why))
     return _level("tone.white", blanks)
 
 
@@ -86,11 +93,13 @@ def _black(darks: Sequence[Placement], read: Sequence[_Reading]) -> Measurement:
     solid = [reading for reading in read if reading.patch.cover == 1.0]
     if not solid:
         why = "nothing black was scanned: scan black card with the lid closed"
-        return not_measurable("tone.black", why)
+        return not_measurable("tone.black", Reason("no-scan", why))
     darkest = min(solid, key=lambda reading: reading.found.light)
     level, error = darkest.lightness
     why = "from printed black; scan black card with the lid closed to see the scanner's own"
-    return Measurement("tone.black", level, error, reason=why, scan=darkest.scan)
+    return Measurement(
+        "tone.black", level, error, reason=why, scan=darkest.scan, reason_kind="print"
+    )
 
 
 def _level(name: str, scans: Sequence[Placement]) -> Measurement:
@@ -111,21 +120,20 @@ def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:
     """Density between the two levels."""
     name = "tone.range"
     if white.value is None or black.value is None:
-        return not_measurable(name, white.reason if white.value is None else black.reason)
+        return not_measurable(name, (white if white.value is None else black).why)
     bright, dark = float(light_of(white.value)), float(light_of(black.value))
     if dark <= 0:
-        return not_measurable(
-            name, "black is cut off at code 0: raise the black level and scan again"
-        )
-    errors = []
-    for level in (white, black):
-        assert level.value is not None
-        off = float(light_of(level.value + (level.uncertainty or 0.0)))
-        errors.append(math.log10(off / float(light_of(level.value))))
+        why = "black is cut off at code 0: raise the black level and scan again"
+        return not_measurable(name, Reason("clipped", why))
+    errors = [
+        math.log10(float(light_of(level + (error or 0.0))) / float(light_of(level)))
+        for level, error in ((white.value, white.uncertainty), (black.value, black.uncertainty))
+    ]
     what = "the card" if card else "printed black"
     why = f"{what} itself reflects light: the scanner may tell darker tones apart"
     value = math.log10(bright / dark)
-    return Measurement(name, value, math.hypot(*errors), "lower-bound", why)
+    kind: ReasonKind = "range" if card else "print"
+    return Measurement(name, value, math.hypot(*errors), "at-least", why, reason_kind=kind)
 
 
 # --------------------------------------------------------------------------------- tones
@@ -162,13 +170,18 @@ def _tones(
     """Response error and figure: exact with measured values, else the figure is indicative."""
     name = "tone.response"
     if not read:
-        return not_measurable(name, "no tone patches: scan the bed sheet"), ()
+        why = Reason("no-scan", "no tone patches: scan the bed sheet")
+        return not_measurable(name, why), ()
     if reference is None:
-        why = "printed greys are not known: measure the patches and give them as a CGATS file"
+        why = Reason(
+            "not-told",
+            "printed greys are not known: measure the patches and give them as a CGATS file",
+        )
         return not_measurable(name, why), _ink_area(read)
     known = [(r, y) for r in read if (y := reference_light(r.patch, reference)) is not None]
     if len(known) < MIN_TONES:
-        why = f"the reference holds values of {len(known)} patches of the sheet: too few"
+        words = f"the reference holds values of {len(known)} patches of the sheet: too few"
+        why = Reason("too-few", words)
         return not_measurable(name, why), _ink_area(read)
     return _response(known), (_oecf(known),)
 

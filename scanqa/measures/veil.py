@@ -33,11 +33,13 @@ from scanqa.model import (
     Measurement,
     Placement,
     Point,
+    Reason,
     Results,
+    Told,
     not_measurable,
 )
 from scanqa.numeric.lightness import luma
-from scanqa.numeric.patches import inside_quad
+from scanqa.reading.patches import inside_quad
 
 NAME = "veil.stray_light"
 REACHES_MM = (4.0, 8.0, 16.0)
@@ -46,6 +48,10 @@ BLACK = 0.4  # of the light of paper: below it ink is solid
 FEWEST_PLACES = 8
 LEAST_RANGE = 0.1  # of the light of paper, between the darkest and the brightest surroundings
 CURVE_POINTS = 20
+NO_SHEET = Reason("no-scan", "no sheet was found in any scan: scan the printed bed sheet")
+TOO_FEW = Reason("too-few", "too few places of solid black were found on the sheet")
+CUT_OFF = Reason("clipped", "black is cut off at the bottom of the scale")
+ALIKE = Reason("no-detail", "the surroundings of black are alike everywhere on the sheet")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,13 +63,15 @@ class _Black:
     place: NDArray[np.int64]
 
 
-def measure(placements: Sequence[Placement]) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Stray light on each bed sheet.
 
     Parameters
     ----------
-    placements : sequence of Placement
-        Scans in which a bed sheet was located; others are passed over.
+    scans : sequence of Placement
+        Bed sheets; those that were not located are passed over.
+    told : Told
+        Nothing of it is needed.
 
     Returns
     -------
@@ -71,12 +79,11 @@ def measure(placements: Sequence[Placement]) -> Results:
         ``veil.stray_light`` (% of the light of white paper) of each, and a figure.
     """
     results = Results()
-    for placement in placements:
+    for placement in scans:
         if placement.piece is not None and placement.to_px is not None:
             results += _measure(placement)
     if not results.measurements:
-        why = "no sheet was found in any scan: scan the printed bed sheet"
-        return Results((not_measurable(NAME, why),))
+        return Results((not_measurable(NAME, NO_SHEET),))
     return results
 
 
@@ -84,14 +91,11 @@ def _measure(placement: Placement) -> Results:
     scan = placement.scan.name
     black = _black(placement)
     if black is None or len(np.unique(black.place)) < FEWEST_PLACES:
-        why = "too few places of solid black were found on the sheet"
-        return Results((not_measurable(NAME, why, scan),))
+        return Results((not_measurable(NAME, TOO_FEW, scan),))
     if float(np.median(black.light)) <= 0:
-        why = "black is cut off at the bottom of the scale"
-        return Results((not_measurable(NAME, why, scan),))
+        return Results((not_measurable(NAME, CUT_OFF, scan),))
     if float(np.ptp(black.around[0])) < LEAST_RANGE:
-        why = "the surroundings of black are alike everywhere on the sheet"
-        return Results((not_measurable(NAME, why, scan),))
+        return Results((not_measurable(NAME, ALIKE, scan),))
     lines = [_line(black.light, around, black.place) for around in black.around]
     best = int(np.argmin([line.rest for line in lines]))
     slope = lines[best].slope / (1 + max(lines[best].slope, 0.0))

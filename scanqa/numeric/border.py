@@ -68,9 +68,7 @@ class Shadow:
     Attributes
     ----------
     at_mm : (n,)
-        Positions of `lack`, up to the far zone.
-    lack : (bands, n)
-        Level further in less level here, small specks smoothed away.
+        Positions up to the far zone.
     depth : float
         Of the median over bands; NaN if it does not end before the far zone, or if the far zone
         itself has not settled.
@@ -79,7 +77,6 @@ class Shadow:
     """
 
     at_mm: Floats
-    lack: Floats
     depth: float
     depths: Floats
 
@@ -106,7 +103,7 @@ def shadow(at_mm: Floats, profiles: Floats, zone_mm: tuple[float, float], limit:
     both = np.vstack([np.median(lack, axis=0), lack])
     settled = np.concatenate([[np.median(climb)], climb]) <= UNSETTLED * limit
     depths = np.where(settled, _depths(both, pitch, limit), np.nan)
-    return Shadow(at_mm[:count], lack, float(depths[0]), depths[1:])
+    return Shadow(at_mm[:count], float(depths[0]), depths[1:])
 
 
 def _depths(lack: Floats, pitch_mm: float, limit: float) -> Floats:

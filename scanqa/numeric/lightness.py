@@ -1,6 +1,7 @@
 """Relative light to CIE lightness and luma.
 
-Source: CIE 15 / ISO 11664-4 for L*; ITU-R BT.709 (IEC 61966-2-1) for the luma weights.
+Source: CIE 15 / ISO 11664-4 for L*; ITU-R BT.709 (IEC 61966-2-1) for the weights of light, BT.601
+for those of codes.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from scanqa.model import LUMA_WEIGHTS
 
+CODE_WEIGHTS = (0.299, 0.587, 0.114)  # of codes R, G, B: BT.601, the Y of JPEG
 _BREAK = (6 / 29) ** 3
 _SLOPE = (29 / 3) ** 3
 
@@ -44,3 +46,10 @@ def luma(light: NDArray[Any]) -> NDArray[np.float64]:
     if light.shape[-1] == 1:
         return light[..., 0].astype(np.float64)
     return np.asarray(light @ np.asarray(LUMA_WEIGHTS), np.float64)
+
+
+def code_luma(codes: NDArray[Any]) -> NDArray[np.float64]:
+    """Luma of codes (…, channels), as JPEG weighs them: chroma is the coarser part there."""
+    if codes.shape[-1] == 1:
+        return codes[..., 0].astype(np.float64)
+    return np.asarray(codes.astype(np.float64) @ CODE_WEIGHTS, np.float64)

@@ -15,9 +15,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from scanqa.model import Floats
 from scanqa.numeric.spread import sigma_about_zero
-
-Floats = NDArray[np.float64]
 
 MIN_REACH = 8  # samples of background on each side of the narrowest line
 REACH = 3  # background on each side, in line widths
@@ -190,7 +189,7 @@ def _crossing(height: Floats, top: int, step: int, level: float) -> float:
 
 
 def local_pattern(stack: Floats, reach: int) -> tuple[Floats, float]:
-    """Profile less its local cubic background over ±`reach` samples, and its gain.
+    """Profile less its local cubic background over ±`reach` samples (Savitzky & Golay 1964).
 
     Returns
     -------
@@ -198,11 +197,10 @@ def local_pattern(stack: Floats, reach: int) -> tuple[Floats, float]:
     gain : float
         Share of the rms of an uncorrelated pattern that survives, ``√(1 − leverage)``.
     """
-    from scipy.ndimage import correlate1d
+    from scipy.signal import savgol_coeffs, savgol_filter
 
-    x = np.arange(-reach, reach + 1) / reach
-    background = np.stack([np.ones_like(x), x**2], axis=1)
-    smoother = background[reach] @ np.linalg.pinv(background)
-    smooth = correlate1d(stack, smoother, axis=-1, mode="nearest")
+    window = 2 * reach + 1
+    smooth = savgol_filter(stack, window, 3, axis=-1, mode="nearest")
+    leverage = float(savgol_coeffs(window, 3)[reach])
     inner = slice(reach, stack.shape[-1] - reach)
-    return (stack - smooth)[..., inner], math.sqrt(1 - float(smoother[reach]))
+    return (stack - smooth)[..., inner], math.sqrt(1 - leverage)

@@ -41,3 +41,21 @@ def repeat_error(values: NDArray[Any], axis: int = 0) -> Floats:
     if count < 2:
         return np.zeros(np.delete(values.shape, axis))
     return np.asarray(np.std(values, axis=axis, ddof=1) / np.sqrt(count), np.float64)
+
+
+def long_run_variance(series: Floats) -> float:
+    """Variance of the sum of a series whose neighbours may be alike (Newey & West 1987).
+
+    Bartlett weights; the number of lags follows Andrews (1991) for a first-order process whose
+    autocorrelation is what the series shows beyond its own standard error.
+    """
+    n = series.size
+    power = float(series @ series)
+    if power == 0:
+        return 0.0
+    alike = max(float(series[1:] @ series[:-1]) / power - 1 / np.sqrt(n), 0.0)
+    spread = 4 * alike**2 / ((1 - alike) * (1 + alike)) ** 2
+    lags = min(int(np.ceil(1.1447 * (spread * n) ** (1 / 3))), n // 4) if alike else 0
+    for lag in range(1, lags + 1):
+        power += 2 * (1 - lag / (lags + 1)) * float(series[lag:] @ series[:-lag])
+    return max(power, 0.0)

@@ -16,14 +16,15 @@ rule, take its scale out.
 
 *Reversal*: scans of one sheet that lay differently (by 90°, better also by 180°) tell the printer
 from the scanner: then dpi, orthogonality and distortion are the scanner's own and stand once for
-all scans, and the printer's own are given too (`scanqa.numeric.reversal`). Only a scale common to
-both axes stays undecided: for that, the rule.
+all scans, and the printer's own are given too (`scanqa.measures.geometry.separate`). Only a scale
+common to both axes stays undecided: for that, the rule.
 
 *Travel jitter*: the unsteadiness of the carriage from line to line, from the near-horizontal
 borders of all tags (`jitter`).
 
 Uncertainty is what the scatter of the tags about the map gives (bends make it larger), and half a
-tenth of a millimetre on the rule. Fails with fewer than four tags.
+tenth of a millimetre on the rule, which all values share that rest on one reading of it. Fails with
+fewer than four tags.
 """
 
 from __future__ import annotations
@@ -33,24 +34,23 @@ from collections.abc import Sequence
 from scanqa.measures.geometry.jitter import JITTER, travel_jitter
 from scanqa.measures.geometry.reversal import reversed_sheet, skew_only
 from scanqa.measures.geometry.straight import NAMES, Steps, of_one, steps
-from scanqa.model import Placement, Results, not_measurable
+from scanqa.model import Placement, Reason, Results, Told, not_measurable
 
 DPI_STEP = 10.0  # scans whose dpi agree to this are of one setting
+NO_SHEET = Reason("no-scan", "no bed sheet was scanned")
 
 __all__ = ["JITTER", "NAMES", "Steps", "measure", "steps"]
 
 
-def measure(
-    placements: Sequence[Placement], *, bars_mm: tuple[float, float] | None = None
-) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Geometry of every scan of a bed sheet.
 
     Parameters
     ----------
-    placements : sequence of Placement
-        Located bed sheets.
-    bars_mm : (across, down), optional
-        Lengths of the sheet's two bars as measured with a steel rule, mm.
+    scans : sequence of Placement
+        Bed sheets; those that were not located are passed over.
+    told : Told
+        `bars_mm`, if known, takes the printer's scale out.
 
     Returns
     -------
@@ -63,15 +63,14 @@ def measure(
     BadOption
         If a bar's length is not near what was drawn.
     """
-    sheets = [placement for placement in placements if placement.corners_px is not None]
+    sheets = [placement for placement in scans if placement.corners_px is not None]
     if not sheets:
-        why = "no bed sheet was scanned"
-        return Results(tuple(not_measurable(name, why) for name in (*NAMES, JITTER)))
+        return Results(tuple(not_measurable(name, NO_SHEET) for name in (*NAMES, JITTER)))
     results = Results()
     for group in _of_one_sheet(sheets):
-        apart = reversed_sheet(group, bars_mm) if len(group) > 1 else None
+        apart = reversed_sheet(group, told.bars_mm) if len(group) > 1 else None
         for placement in group:
-            own = of_one(placement, bars_mm)
+            own = of_one(placement, told.bars_mm)
             results += (own if apart is None else skew_only(own)) + travel_jitter(placement)
         results += apart or Results()
     return results

@@ -35,6 +35,7 @@ from scanqa.model import (
     Floats,
     Measurement,
     Placement,
+    Reason,
     Results,
     Window,
     not_measurable,
@@ -52,6 +53,8 @@ LEAST_GROUPS = 6
 GROUP_GAP_MM = 3.0  # rows further apart than this are of different groups
 SPECTRUM_CY_MM = (0.7, 400)  # lowest frequency, number of frequencies
 INCLUDED = "the printer's own unsteadiness is included; periods up to about 1 mm"
+NO_BORDER = Reason("not-found", "no near-horizontal border could be followed")
+ASKEW = Reason("too-few", "too few rows hold several borders: lay the sheet straight, to within 1°")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,24 +70,29 @@ def travel_jitter(placement: Placement) -> Results:
     found = deviations(placement)
     scan = placement.scan.name
     if found is None:
-        return Results(
-            (not_measurable(JITTER, "no near-horizontal border could be followed", scan),)
-        )
+        return Results((not_measurable(JITTER, NO_BORDER, scan),))
     pitch_mm = MM_PER_INCH / placement.dpi[1]
     products = common_variance(found, GROUP_GAP_MM / pitch_mm)
     if products is None:
-        why = "too few rows hold several borders: lay the sheet straight, to within 1°"
-        return Results((not_measurable(JITTER, why, scan),))
+        return Results((not_measurable(JITTER, ASKEW, scan),))
     variance, error = products
     if variance < 3 * error:
         limit = math.sqrt(max(variance, 0.0) + 2 * error)
-        why = f"none above {limit:.1f} µm: print and noise hide it"
+        why = Reason("noise", f"none above {limit:.1f} µm: print and noise hide it")
         return Results(
             (not_measurable(JITTER, why, scan),), evidence=_spectrum(found, pitch_mm, scan)
         )
     value = math.sqrt(variance)
     uncertainty = math.hypot(error / (2 * value), METHOD_SHARE * value)
-    row = Measurement(JITTER, value, uncertainty, reason=INCLUDED, scan=scan, direction="travel")
+    row = Measurement(
+        JITTER,
+        value,
+        uncertainty,
+        reason=INCLUDED,
+        reason_kind="print",
+        scan=scan,
+        direction="travel",
+    )
     return Results((row,), evidence=_spectrum(found, pitch_mm, scan))
 
 

@@ -4,22 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
+from scanqa.measures.geometry.bars import RULE_MM, Rule, rule
+from scanqa.measures.geometry.separate import Reading, Separation, separate
 from scanqa.measures.geometry.straight import (
     LEAST_TAGS,
-    RULE_MM,
     bend_maps,
     middle_error_mm,
-    printed_scale,
     tag_middles,
 )
-from scanqa.model import MM_PER_INCH, Direction, Floats, Measurement, Placement, Point, Results
-from scanqa.numeric.reversal import Reading, Separation, separate
+from scanqa.model import (
+    DIRECTIONS,
+    MM_PER_INCH,
+    Direction,
+    Floats,
+    Measurement,
+    Placement,
+    Point,
+    Reason,
+    Results,
+    together,
+)
 
 LEAST_NOISE_MM = 0.003  # of a tag's middle: paper is no steadier
 ONE_SHEET_MM = 0.05  # scans of one sheet agree to this
+SCALE_UNKNOWN = Reason("print", "the printer's mean scale is taken as true")
 
 
 def skew_only(results: Results) -> Results:
@@ -42,22 +54,21 @@ def reversed_sheet(placements: Sequence[Placement], bars_mm: Point | None) -> Re
     found = separate(readings, noise)
     if found is None:
         return None
-    scale = printed_scale(usable[0], bars_mm)
-    size, size_error = _common_scale(found, usable[0], scale)
-    doubt = ""
+    bars = rule(usable[0], bars_mm)
+    doubt = None
     if found.noise > ONE_SHEET_MM:
-        doubt = (
+        doubt = Reason(
+            "unlike",
             f"the scans differ by {1e3 * found.noise:.0f} µm where one sheet would not: "
-            "was it the same print, and did it lie flat?"
+            "was it the same print, and did it lie flat?",
         )
-    words = [doubt] if doubt else []
-    unknown = "the printer's mean scale is taken as true" if scale is None else ""
+    size = _size(found, bars, together(None if bars else SCALE_UNKNOWN, doubt))
     sheet = usable[0].sheet
     assert sheet is not None
     diagonal = math.hypot(sheet.width_mm, sheet.height_mm)
     measurements = [
-        *_machine_rows(found, size, size_error, "; ".join(filter(None, [unknown, *words]))),
-        *_printer_rows(found, size, size_error, "; ".join(filter(None, [unknown, *words]))),
+        *_machine_rows(found, size),
+        *_printer_rows(found, size),
         _largest("geometry.distortion", found.bends, found.bend_errors, diagonal, doubt),
         _largest(
             "geometry.printer_distortion",
@@ -70,33 +81,56 @@ def reversed_sheet(placements: Sequence[Placement], bars_mm: Point | None) -> Re
     return Results(tuple(measurements), evidence=bend_maps(found.at, found.bends, ""))
 
 
-def _common_scale(found: Separation, placement: Placement, scale: Point | None) -> Point:
-    """How much larger than drawn the printer's mean scale is, and its relative error."""
-    assert placement.sheet is not None
-    if scale is None or placement.sheet.bars_mm is None:
-        return 1.0, 0.0
-    drawn = np.sqrt(np.diag(found.metrics.plate))
-    size = math.sqrt(scale[0] * scale[1] / float(drawn[0] * drawn[1]))
-    return size, RULE_MM / min(placement.sheet.bars_mm) / math.sqrt(2)
+@dataclass(frozen=True, slots=True)
+class _Size:
+    """How much larger than drawn the printer's mean scale is, and its relative error.
 
+    `bars` tells it, or is None where it is taken as true; `why` is what to say of values that
+    rest on it.
+    """
 
-def _machine_rows(
-    found: Separation, size: float, size_error: float, reason: str
-) -> list[Measurement]:
-    lengths = size * np.sqrt(np.diag(found.metrics.machine))
-    directions: tuple[Direction, Direction] = ("across", "travel")
-    rows = [
-        Measurement(
-            f"geometry.dpi_{direction}",
-            MM_PER_INCH / length,
-            MM_PER_INCH / length * math.hypot(error, size_error),
-            reason=reason,
+    ratio: float
+    error: float
+    bars: Rule | None
+    why: Reason | None
+
+    def measured(
+        self,
+        name: str,
+        value: float,
+        error: float,
+        *,
+        whole: float,
+        direction: Direction | None = None,
+    ) -> Measurement:
+        """A value that rests on it; `error` is relative, as its own is, to `whole`."""
+        return Measurement(
+            name,
+            value,
+            whole * math.hypot(error, self.error),
+            reason=self.why.words if self.why else "",
+            reason_kind=self.why.kind if self.why else None,
             direction=direction,
+            shared=self.bars.shared(whole * self.error) if self.bars else (),
         )
-        for direction, length, error in zip(
-            directions, map(float, lengths), found.relative_errors, strict=True
-        )
-    ]
+
+
+def _size(found: Separation, bars: Rule | None, why: Reason | None) -> _Size:
+    if bars is None:
+        return _Size(1.0, 0.0, None, why)
+    drawn = np.sqrt(np.diag(found.metrics.plate))
+    across, down = bars.scale
+    ratio = math.sqrt(across * down / float(drawn[0] * drawn[1]))
+    return _Size(ratio, RULE_MM / min(bars.drawn_mm) / math.sqrt(2), bars, why)
+
+
+def _machine_rows(found: Separation, size: _Size) -> list[Measurement]:
+    lengths = size.ratio * np.sqrt(np.diag(found.metrics.machine))
+    rows = []
+    for direction, length, error in zip(DIRECTIONS, lengths, found.relative_errors, strict=True):
+        dpi = MM_PER_INCH / float(length)
+        name = f"geometry.dpi_{direction}"
+        rows.append(size.measured(name, dpi, error, whole=dpi, direction=direction))
     rows.append(
         Measurement(
             "geometry.orthogonality",
@@ -107,18 +141,11 @@ def _machine_rows(
     return rows
 
 
-def _printer_rows(
-    found: Separation, size: float, size_error: float, reason: str
-) -> list[Measurement]:
-    lengths = size * np.sqrt(np.diag(found.metrics.plate))
+def _printer_rows(found: Separation, size: _Size) -> list[Measurement]:
+    lengths = size.ratio * np.sqrt(np.diag(found.metrics.plate))
     across, down, angle = found.plate_errors
     rows = [
-        Measurement(
-            f"geometry.printer_{axis}",
-            100 * (float(length) - 1),
-            100 * math.hypot(error, size_error),
-            reason=reason,
-        )
+        size.measured(f"geometry.printer_{axis}", 100 * (float(length) - 1), error, whole=100)
         for axis, length, error in zip(("across", "down"), lengths, (across, down), strict=True)
     ]
     rows.append(
@@ -135,12 +162,15 @@ def _excess_deg(metric: Floats) -> float:
     return math.degrees(math.acos(cosine)) - 90
 
 
-def _largest(name: str, bends: Floats, errors: Floats, diagonal: float, reason: str) -> Measurement:
+def _largest(
+    name: str, bends: Floats, errors: Floats, diagonal: float, doubt: Reason | None
+) -> Measurement:
     sizes = np.hypot(*bends.T)
     worst = int(sizes.argmax())
     return Measurement(
         name,
         100 * float(sizes[worst]) / diagonal,
         100 * float(np.hypot(*errors[worst])) / diagonal / math.sqrt(2),
-        reason=reason,
+        reason=doubt.words if doubt else "",
+        reason_kind=doubt.kind if doubt else None,
     )

@@ -8,15 +8,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.errors import BadOption
+from scanqa.measures.geometry.bars import RULE_MM, Rule, rule
 from scanqa.model import (
+    DIRECTIONS,
     MM_PER_INCH,
-    Direction,
     Evidence,
     Floats,
     Measurement,
     Placement,
     Point,
+    Reason,
     Results,
     not_measurable,
 )
@@ -27,8 +28,6 @@ NAMES = tuple(
     for what in ("dpi_across", "dpi_travel", "skew", "orthogonality", "distortion")
 )
 LEAST_TAGS = 4
-RULE_MM = 0.05  # standard uncertainty of a length read to 0.1 mm
-BAR_RANGE = (0.9, 1.1)  # a bar printed more wrongly than this was misread
 PRINTER_INCLUDED = (
     "the printer's scale is included; measure the sheet's bars with a steel rule to take it out"
 )
@@ -92,23 +91,6 @@ def steps(px: Floats, mm: Floats) -> Steps:
     return Steps(matrix, (float(relative[0]), float(relative[1])), bends)
 
 
-def printed_scale(placement: Placement, bars_mm: tuple[float, float] | None) -> Point | None:
-    """How much longer the sheet was printed than drawn, across and down the page, by the rule."""
-    if bars_mm is None or placement.sheet is None or placement.sheet.bars_mm is None:
-        return None
-    across, down = (
-        measured / drawn for measured, drawn in zip(bars_mm, placement.sheet.bars_mm, strict=True)
-    )
-    for ratio, measured in zip((across, down), bars_mm, strict=True):
-        if not BAR_RANGE[0] < ratio < BAR_RANGE[1]:
-            raise BadOption(
-                f"a bar of {measured:g} mm: the bars of {placement.sheet.id} were drawn "
-                f"{placement.sheet.bars_mm[0]:g} mm (across) and "
-                f"{placement.sheet.bars_mm[1]:g} mm (down)"
-            )
-    return across, down
-
-
 def tag_middles(placement: Placement) -> tuple[Floats, Floats]:
     """Middles of the tags in pixels and in sheet mm, (tags, 2) each."""
     assert placement.corners_px is not None
@@ -118,19 +100,20 @@ def tag_middles(placement: Placement) -> tuple[Floats, Floats]:
     return placement.corners_px.mean(axis=1), mm
 
 
-def of_one(placement: Placement, bars_mm: tuple[float, float] | None) -> Results:
+def of_one(placement: Placement, bars_mm: Point | None) -> Results:
     """Dpi, skew, orthogonality and distortion of one scan, and its maps."""
     scan = placement.scan.name
     px, mm = tag_middles(placement)
     if len(px) < LEAST_TAGS or np.linalg.matrix_rank(mm - mm.mean(axis=0), tol=1.0) < 2:
-        why = f"only {len(px)} tags, or all in one line: at least {LEAST_TAGS} are needed"
+        words = f"only {len(px)} tags, or all in one line: at least {LEAST_TAGS} are needed"
+        why = Reason("too-few", words)
         return Results(tuple(not_measurable(name, why, scan) for name in NAMES))
-    scale = printed_scale(placement, bars_mm)
-    found = steps(px, mm * (scale or (1.0, 1.0)))
+    bars = rule(placement, bars_mm)
+    found = steps(px, mm * ((1.0, 1.0) if bars is None else bars.scale))
     return Results(
         (
-            *_dpi(found, placement, scale),
-            *_printed(placement, scale),
+            *_dpi(found, bars, scan),
+            *_printed(bars, scan),
             *_angles(found, placement),
             _distortion(found, placement),
         ),
@@ -142,34 +125,34 @@ def _image_mm(px: Floats, placement: Placement) -> Floats:
     return np.asarray((px + 0.5) * MM_PER_INCH / np.array(placement.dpi))
 
 
-def _dpi(found: Steps, placement: Placement, scale: Point | None) -> list[Measurement]:
-    assert placement.sheet is not None
-    rule = 0.0 if scale is None else RULE_MM / min(placement.sheet.bars_mm or (math.inf,))
-    directions: tuple[Direction, Direction] = ("across", "travel")
-    return [
-        Measurement(
+def _dpi(found: Steps, bars: Rule | None, scan: str) -> Iterator[Measurement]:
+    for direction, dpi, relative in zip(DIRECTIONS, found.dpi, found.relative, strict=True):
+        by_rule = 0.0 if bars is None else RULE_MM / min(bars.drawn_mm)
+        yield Measurement(
             f"geometry.dpi_{direction}",
             dpi,
-            dpi * math.hypot(relative, rule),
-            reason=PRINTER_INCLUDED if scale is None else "",
-            scan=placement.scan.name,
+            dpi * math.hypot(relative, by_rule),
+            reason=PRINTER_INCLUDED if bars is None else "",
+            reason_kind="print" if bars is None else None,
+            scan=scan,
             direction=direction,
+            shared=() if bars is None else bars.shared(dpi * by_rule),
         )
-        for direction, dpi, relative in zip(directions, found.dpi, found.relative, strict=True)
-    ]
 
 
-def _printed(placement: Placement, scale: Point | None) -> Iterator[Measurement]:
+def _printed(bars: Rule | None, scan: str) -> Iterator[Measurement]:
     """How much larger than drawn the sheet was printed, where the rule says it."""
-    if scale is None or placement.sheet is None or placement.sheet.bars_mm is None:
+    if bars is None:
         return
-    for axis, ratio, drawn in zip(("across", "down"), scale, placement.sheet.bars_mm, strict=True):
+    for axis, ratio, drawn_mm in zip(("across", "down"), bars.scale, bars.drawn_mm, strict=True):
+        error = 100 * RULE_MM / drawn_mm
         yield Measurement(
             f"geometry.printer_{axis}",
             100 * (ratio - 1),
-            100 * RULE_MM / drawn,
+            error,
             reason="by the steel rule",
-            scan=placement.scan.name,
+            scan=scan,
+            shared=bars.shared(error),
         )
 
 
@@ -184,6 +167,7 @@ def _angles(found: Steps, placement: Placement) -> list[Measurement]:
             found.excess_deg,
             math.degrees(both),
             reason="the printer's squareness is included",
+            reason_kind="print",
             scan=scan,
         ),
     ]
@@ -197,6 +181,7 @@ def _distortion(found: Steps, placement: Placement) -> Measurement:
         100 * float(np.hypot(*found.bends_mm.T).max()) / diagonal,
         100 * middle_error_mm(placement) / diagonal,
         reason="the printer's own bends are included",
+        reason_kind="print",
         scan=placement.scan.name,
     )
 

@@ -18,26 +18,29 @@ from scanqa.measures.processing.codes import WHITE, grain, traces
 from scanqa.measures.processing.crop import crops
 from scanqa.measures.processing.halo import HALO_SEEN, halos
 from scanqa.measures.processing.spoils import withhold
-from scanqa.model import Placement, Results
+from scanqa.model import Placement, Results, Role, Told, of_role
 
-PRINTED = ("bed-sheet", "claim", "open-book")  # enough codes and detail for all traces
+# Enough codes and detail for all traces.
+PRINTED: tuple[Role, ...] = ("bed-sheet", "claim", "open-book")
 
 __all__ = ["HALO_SEEN", "WHITE", "measure", "withhold"]
 
 
-def measure(placements: Sequence[Placement]) -> Results:
+def measure(scans: Sequence[Placement], told: Told) -> Results:
     """Every trace, for each scan; sizes are compared over all scans of the whole bed.
 
     Parameters
     ----------
-    placements : sequence of Placement
-        Any scans. Edges need a located sheet, levels and JPEG print, grain plain paper.
+    scans : sequence of Placement
+        Any. Edges need a located sheet, levels and JPEG print, grain plain paper.
+    told : Told
+        Nothing of it is needed.
     """
-    results = halos([p for p in placements if p.role in PRINTED])
-    scans = {placement.scan.name: placement for placement in placements}  # pieces share a scan
-    for placement in scans.values():
+    results = halos(of_role(scans, *PRINTED))
+    each_once = list({id(placement.scan): placement for placement in scans}.values())
+    for placement in each_once:  # pieces share a scan
         if placement.role in PRINTED:
             results += traces(placement)
         elif placement.role == "blank":
             results += Results(tuple(grain(placement)))
-    return results + Results(tuple(crops(list(scans.values()))))
+    return results + Results(tuple(crops(each_once)))

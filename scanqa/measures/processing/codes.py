@@ -1,13 +1,13 @@
 """What the codes of a scan tell of their making: stretched levels, smoothed grain, JPEG.
 
 - Levels: gain after digitising, from codes that are empty or doubled
-  (`scanqa.numeric.code_gaps`).
+  (`scanqa.measures.processing.code_gaps`).
 - Grain: power of the grain of flat paper at 0.42 … 0.5 cycles/px over that at 0.15 … 0.3. Noise of
   a sensor is as strong at every frequency, and each colour has its own; the texture of paper, which
   a lens weakens towards fine detail, is common to the colours and taken off: 1. Smoothing and
   interpolation leave less. In grey, texture and smoothing look alike.
-- JPEG: from the steps of its coefficients (`scanqa.numeric.jpeg_trace`), also when the file is a
-  TIFF.
+- JPEG: from the steps of its coefficients (`scanqa.measures.processing.jpeg_trace`), also when the
+  file is a TIFF.
 """
 
 from __future__ import annotations
@@ -18,7 +18,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scanqa.measures.processing.code_gaps import Stretch, level_stretch
+from scanqa.measures.processing.jpeg_trace import FINEST_QUALITY, JpegTrace, find_jpeg
 from scanqa.model import (
+    COLOURS,
+    DIRECTIONS,
     Channel,
     Curve,
     Direction,
@@ -26,17 +30,15 @@ from scanqa.model import (
     Floats,
     Measurement,
     Placement,
+    Reason,
     Results,
     Status,
     Window,
     not_measurable,
 )
-from scanqa.numeric.code_gaps import Stretch, level_stretch
-from scanqa.numeric.jpeg_trace import FINEST_QUALITY, find_jpeg
-from scanqa.numeric.tiles import tiles
+from scanqa.numeric.lightness import code_luma
+from scanqa.reading.tiles import tiles
 
-DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
-LUMA_OF_CODES = (0.299, 0.587, 0.114)  # ITU-R BT.601: JPEG's Y
 LINE = 64  # samples of a line for the spectrum of grain
 FLAT_WINDOWS, FEWEST_FLAT = 40, 8
 MOST_TILES = 1500  # to choose them from: a sheet at 600 dpi has ten times as many
@@ -47,6 +49,29 @@ MOST_TOP = 0.001  # of the pixels: grain that is cut off is white no more
 LEAST_GRAIN = 0.05  # codes² above rounding: less is lost in it
 WHITE = (0.6, 1.4)  # needs no filter to explain: strong texture alone may leave 1 / 1.5
 JPEG_WINDOWS, JPEG_SIDE = 8, 192
+TOO_FINE = Reason("range", "16-bit codes are too many to show gaps")
+GAPS_FILLED = Reason("compression", "lossy compression fills the gaps between codes")
+TOO_FEW_CODES = Reason(
+    "too-few", "too few different codes occur to show gaps: scan a page with print and greys"
+)
+GRAIN_EATEN = Reason("compression", "lossy compression has eaten the finest grain")
+NO_PLAIN_AREA = Reason(
+    "no-detail", "no plain area of middle lightness: scan white paper that is not clipped"
+)
+GRAIN_CUT_OFF = Reason(
+    "clipped", "grain is cut off at the top of the scale: lower the brightness and scan again"
+)
+NO_GRAIN = Reason("rounding", "grain is below the rounding of the codes: very clean, or smoothed")
+NEAR_ROUNDING = Reason(
+    "unclear", "grain is too near the rounding of the codes to tell smoothing: scan with 16 bits"
+)
+LIKE_TEXTURE = Reason(
+    "unclear",
+    "the finest grain is weak, but in one channel smoothing looks like the paper's own "
+    "texture: scan in colour to tell",
+)
+NOT_WHITE = Reason("software", "grain is not white: smoothed or interpolated")
+NO_PRINT = Reason("no-detail", "too little print to show the steps of JPEG")
 HISTOGRAM_WINDOWS, HISTOGRAM_SIDE = 64, 192
 
 
@@ -73,39 +98,39 @@ def smoothed(kept: float) -> bool:
 
 
 def _channels(placement: Placement) -> tuple[Channel, ...]:
-    return ("luma",) if placement.scan.channels == 1 else ("red", "green", "blue")
+    return ("luma",) if placement.scan.channels == 1 else COLOURS
 
 
 def _levels(placement: Placement, histogram: NDArray[np.int_]) -> Iterator[Measurement]:
     name, scan = "processing.level_stretch", placement.scan
     if scan.bits != 8:
-        yield not_measurable(name, "16-bit codes are too many to show gaps", scan=scan.name)
+        yield not_measurable(name, TOO_FINE, scan=scan.name)
         return
     if scan.lossy:
-        yield not_measurable(name, "lossy compression fills the gaps between codes", scan=scan.name)
+        yield not_measurable(name, GAPS_FILLED, scan=scan.name)
         return
     for channel, counts in zip(_channels(placement), histogram, strict=True):
         stretch = level_stretch(counts)
         if stretch is None:
-            why = "too few different codes occur to show gaps: scan a page with print and greys"
-            yield not_measurable(name, why, scan=scan.name, channel=channel)
+            yield not_measurable(name, TOO_FEW_CODES, scan=scan.name, channel=channel)
         else:
-            reason = _level_words(stretch)
+            why = _gaps_seen(stretch)
             yield Measurement(
                 name,
                 stretch.gain,
                 stretch.gain_error,
-                reason=reason,
+                reason=why.words,
+                reason_kind=why.kind,
                 scan=scan.name,
                 channel=channel,
             )
 
 
-def _level_words(stretch: Stretch) -> str:
+def _gaps_seen(stretch: Stretch) -> Reason:
     seen = f"{stretch.empty} of {stretch.judged} codes are empty, {stretch.doubled} doubled"
     if not stretched(stretch.gain, stretch.gain_error):
-        return f"{seen}: no stretch of levels shows"
-    return f"{seen}: levels were altered after digitising"
+        return Reason("method", f"{seen}: no stretch of levels shows")
+    return Reason("software", f"{seen}: levels were altered after digitising")
 
 
 def _histogram(placement: Placement) -> NDArray[np.int_]:
@@ -147,7 +172,7 @@ def grain(placement: Placement) -> Iterator[Measurement]:
     """Share of the finest grain that is left, both directions."""
     name, scan = "processing.grain_kept", placement.scan
     if scan.lossy:
-        yield not_measurable(name, "lossy compression has eaten the finest grain", scan=scan.name)
+        yield not_measurable(name, GRAIN_EATEN, scan=scan.name)
         return
     top = 2**scan.bits - 1
     step = LINE * max(1, round((scan.width_px * scan.height_px / MOST_TILES) ** 0.5 / LINE))
@@ -156,14 +181,12 @@ def grain(placement: Placement) -> Iterator[Measurement]:
     cut = tiles(scan, placement.overview, LINE, LINE, rows=rows, cols=cols)
     flat = cut.flattest(FLAT_WINDOWS, darkest=0.2 * top, lightest=0.985 * top)
     if len(flat) < FEWEST_FLAT:
-        why = "no plain area of middle lightness: scan white paper that is not clipped"
-        yield not_measurable(name, why, scan=scan.name)
+        yield not_measurable(name, NO_PLAIN_AREA, scan=scan.name)
         return
     pixels = (scan.window(window) for window in flat)
     kept = [each for each in pixels if np.mean(each == top, axis=(0, 1)).max() <= MOST_TOP]
     if len(kept) < FEWEST_FLAT:
-        why = "grain is cut off at the top of the scale: lower the brightness and scan again"
-        yield not_measurable(name, why, scan=scan.name)
+        yield not_measurable(name, GRAIN_CUT_OFF, scan=scan.name)
         return
     power, free = _grain_power(np.array(kept, np.float64))
     for direction in DIRECTIONS:
@@ -219,8 +242,7 @@ def _grain_along(
     finest, coarser = (float(plane[band].mean()) - ROUNDING for band in bands)
     where: dict[str, Any] = {"scan": placement.scan.name, "direction": direction}
     if max(finest, coarser) < LEAST_GRAIN:
-        why = "grain is below the rounding of the codes: very clean, or smoothed"
-        return not_measurable(name, why, **where)
+        return not_measurable(name, NO_GRAIN, **where)
     value = max(finest, 0.0) / max(coarser, LEAST_GRAIN)
     # Power at a frequency has a relative variance of 1 over the free windows; the taper makes 1.5²
     # neighbours one, and the two halves of the plane are one.
@@ -233,16 +255,11 @@ def _grain_along(
     if not smoothed(value):
         return Measurement(name, value, error, **where)
     if value < 1 and not smoothed(value + UNSURE_ROUNDING / max(coarser, LEAST_GRAIN)):
-        why = "grain is too near the rounding of the codes to tell smoothing: scan with 16 bits"
-        return not_measurable(name, why, **where)
+        return not_measurable(name, NEAR_ROUNDING, **where)
     if placement.scan.channels == 1:
-        why = (
-            "the finest grain is weak, but in one channel smoothing looks like the paper's own "
-            "texture: scan in colour to tell"
-        )
-        return not_measurable(name, why, **where)
+        return not_measurable(name, LIKE_TEXTURE, **where)
     return Measurement(
-        name, value, error, reason="grain is not white: smoothed or interpolated", **where
+        name, value, error, reason=NOT_WHITE.words, reason_kind=NOT_WHITE.kind, **where
     )
 
 
@@ -253,25 +270,33 @@ def _jpeg(placement: Placement) -> Measurement:
     name, scan = "processing.jpeg_quality", placement.scan
     side = min(JPEG_SIDE, scan.width_px, scan.height_px)
     chosen: list[Window] = tiles(scan, placement.overview, side, side).busiest(JPEG_WINDOWS)
-    windows = []
-    for window in chosen:
-        codes = scan.window(window).astype(np.float64) / (2**scan.bits - 1) * 255
-        windows.append(codes @ LUMA_OF_CODES if scan.channels == 3 else codes[..., 0])
+    windows = [code_luma(scan.window(window) / (2**scan.bits - 1) * 255) for window in chosen]
     trace = find_jpeg(windows, [(window.row, window.col) for window in chosen])
     if trace is None:
-        why = "too little print to show the steps of JPEG"
-        return not_measurable(name, why, scan=scan.name)
-    status: Status = "ok"
-    quality, error = trace.quality, trace.quality_error
+        return not_measurable(name, NO_PRINT, scan=scan.name)
+    quality, status, why = _traced(trace, lossy=scan.lossy)
+    return Measurement(
+        name,
+        quality,
+        trace.quality_error,
+        status,
+        why.words,
+        scan=scan.name,
+        reason_kind=why.kind,
+    )
+
+
+def _traced(trace: JpegTrace, *, lossy: bool) -> tuple[float, Status, Reason]:
+    """Quality, what it is worth and why, of a file that says itself whether it is lossy."""
     if trace.steps:
-        reason = f"{len(trace.steps)} frequencies keep to the steps of JPEG"
-        if not scan.lossy:
-            reason += ", though this file is lossless: it was compressed before"
+        words = f"{len(trace.steps)} frequencies keep to the steps of JPEG"
+        if not lossy:
+            words += ", though this file is lossless: it was compressed before"
         if trace.offset != (0, 0):
-            reason += f"; its grid starts at {trace.offset[1]}, {trace.offset[0]} px: cropped since"
-    elif scan.lossy:
-        status, quality = "lower-bound", float(FINEST_QUALITY)
-        reason = "finer than this leaves no steps to see"
-    else:
-        reason = "no trace: not compressed, or finer than quality 92, or altered since"
-    return Measurement(name, quality, error, status, reason, scan=scan.name)
+            words += f"; its grid starts at {trace.offset[1]}, {trace.offset[0]} px: cropped since"
+        return trace.quality, "ok", Reason("compression", words)
+    if lossy:
+        why = Reason("compression", "finer than this leaves no steps to see")
+        return float(FINEST_QUALITY), "at-least", why
+    words = "no trace: not compressed, or finer than quality 92, or altered since"
+    return trace.quality, "ok", Reason("method", words)

@@ -13,23 +13,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.model import (
+    DIRECTIONS,
     Curve,
     Direction,
     Evidence,
     Floats,
     Measurement,
     Placement,
+    Reason,
     Results,
     Status,
     not_measurable,
 )
-from scanqa.numeric.edge import locate_edge
-from scanqa.numeric.edge_fit import Unmeasured
-from scanqa.numeric.edge_window import edge_window
+from scanqa.numeric.edge.find import locate_edge
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.scatter import median_error
+from scanqa.reading.edge_window import edge_window
 
-DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
 MOST_EDGES = 12  # in a direction: a median needs no more
 FEWEST_EDGES = 3
 HALO_PX = 8.0  # from the edge, within which sharpening filters overshoot
@@ -37,6 +37,16 @@ FAR = 0.7  # of the reach: beyond, the light is that of the plain sides
 BIN_PX = 0.5
 MOST_ENDS = 0.001  # of the pixels at an end of the scale, for a halo not to be cut off
 HALO_SEEN = 2.0  # percent; noise of a bin stays below (tests/measures/test_processing.py)
+NO_SHEET = Reason(
+    "no-scan",
+    "no sheet with enough clean edges was found in any scan: scan the printed bed sheet",
+)
+SHARPENED = Reason(
+    "software",
+    "edges are sharpened: SFR50 and the peak of the response speak of the software, "
+    "SFR10 and effective dpi less so",
+)
+CUT_OFF = Reason("clipped", f"{SHARPENED.words}; the halo is cut off at the end of the scale")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,8 +79,7 @@ def halos(placements: Sequence[Placement]) -> Results:
             if len(profiles) >= FEWEST_EDGES:
                 results += _halo(placement, direction, profiles)
     if not results.measurements:
-        why = "no sheet with enough clean edges was found in any scan: scan the printed bed sheet"
-        return Results((not_measurable("processing.halo", why),))
+        return Results((not_measurable("processing.halo", NO_SHEET),))
     return results
 
 
@@ -86,7 +95,7 @@ def _profiles(placement: Placement, direction: Direction) -> list[_Profile]:
         light = luma(placement.light.light(codes))
         ends = ((codes == 2**placement.scan.bits - 1) | (codes == 0)).any(axis=-1)
         located = locate_edge(light, place.line, place.reach_px)
-        if not isinstance(located, Unmeasured):
+        if not isinstance(located, Reason):
             patch, fit = located
             distance = fit.distance(patch.x, patch.t)[patch.use]
             found.append(_profile(distance, patch.light[patch.use], bool(ends.mean() > MOST_ENDS)))
@@ -109,22 +118,18 @@ def _halo(placement: Placement, direction: Direction, profiles: list[_Profile]) 
     overshoots = np.array([profile.overshoot_percent for profile in profiles])
     value, error = float(np.median(overshoots)), float(median_error(overshoots))
     status: Status = "ok"
-    reason = ""
-    if seen(value, error):
-        reason = (
-            "edges are sharpened: SFR50 and the peak of the response speak of the software, "
-            "SFR10 and effective dpi less so"
-        )
-        if any(profile.clipped for profile in profiles):
-            status, reason = "lower-bound", f"{reason}; the halo is cut off at the end of the scale"
+    why = SHARPENED if seen(value, error) else None
+    if why and any(profile.clipped for profile in profiles):
+        status, why = "at-least", CUT_OFF
     measured = Measurement(
         "processing.halo",
         value,
         error,
         status,
-        reason,
+        why.words if why else "",
         scan=placement.scan.name,
         direction=direction,
+        reason_kind=why.kind if why else None,
     )
     typical = profiles[int(np.argmin(np.abs(overshoots - value)))]
     near = np.abs(typical.distance_px) <= 2 * HALO_PX

@@ -8,71 +8,80 @@ A value that speaks of the software and not of the scanner is worse than none:
 - JPEG replaces both by its own;
 - scans cropped to the paper have lost the edges of the bed.
 
-Software that does this to one scan of a set is taken to do it to all of them.
+Which measures a trace falsifies stands in their rows of the catalogue (``spoiled_by``). Software
+that does this to one scan of a set is taken to do it to all of them, but for sharpening, which is
+seen in each scan by itself. A direction that a trace names is the only one that it spoils.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from scanqa.catalogue import CATALOGUE, ROLES, Role
 from scanqa.measures.processing import codes, crop, halo
-from scanqa.model import Measurement, Results
+from scanqa.model import Measurement, Placement, ReasonKind, Results, of_role
 
 
 @dataclass(frozen=True, slots=True)
 class Spoil:
-    """A trace, when it counts, and the measures (or families) that it falsifies."""
+    """A trace, when it counts, and what to say of the values that it falsifies.
 
-    trace: str
+    Attributes
+    ----------
+    counts : callable
+        Whether a measurement of the trace is one.
+    why : str
+        With ``{value}``, the trace's.
+    roles : tuple of Role
+        Scans on which it matters: a crop of one on which no edge of the bed was measured does not.
+    own_scan_only : bool
+        Whether other scans are none of its business.
+    """
+
     counts: Callable[[Measurement], bool]
-    families: tuple[str, ...]
     why: str
+    kind: ReasonKind = "software"
+    roles: tuple[Role, ...] = ROLES
+    own_scan_only: bool = False
 
 
-SPOILS = (
-    Spoil(
-        "processing.halo",
+SPOILS = {
+    "processing.halo": Spoil(
         lambda m: halo.seen(m.value or 0.0, m.uncertainty or 0.0),
-        ("sharpness.sfr50",),
         "edges are sharpened in software (halo of {value:.0f} %)",
+        own_scan_only=True,
     ),
-    Spoil(
-        "processing.level_stretch",
+    "processing.level_stretch": Spoil(
         lambda m: codes.stretched(m.value or 1.0, m.uncertainty or 0.0),
-        ("noise.", "tone.", "drift.", "backing."),
         "levels were stretched after digitising (by {value:.2f})",
     ),
-    Spoil(
-        "processing.grain_kept",
+    "processing.grain_kept": Spoil(
         lambda m: m.value is not None and codes.smoothed(m.value),  # 0: no grain is left
-        ("noise.", "streaks.column_pattern"),
         "grain was smoothed in software (finest grain {value:.2f} of what it should be)",
     ),
-    Spoil(
-        "processing.jpeg_quality",
+    "processing.jpeg_quality": Spoil(
         lambda m: m.status == "ok" and (m.value or 0.0) < 100,
-        ("noise.", "streaks.column_pattern"),
         "the image went through JPEG (quality about {value:.0f})",
+        kind="compression",
     ),
-    Spoil(
-        "processing.crop",
+    "processing.crop": Spoil(
         lambda m: (m.value or 0.0) > crop.SAME_MM,
-        ("edges.",),
         "a scan is {value:.0f} mm smaller than others of the whole bed (cropped in software)",
+        roles=("blank", "edge-strip"),
     ),
-)
+}
 
 
-def withhold(results: Results, *, beds: Collection[str]) -> Results:
+def withhold(results: Results, scans: Sequence[Placement]) -> Results:
     """Take back what the traces make unmeasurable.
 
     Parameters
     ----------
     results : Results
         Everything measured on one scanner, the traces of processing among it.
-    beds : collection of str
-        Names of the scans that edges were measured on: a crop of another scan spoils none.
+    scans : sequence of Placement
+        All of them, for their roles.
 
     Returns
     -------
@@ -80,24 +89,31 @@ def withhold(results: Results, *, beds: Collection[str]) -> Results:
         The same, values that cannot be trusted replaced by their reasons.
     """
     found = [
-        (spoil, trace)
-        for spoil in SPOILS
-        for trace in results.named(spoil.trace)
-        if trace.value is not None and spoil.counts(trace)
-        if spoil.trace != "processing.crop" or trace.scan in beds
+        trace
+        for name, spoil in SPOILS.items()
+        for trace in results.named(name)
+        if spoil.counts(trace) and _matters(spoil, trace, scans)
     ]
     if not found:
         return results
     return replace(results, measurements=tuple(_judged(m, found) for m in results.measurements))
 
 
-def _judged(m: Measurement, found: Sequence[tuple[Spoil, Measurement]]) -> Measurement:
+def _matters(spoil: Spoil, trace: Measurement, scans: Sequence[Placement]) -> bool:
+    """Whether a trace is of a scan on which it matters."""
+    if spoil.roles == ROLES:
+        return True
+    return trace.scan in {placement.scan.name for placement in of_role(scans, *spoil.roles)}
+
+
+def _judged(m: Measurement, found: Sequence[Measurement]) -> Measurement:
     if m.value is None:
         return m
-    for spoil, trace in found:
-        elsewhere = trace.scan != m.scan if spoil.trace == "processing.halo" else False
+    for trace in found:
+        spoil = SPOILS[trace.name]
+        elsewhere = spoil.own_scan_only and trace.scan != m.scan
         other_way = None not in (trace.direction, m.direction) and trace.direction != m.direction
-        if m.name.startswith(spoil.families) and not elsewhere and not other_way:
+        if trace.name in CATALOGUE[m.name].spoiled_by and not elsewhere and not other_way:
             why = spoil.why.format(value=trace.value)
             read = f"it read {m.value:.3g} {m.unit}".rstrip()
             return replace(
@@ -106,5 +122,9 @@ def _judged(m: Measurement, found: Sequence[tuple[Spoil, Measurement]]) -> Measu
                 uncertainty=None,
                 status="not-measurable",
                 reason=f"{why}, and this would tell of the software, not of the scanner; {read}",
+                reason_kind=spoil.kind,
+                low=None,
+                high=None,
+                shared=(),
             )
     return m

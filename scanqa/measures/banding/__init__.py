@@ -1,0 +1,280 @@
+"""Periodic change of the level along the carriage's travel.
+
+Row means of blank scans, as the logarithm of light, are searched for a sine (`periodic`) with a
+period from two rows to an eighth of the length, 40 mm at most. The likely source follows from the
+period, from whether the phase is the same in every scan (what is tied to the carriage repeats, the
+mains do not), and, where the time of one line is known, from the frequency: a lamp on a poor
+supply flickers at twice that of the mains.
+
+Fails in scans shorter than a few periods and where the paper is at the top of the scale. Wire
+marks of laid paper are periodic too: look whether another paper shows the same.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from scanqa.measures.banding.periodic import Spectrum, Wave, spectrum, strongest_wave
+from scanqa.model import (
+    Curve,
+    Evidence,
+    Measurement,
+    Placement,
+    Reason,
+    Results,
+    Told,
+    not_measurable,
+    of_role,
+)
+from scanqa.numeric.line_fit import local_pattern
+from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.profiles import Profiles, profiles
+
+LONGEST_MM = 40.0
+FALSE_ALARMS = 2e-4  # per scan
+FEWEST_ROWS = 400
+SATURATED = 0.5
+MAINS_HZ = (50.0, 60.0)
+FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
+SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans
+CURVE_POINTS = 300
+FLICKER_REACH_MM = 5.0  # unsteadiness is what changes faster than about this
+OUTLIERS = 6.0  # scatters: single rows beyond are lines (a matter of `streaks`)
+
+
+def measure(scans: Sequence[Placement], told: Told) -> Results:
+    """Strongest periodic change along travel, of each blank scan.
+
+    Parameters
+    ----------
+    scans : sequence of Placement
+        Blank ones count: plain white paper.
+    told : Told
+        `line_time_ms`: what the scanner takes for one row at this dpi, when it is known.
+
+    Returns
+    -------
+    Results
+        ``banding.amplitude`` (half of crest to trough, % of light) and ``banding.period`` (mm) of
+        each scan; where no band is found the amplitude is 0 with the uncertainty that one would
+        have, and the period is not measurable. The reason of a period names likely sources.
+        ``banding.phase_spread`` (rad) and ``banding.frequency`` (Hz) of each wave, and
+        ``banding.unsteadiness`` (% rms) of each scan.
+    """
+    results = Results()
+    waves: list[tuple[Placement, Profiles, Wave]] = []
+    for placement in of_role(scans, "blank"):
+        bed = _bed(placement)
+        if isinstance(bed, Reason):
+            missing = (_missing(what, placement, bed) for what in ("amplitude", "period"))
+            results += Results(tuple(missing))
+            continue
+        longest = min(LONGEST_MM / bed.pitch_mm, bed.stack.shape[2] / 8)
+        results += Results((_unsteadiness(placement, bed),))
+        profile = bed.mean()
+        wave = strongest_wave(profile, longest=longest, false_alarms=FALSE_ALARMS)
+        found = spectrum(profile, longest)
+        if wave is None:
+            results += _no_wave(placement, found)
+        else:
+            waves.append((placement, bed, wave))
+        results += Results(evidence=(_evidence(placement, bed, found, wave),))
+    for placement, bed, wave in waves:
+        phases = _phases(wave, waves)
+        source = _source(placement, bed, wave, phases, told.line_time_ms)
+        results += _values(placement, bed, wave, source)
+        results += _phase_and_frequency(placement, wave, phases, told.line_time_ms)
+    return results
+
+
+def _bed(placement: Placement) -> Profiles | Reason:
+    """Row profiles of a scan, or why they cannot show a period."""
+    if placement.overview.top_share > SATURATED:
+        return Reason("clipped", "the paper is at the top of the scale")
+    bed = profiles(placement, "across")
+    why = "no evenly white paper, or too short a scan, to see a period repeat"
+    if bed is None:
+        return Reason("too-dark", why)
+    return Reason("too-small", why) if bed.stack.shape[2] < FEWEST_ROWS else bed
+
+
+def _missing(what: str, placement: Placement, why: Reason) -> Measurement:
+    name = placement.scan.name
+    return not_measurable(f"banding.{what}", why, name, direction="travel", channel="luma")
+
+
+def _no_wave(placement: Placement, found: Spectrum) -> Results:
+    """No band: amplitude nought with the standard uncertainty of one at a middling period."""
+    error = 100 * float(np.median(found.floor)) / math.sqrt(2)
+    amplitude = Measurement(
+        "banding.amplitude",
+        0.0,
+        error,
+        reason="no periodic change stands out of the noise",
+        scan=placement.scan.name,
+        direction="travel",
+        channel="luma",
+    )
+    why = Reason("no-detail", "no periodic change was found")
+    return Results((amplitude, _missing("period", placement, why)))
+
+
+def _values(placement: Placement, bed: Profiles, wave: Wave, source: str) -> Results:
+    return Results(
+        (
+            Measurement(
+                "banding.amplitude",
+                100 * wave.amplitude,
+                100 * wave.amplitude_error,
+                scan=placement.scan.name,
+                direction="travel",
+                channel="luma",
+            ),
+            Measurement(
+                "banding.period",
+                wave.period * bed.pitch_mm,
+                wave.period_error * bed.pitch_mm,
+                reason=source,
+                scan=placement.scan.name,
+                direction="travel",
+                channel="luma",
+            ),
+        )
+    )
+
+
+def _phase_and_frequency(
+    placement: Placement, wave: Wave, phases: Sequence[float], line_time_ms: float | None
+) -> Results:
+    """What tells a carriage from a lamp: whether crests stay in place, and the frequency."""
+    where: dict[str, Any] = {"scan": placement.scan.name, "direction": "travel", "channel": "luma"}
+    spread, frequency = "banding.phase_spread", "banding.frequency"
+    if len(phases) > 1:
+        one = Measurement(spread, _spread(phases), None, **where)
+    else:
+        why = "no second scan shows the same period: scan plain paper twice"
+        one = not_measurable(spread, Reason("no-scan", why), **where)
+    if line_time_ms is not None:
+        hertz = 1000 / (wave.period * line_time_ms)
+        error = hertz * wave.period_error / wave.period
+        two = Measurement(frequency, hertz, error, **where)
+    else:
+        why = "the time of a line is not known"
+        two = not_measurable(frequency, Reason("not-told", why), **where)
+    return Results((one, two))
+
+
+def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
+    """Rms of what odd and even columns share from row to row, slow changes taken off.
+
+    Their noise differs, so that the mean product of the two is the variance of what is common:
+    light that flickers, steps of the carriage. Lines in the paper across the bed are in it too.
+    """
+    name, bands = "banding.unsteadiness", bed.stack.shape[1]
+    reach = max(round(FLICKER_REACH_MM / bed.pitch_mm), 8)
+    where: dict[str, Any] = {"direction": "travel", "channel": "luma"}
+    if bands < 2 or bed.stack.shape[2] < 4 * reach:
+        why = Reason("too-small", "the scan is too small")
+        return not_measurable(name, why, placement.scan.name, **where)
+    fine, gain = local_pattern(bed.stack[0], reach)
+    halves = [fine[start::2].mean(axis=0) / gain for start in (0, 1)]
+    limits = [OUTLIERS * float(sigma_about_zero(half)) for half in halves]
+    kept = np.all([np.abs(h) <= limit for h, limit in zip(halves, limits, strict=True)], axis=0)
+    product = (halves[0] * halves[1])[kept]
+    variance = max(float(product.mean()), 0.0)
+    # Neighbouring rows of paper share its grain: a tenth as many are independent.
+    error = float(product.std()) / math.sqrt(max(product.size / 10, 1))
+    rms = math.sqrt(variance)
+    uncertainty = 100 * (math.sqrt(variance + error) - rms)
+    return Measurement(name, 100 * rms, uncertainty, scan=placement.scan.name, **where)
+
+
+def _phases(wave: Wave, waves: Sequence[tuple[Placement, Profiles, Wave]]) -> list[float]:
+    """Phases at the first row of the image of the waves of the same period, this one's too."""
+    out = []
+    for _, bed, other in waves:
+        error = max(3 * math.hypot(wave.period_error, other.period_error), 0.002 * wave.period)
+        if abs(other.period - wave.period) < error:
+            out.append(other.phase - 2 * math.pi * bed.first / other.period)
+    return out
+
+
+def _source(
+    placement: Placement,
+    bed: Profiles,
+    wave: Wave,
+    phases: Sequence[float],
+    line_time_ms: float | None,
+) -> str:
+    """Likely sources in words, the likeliest first. Common practice in the trade, no source."""
+    period_mm = wave.period * bed.pitch_mm
+    fixed = len(phases) > 1 and _spread(phases) < SAME_PHASE
+    loose = len(phases) > 1 and not fixed
+    told = ""
+    if fixed:
+        told = "; the phase is the same in every scan, so it is tied to the carriage or the bed"
+    elif loose:
+        told = "; the phase differs from scan to scan, so it is not tied to the carriage"
+    if placement.scan.lossy and abs(wave.period - round(wave.period / 8) * 8) < 0.02:
+        return "blocks of the lossy compression of this file" + told
+    flicker = None
+    if line_time_ms is not None:
+        hertz = 1000 / (wave.period * line_time_ms)
+        flicker = any(abs(hertz / (2 * f) - 1) < FLICKER_TOLERANCE for f in MAINS_HZ)
+        if flicker and not fixed:
+            return f"flicker of the lamp at twice the mains frequency ({hertz:.0f} Hz)" + told
+    mechanical = _mechanical(wave.period, period_mm)
+    if flicker is False:
+        return f"{mechanical}; not the mains ({hertz:.0f} Hz)" + told
+    times = " or ".join(
+        f"{1000 / (2 * f * wave.period):.2f} ms ({f:.0f} Hz mains)" for f in MAINS_HZ
+    )
+    if loose:
+        return f"flicker of the lamp, if a line takes {times}; else {mechanical}" + told
+    return f"{mechanical}; else flicker of the lamp, if a line takes {times}" + told
+
+
+def _mechanical(period_px: float, period_mm: float) -> str:
+    if period_px < 4.5:
+        return "rows read by staggered lines of the sensor, or single steps of the motor"
+    if period_mm < 0.7:
+        return "steps of the motor that moves the carriage"
+    if period_mm < 5:
+        return "teeth of the belt or of a gear of the carriage drive"
+    return "one turn of a pulley or gear of the carriage drive"
+
+
+def _spread(phases: Sequence[float]) -> float:
+    """Circular standard deviation, radians."""
+    length = abs(complex(np.mean(np.exp(1j * np.asarray(phases)))))
+    return math.sqrt(max(-2 * math.log(max(length, 1e-9)), 0.0))
+
+
+def _evidence(placement: Placement, bed: Profiles, found: Spectrum, wave: Wave | None) -> Evidence:
+    """Amplitude spectrum over the period, the highest of each few bins."""
+    period_mm = bed.pitch_mm / found.frequency[::-1]
+    edges = np.geomspace(period_mm[0], period_mm[-1] * 1.0001, CURVE_POINTS + 1)
+    starts = np.unique(np.searchsorted(period_mm, edges[:-1]))
+    starts = starts[starts < period_mm.size]
+    highest = np.maximum.reduceat(found.amplitude[::-1], starts)
+    floor = np.maximum.reduceat(found.floor[::-1], starts)
+    lines = () if wave is None else ((wave.period * bed.pitch_mm, "strongest"),)
+    return Evidence(
+        explains="banding",
+        kind="curves",
+        title="Periodic change of light along travel",
+        scan=placement.scan.name,
+        x_label="period, mm",
+        y_label="amplitude, % of light",
+        unit="%",
+        curves=(
+            Curve("amplitude", period_mm[starts], 100 * highest),
+            Curve("floor of the noise", period_mm[starts], 100 * floor),
+        ),
+        lines_mm=lines,
+        note="A wave stands out if it is about four times the floor or more.",
+    )

@@ -1,0 +1,85 @@
+"""How the open page darkens towards the spine, and why: light and focus above the glass.
+
+*Darkening* (`page_profile`, `spine`, `darkening`). The paper level is an *upper envelope*, so print
+does not count: the page is divided into bands of 10 mm along the spine; in each, at each distance
+from the side where the spine lies, the paper is the cluster of the small blocks' lightness (L*, of
+luma) nearest to their 85th percentile (mean shift); along the way, glints narrower than 1.2 mm are
+cut off (grey opening) and dips narrower than 8 mm (lines of text that run with the spine) are
+filled (grey closing). Each band is compared with its own plateau, the level further in; bands that
+show no bare paper there (pictures, lid beyond the book) are left out; the profile is the median
+over the bands.
+
+Distances are from the image's border on the spine side: what the sensor does not see there is the
+dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to that border.
+``reach_k`` is where the page is no longer darker than its plateau by k, for 3 mm on end.
+
+*Height* (`ramp`). A page that rises towards the spine gets darker and blurrier; the gutter ramp is
+a slope of known height that says by how much (``light_at_*``, ``focus_at_*_height``,
+``depth_of_field``).
+
+*Lift* (`lift`). With a ramp in the set the darkening is explained: light at each distance over that
+on the plateau, with what blank paper shows at the same place divided out, is looked up in the
+ramp's light against height; that is the lift of the page (``lift_at_*``). How much fine detail is
+left at that height the ramp's focus curve says (``focus_at_*``).
+
+The definitions are our own; no standard states them. Fails (not measurable): no open-book scan;
+spine side unknown and not evident; no bare paper; image too small; no ramp, or not all of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from scanqa.measures.gutter.darkening import darkening, no_darkening
+from scanqa.measures.gutter.lift import lift, no_lift
+from scanqa.measures.gutter.ramp import located_ramps, no_ramp, over_height, same_size
+from scanqa.measures.gutter.spine import spine_profile
+from scanqa.model import Placement, Reason, Results, Told, of_role
+
+NO_BOOK = Reason(
+    "no-scan", "no open-book scan: lay a book open at white pages, its spine on the glass edge"
+)
+NO_SLOPE = Reason("not-found", "the slope of the gutter ramp was not located")
+
+
+def measure(scans: Sequence[Placement], told: Told) -> Results:
+    """Darkening towards the spine of each open-book scan, light and focus of each ramp.
+
+    Parameters
+    ----------
+    scans : sequence of Placement
+        Open-book scans; pieces of gutter ramps, the first of which explains the darkening; blank
+        scans, of which the first of the size of a scan says what of its darkness is edge shadow.
+    told : Told
+        `book_edge`, the side of the image where the spine lies: without it the side is found if
+        it is evident. `ramp_height_mm`, the height of the ramp's lip above the table as measured
+        with a rule: as designed unless given.
+
+    Returns
+    -------
+    Results
+        ``gutter.delta_L_at_*``, ``gutter.reach_*``, ``gutter.plateau`` and the profile, for each
+        open book; ``gutter.lift_at_*`` and ``gutter.focus_at_*mm`` if there is a ramp;
+        ``gutter.light_at_*``, ``gutter.focus_at_*_height`` and ``gutter.depth_of_field`` of each
+        ramp.
+    """
+    blanks, pieces = of_role(scans, "blank"), of_role(scans, "gutter-ramp")
+    ramps = located_ramps(pieces, told.ramp_height_mm, blanks)
+    results = Results()
+    for book in of_role(scans, "open-book"):
+        found = spine_profile(book, told.book_edge)
+        if isinstance(found, Reason):
+            results += no_darkening(found, book.scan.name)
+            continue
+        side, profile = found
+        results += darkening(profile, side, book.scan.name)
+        if ramps:
+            blank = same_size(book, blanks)
+            results += lift(profile, side, ramps[0], blank, book.scan.name)
+        elif pieces:
+            results += no_lift(NO_SLOPE, book.scan.name)
+    if not of_role(scans, "open-book"):
+        results += no_darkening(NO_BOOK, "")
+    for ramp in ramps:
+        results += over_height(ramp)
+    return results if ramps else results + no_ramp()

@@ -1,0 +1,119 @@
+"""How much darker the open page is at each distance from the spine, and how far that reaches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from scanqa.catalogue import GUTTER_DISTANCES_MM, GUTTER_REACH_DELTA_L, Side
+from scanqa.measures.gutter.page_profile import Profile, delta_at, reach
+from scanqa.model import Curve, Evidence, Measurement, Reason, Results, not_measurable
+from scanqa.numeric.scatter import median_error
+
+CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
+PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
+SHOWN_MM = 40.0
+SPINE_SHOWN_AT_MM = (2, 5)
+
+
+def no_darkening(why: Reason, scan: str) -> Results:
+    """All of it, not measurable."""
+    names = [f"gutter.delta_L_at_{d}mm" for d in GUTTER_DISTANCES_MM]
+    names += [f"gutter.reach_{delta}" for delta in GUTTER_REACH_DELTA_L]
+    names.append("gutter.plateau")
+    return Results(tuple(not_measurable(name, why, scan) for name in names))
+
+
+def darkening(profile: Profile, side: Side, scan: str) -> Results:
+    """Plateau, ΔL* at each distance, reach of each ΔL*, and figures.
+
+    Parameters
+    ----------
+    profile : Profile
+        Of the paper, from the side of the spine inwards.
+    side : str
+        That side of the image.
+    scan : str
+        Name of the scan.
+    """
+    plateau = Measurement("gutter.plateau", profile.plateau, profile.plateau_error, scan=scan)
+    measurements = (plateau, *_deltas(profile, scan), *_reaches(profile, scan))
+    figures = (_across_the_page(profile, side, scan), _along_the_spine(profile, scan))
+    return Results(measurements, evidence=figures)
+
+
+def _deltas(profile: Profile, scan: str) -> Iterator[Measurement]:
+    errors = median_error(profile.lack)
+    for d in GUTTER_DISTANCES_MM:
+        value = delta_at(profile, d)
+        error = float(np.interp(d, profile.at_mm, errors)) * (CONTINUED if d == 0 else 1.0)
+        yield Measurement(f"gutter.delta_L_at_{d}mm", value, error, scan=scan)
+
+
+def _reaches(profile: Profile, scan: str) -> Iterator[Measurement]:
+    """Uncertainty from that of the profile over its slope there, and from the blocks' size."""
+    delta = profile.delta
+    errors = median_error(profile.lack)
+    pitch = float(profile.at_mm[1] - profile.at_mm[0])
+    for limit in GUTTER_REACH_DELTA_L:
+        name = f"gutter.reach_{limit}"
+        value = reach(profile.at_mm, delta, limit)
+        if value == profile.at_mm[-1]:
+            why = "the page does not reach the level of its plateau within what was looked at"
+            yield Measurement(name, value, None, "at-least", why, scan, reason_kind="range")
+            continue
+        error = float(np.interp(value, profile.at_mm, errors))
+        early = reach(profile.at_mm, delta, limit + error)
+        late = reach(profile.at_mm, delta, limit - error)
+        uncertainty = float(np.hypot((late - early) / 2, PLACE_SHARE * pitch))
+        yield Measurement(name, value, uncertainty, scan=scan)
+
+
+# ------------------------------------------------------------------------------ the figures
+
+
+def _across_the_page(profile: Profile, side: Side, scan: str) -> Evidence:
+    here = profile.at_mm <= SHOWN_MM
+    at_mm = profile.at_mm[here]
+    low, high = np.percentile(profile.lack[:, here], [10, 90], axis=0)
+    lines = []
+    for limit in GUTTER_REACH_DELTA_L:
+        where = reach(profile.at_mm, profile.delta, limit)
+        if where > 0:
+            lines.append((where, f"{limit} L* darker: {where:.1f} mm"))
+    return Evidence(
+        "gutter",
+        "curves",
+        f"How the page darkens towards the spine ({side} side of the image)",
+        scan=scan,
+        x_label="Distance from the side of the image, mm",
+        y_label="L* below the page further in",
+        unit="L*",
+        curves=(
+            Curve("median along the spine", at_mm, profile.delta[here]),
+            Curve("a tenth of the spine is lighter than this", at_mm, low),
+            Curve("a tenth of the spine is darker than this", at_mm, high),
+        ),
+        lines_mm=tuple(lines),
+        note=f"Page further in: L* {profile.plateau:.1f}; {len(profile.lack)} bands of paper.",
+    )
+
+
+def _along_the_spine(profile: Profile, scan: str) -> Evidence:
+    """Where along the spine the page lies close and where it lifts."""
+    curves = []
+    for distance in SPINE_SHOWN_AT_MM:
+        i = int(np.argmin(np.abs(profile.at_mm - distance)))
+        curves.append(Curve(f"{distance} mm from it", profile.along_mm, profile.lack[:, i]))
+    return Evidence(
+        "gutter",
+        "curves",
+        "How the darkening changes along the spine",
+        scan=scan,
+        x_label="Place along the spine, mm",
+        y_label="L* below the page further in",
+        unit="L*",
+        curves=tuple(curves),
+        note="Even all along, the page lies alike; darker towards one end, press the book there.",
+    )

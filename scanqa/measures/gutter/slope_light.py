@@ -1,0 +1,140 @@
+"""Light on a slope of known height, against light on the glass beside it.
+
+The slope is a piece of a sheet that rises from a line, its foot; the flat piece lies on the other
+side of the foot. Paper is looked for in rows parallel to the foot (`paper_level`), so that what is
+printed on them does not count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from scanqa.measures.gutter.paper_level import paper_level
+from scanqa.model import Floats, Placement, Reason
+from scanqa.numeric.lightness import light_of, lstar, luma
+
+STEP_MM = 0.5  # along the slope
+RIM_MM = 1.5  # at the sides of the strip
+FOLD_MM = 1.0  # beside the folds, where the paper is bent
+FLAT_MM = (-50.0, -5.0)  # of the flat part, from the foot
+SMOOTH = 7  # rows: the light changes little over 3.5 mm of slope
+MIN_ROWS = 20
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeightCurve:
+    """Light against height.
+
+    Attributes
+    ----------
+    height_mm : (n,)
+        Above the glass, rising.
+    light : (n,)
+        Over that on the glass.
+    error : float
+        Standard error of each, from the scatter of the rows.
+    """
+
+    height_mm: Floats
+    light: Floats
+    error: float
+
+    def at(self, height_mm: float) -> float | None:
+        """Light at a height, None beyond the slope."""
+        if not 0 <= height_mm <= self.height_mm[-1]:
+            return None
+        x, y = np.append(0.0, self.height_mm), np.append(1.0, self.light)
+        return float(np.interp(height_mm, x, y))
+
+    def height_of(self, light: Floats) -> Floats:
+        """Height at which the light has fallen so far; NaN beyond the slope.
+
+        The curve is made to fall throughout (running minimum), so that there is one answer.
+        """
+        falling = np.minimum.accumulate(np.append(1.0, self.light))
+        heights = np.append(0.0, self.height_mm)
+        found = np.interp(light, falling[::-1], heights[::-1])
+        return np.where(light < falling[-1], np.nan, found)
+
+
+def light_over_height(
+    slope: Placement, flat: Placement, *, height_mm: float | None = None, blank: Placement | None
+) -> HeightCurve | Reason:
+    """Light on the slope over that on the flat part, or the reason why not.
+
+    Parameters
+    ----------
+    slope, flat : Placement
+        The two pieces in one scan; `slope.piece.rise` says how it rises.
+    height_mm : float, optional
+        Measured height of the upper end; as designed unless given.
+    blank : Placement or None
+        Plain paper, same scanner and size: its light is divided out, so that edge shadow and
+        falloff do not pass for the effect of height.
+    """
+    assert slope.piece is not None
+    assert slope.piece.rise is not None
+    rise = slope.piece.rise
+    frame = _frame(slope)
+    top = rise.height_mm if height_mm is None else height_mm
+    u = np.arange(FOLD_MM, rise.length_mm - FOLD_MM, STEP_MM)
+    up = _rows(slope, frame, u, blank)
+    down = _rows(flat, frame, np.arange(*FLAT_MM, STEP_MM), blank)
+    seen, level = np.isfinite(up), down[np.isfinite(down)]
+    if np.count_nonzero(seen) < MIN_ROWS or len(level) < MIN_ROWS:
+        why = "too little of the ramp and its flat part lies in the image"
+        return Reason("not-found", why)
+    glass = float(np.median(level))
+    light = up[seen] / glass
+    smooth = ndimage.median_filter(light, size=SMOOTH, mode="nearest")
+    smooth = ndimage.uniform_filter1d(smooth, SMOOTH, mode="nearest")
+    error = float(np.std(light - smooth) / np.sqrt(SMOOTH))
+    on_glass = float(np.std(level) / glass / np.sqrt(len(level)))
+    return HeightCurve(u[seen] / rise.length_mm * top, smooth, float(np.hypot(error, on_glass)))
+
+
+def _frame(slope: Placement) -> tuple[Floats, Floats, Floats]:
+    """Sheet frame of a slope: left end of the foot, the foot's whole run, unit vector upwards."""
+    assert slope.piece is not None
+    assert slope.piece.rise is not None
+    start, end = (np.asarray(p, np.float64) for p in slope.piece.rise.foot_mm)
+    run = end - start
+    up = np.array([-run[1], run[0]]) / np.hypot(*run)
+    inside = np.mean(slope.piece.outline_mm, axis=0) - start
+    return start, run, up if inside @ up > 0 else -up
+
+
+def distance_up(slope: Placement, point_mm: tuple[float, float]) -> float:
+    """Distance of a sheet point from the foot, along the slope; negative on the flat part."""
+    start, _, up = _frame(slope)
+    return float((np.asarray(point_mm) - start) @ up)
+
+
+def _rows(
+    piece: Placement,
+    frame: tuple[Floats, Floats, Floats],
+    u_mm: Floats,
+    blank: Placement | None,
+) -> Floats:
+    """Paper light of each row at distances from the foot; NaN where it is not in the image."""
+    start, run, up = frame
+    width = float(np.hypot(*run))
+    step = piece.overview.step_px
+    v = np.linspace(RIM_MM, width - RIM_MM, round(width / STEP_MM)) / width
+    points = start + v[:, None, None] * run + u_mm[None, :, None] * up
+    px = piece.sheet_px(points.reshape(-1, 2)).reshape(points.shape)
+    blocks = luma(piece.light.light(piece.overview.preview))
+    if blank is not None and blank.overview.preview.shape[:2] == blocks.shape:
+        field = luma(blank.light.light(blank.overview.preview))
+        blocks = blocks * np.median(field) / np.maximum(field, 1e-3)
+    cols = np.floor((px[..., 0] + 0.5) / step).astype(int)
+    rows = np.floor((px[..., 1] + 0.5) / step).astype(int)
+    inside = (rows >= 0) & (rows < blocks.shape[0]) & (cols >= 0) & (cols < blocks.shape[1])
+    whole = inside.all(axis=0)
+    out = np.full(len(u_mm), np.nan)
+    if whole.any():
+        out[whole] = light_of(paper_level(lstar(blocks[rows[:, whole], cols[:, whole]])))
+    return out

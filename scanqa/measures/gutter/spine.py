@@ -1,0 +1,73 @@
+"""On which side of the image the spine lies: said by the user, or evident."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from scanqa.catalogue import SIDES, Side
+from scanqa.measures.gutter.page_profile import Profile, delta_at, page_profile, reach
+from scanqa.model import Placement, Reason
+
+# What tells a gutter from an edge shadow or the end of the page, when nobody says where it is:
+GUTTER_MIN_DELTA_L = 4.0  # at 2 mm
+GUTTER_REACH_MM = (3.0, 30.0)  # of a darkening by 2 L*
+GUTTER_SLOPE_MM = 1.0  # between a darkening by 2 L* and by half of the whole
+GUTTER_LEAD = 2.0  # the area under the curve over that of any other side
+GUTTER_STEEPEST_L_PER_MM = 40.0  # steeper is the end of the page, or the edges of those beneath it
+GUTTER_FOLD_MM = 1.5  # ... but for the fold itself
+
+
+def spine_profile(book: Placement, told: Side | None) -> tuple[Side, Profile] | Reason:
+    """The side of the spine and the paper's profile from there inwards, or why there is none.
+
+    Parameters
+    ----------
+    book : Placement
+        An open-book scan.
+    told : str or None
+        The side, if the user said it.
+    """
+    if told is None:
+        return _evident(book)
+    profile = page_profile(book, told)
+    return profile if isinstance(profile, Reason) else (told, profile)
+
+
+def _evident(book: Placement) -> tuple[Side, Profile] | Reason:
+    """The one side that darkens as a gutter does."""
+    areas: dict[Side, float] = {}
+    profiles: dict[Side, Profile] = {}
+    for side in SIDES:
+        profile = page_profile(book, side)
+        if isinstance(profile, Reason):
+            continue
+        profiles[side] = profile
+        areas[side] = float(np.maximum(profile.delta, 0).sum()) if _gutter_like(profile) else 0.0
+    ranked = sorted(areas, key=lambda side: areas[side], reverse=True)
+    if ranked and areas[ranked[0]] > 0:
+        best = ranked[0]
+        if len(ranked) == 1 or areas[best] > GUTTER_LEAD * areas[ranked[1]]:
+            return best, profiles[best]
+    why = "it is not evident where the spine lies: say --book-edge left, right, top or bottom"
+    return Reason("not-told", why)
+
+
+def _gutter_like(profile: Profile) -> bool:
+    delta = profile.delta
+    if delta_at(profile, 2.0) < GUTTER_MIN_DELTA_L:
+        return False
+    if _steepest(profile) > GUTTER_STEEPEST_L_PER_MM:
+        return False
+    foot = reach(profile.at_mm, delta, 2.0)
+    half = reach(profile.at_mm, delta, float(delta.max()) / 2)
+    return GUTTER_REACH_MM[0] <= foot <= GUTTER_REACH_MM[1] and foot - half >= GUTTER_SLOPE_MM
+
+
+def _steepest(profile: Profile) -> float:
+    """How fast the paper darkens towards the side at most, L* per mm: median of the bands.
+
+    Of each band on its own, because the page may lie a little askew.
+    """
+    beyond = profile.at_mm[:-1] > GUTTER_FOLD_MM
+    falls = -np.diff(profile.lack, axis=1)[:, beyond] / np.diff(profile.at_mm)[beyond]
+    return float(np.median(falls.max(axis=1)))

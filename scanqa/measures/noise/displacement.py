@@ -1,0 +1,187 @@
+"""Where the paper of one scan lies in another, from the grain that both show.
+
+The cross-covariance of a window in both scans has a peak where the paper has moved to; far moves
+are found from the previews first. A turn of the sheet makes the displacement change over the
+bed: an affine field is fitted to what the windows found.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from scanqa.measures.noise.covariance import at_displacement, cross_covariance, flatten, peak
+from scanqa.model import MM_PER_INCH, Floats, Placement, Point, Window
+from scanqa.numeric.lightness import luma
+from scanqa.numeric.linear_fit import robust_least_squares
+from scanqa.numeric.spread import sigma_about_zero
+
+Field = Callable[[float, float], Point]  # (row, column) of the first scan to (rows, columns)
+
+NEAR_PX = 6  # displacement within which the paper's grain and the fixed pattern are not separable
+CLEAR = 8.0  # height of a grain peak over the scatter of the covariance
+GRAIN_SHARE = 0.3  # of the covariance in place that grain still has one sample away
+TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
+PART_PX = 64  # piece of a window within which the turn of a sheet hardly blurs its grain
+FEWEST = 6  # windows for an affine field; with fewer the sheet counts as not turned
+
+
+def displacement(one: Floats, other: Floats, *, anywhere: bool = False) -> Point | None:
+    """Rows and columns of the clearest shared grain away from displacement nought.
+
+    Parameters
+    ----------
+    one, other : (rows, columns)
+        Windows at the same place of two scans, shading removed.
+    anywhere : bool
+        Displacement nought may be the answer: the windows were lined up already.
+
+    Returns
+    -------
+    (rows, columns) or None
+        None if no peak is clear of the scatter.
+    """
+    from scipy.ndimage import maximum_filter
+
+    surface = cross_covariance(one, other)
+    rows, columns = one.shape
+    # Far displacements have few pairs and chance makes peaks: half of a window at most.
+    top, left = rows // 2 + 1, columns // 2 + 1
+    inner = surface[top : 2 * rows - 1 - top, left : 2 * columns - 1 - left]
+    scatter = float(sigma_about_zero(inner.ravel()))
+    # Crests only: the slope of a wide peak at nought (cloudy paper that lay still) is none.
+    crests = inner == maximum_filter(inner, 5, mode="nearest")
+    crests[[0, -1]] = crests[:, [0, -1]] = False
+    allowed = np.where(crests, inner, -math.inf)
+    if not anywhere:
+        near = np.s_[
+            rows - 1 - top - NEAR_PX + 1 : rows - 1 - top + NEAR_PX,
+            columns - 1 - left - NEAR_PX + 1 : columns - 1 - left + NEAR_PX,
+        ]
+        allowed[near] = -math.inf
+    at_row, at_column = divmod(int(np.argmax(allowed)), allowed.shape[1])
+    where_row, where_column, height = peak(surface, at_row + top, at_column + left)
+    if height <= CLEAR * scatter:
+        return None
+    return where_row - (rows - 1), where_column - (columns - 1)
+
+
+def lies_still(one: Floats, other: Floats) -> bool:
+    """Whether windows at the same place of two scans share grain in place.
+
+    Grain went through the lens, so neighbours share it too, in both directions; the sensor's own
+    pattern is of single samples or single columns.
+    """
+    in_place = at_displacement(one, other, 0, 0)
+    noise = math.sqrt(float(one.var()) * float(other.var()) / one.size)
+    if in_place < CLEAR * noise:
+        return False
+    beside = [at_displacement(one, other, *lag) for lag in ((0, 1), (0, -1), (1, 0), (-1, 0))]
+    return min(beside) > GRAIN_SHARE * in_place
+
+
+def far_window(window: Window, first: Placement, second: Placement) -> Window | None:
+    """Where the paper under a window of the first scan lies in the second, from the previews.
+
+    Tiles of the previews share the paper's coarse grain; good to about a block.
+    """
+    step = first.overview.step_px
+    tiles = []
+    for placement in (first, second):
+        preview = placement.overview.preview
+        half = int(TILE_MM * sum(placement.dpi) / 2 / MM_PER_INCH / step / 2)
+        rows, columns = preview.shape[:2]
+        row = int(np.clip((window.row + window.height // 2) // step - half, 0, rows - 2 * half))
+        col = int(np.clip((window.col + window.width // 2) // step - half, 0, columns - 2 * half))
+        if min(rows, columns) < 2 * half:
+            return None
+        tile = preview[row : row + 2 * half, col : col + 2 * half]
+        plane = flatten(np.log(np.maximum(luma(placement.light.light(tile)), 1e-4)))
+        limit = 4.5 * float(np.median(np.abs(plane)))  # three deviations: specks and marks go
+        plane = np.clip(plane, -limit, limit)
+        # Streaks stay in place and would outshout the paper.
+        tiles.append(plane - plane.mean(axis=0) - plane.mean(axis=1, keepdims=True))
+    found = displacement(tiles[0], tiles[1])
+    if found is None:
+        return None
+    return _inside(window, round(found[0] * step), round(found[1] * step), second)
+
+
+def paper_field(windows: Sequence[Window], found: Sequence[Point | None]) -> Field | None:
+    """Affine displacement of the paper from what windows found, None from less than half of them.
+
+    Wrong finds are weighted down (`robust_least_squares`).
+    """
+    pairs = [(w, f) for w, f in zip(windows, found, strict=True) if f is not None]
+    if not pairs or 2 * len(pairs) < len(windows):
+        return None
+    shifts = np.array([shift for _, shift in pairs], np.float64)
+    middles = np.array(
+        [(w.row + (w.height - 1) / 2, w.col + (w.width - 1) / 2) for w, _ in pairs], np.float64
+    )
+    centre = middles.mean(axis=0)
+    spread = np.ptp(middles, axis=0)
+    if len(pairs) < FEWEST or spread.min() < 1:
+        coefficients = np.zeros((3, 2))
+        coefficients[0] = np.median(shifts, axis=0)
+    else:
+        design = np.column_stack([np.ones(len(pairs)), (middles - centre) / spread])
+        coefficients = np.column_stack(
+            [robust_least_squares(design, shifts[:, axis]).solution for axis in range(2)]
+        )
+        coefficients[1:] /= spread[:, None]
+
+    def field(row: float, column: float) -> Point:
+        rows, columns = coefficients[0] + (np.array([row, column]) - centre) @ coefficients[1:]
+        return float(rows), float(columns)
+
+    return field
+
+
+def moved_window(window: Window, field: Field, other: Placement) -> Window | None:
+    """The window of the other scan where the same paper lies, to the whole pixel."""
+    rows, columns = field(*_middle(window))
+    return _inside(window, round(rows), round(columns), other)
+
+
+def shared_along(
+    ones: Sequence[Floats], others: Sequence[Floats], window: Window, there: Window, field: Field
+) -> Floats:
+    """Covariance of planes of a window with those of the moved window, at the paper's place.
+
+    Piece by piece, each at the displacement of its own middle.
+    """
+    rows, columns = ones[0].shape
+    size = min(PART_PX, rows, columns)
+    out = []
+    for row in range(0, rows - size + 1, size):
+        for column in range(0, columns - size + 1, size):
+            middle = row + (size - 1) / 2, column + (size - 1) / 2
+            shift = field(window.row + middle[0], window.col + middle[1])
+            rest = (
+                shift[0] - (there.row - window.row),
+                shift[1] - (there.col - window.col),
+            )
+            part = np.s_[row : row + size, column : column + size]
+            out.append(
+                [
+                    at_displacement(a[part], b[part], *rest)
+                    for a, b in zip(ones, others, strict=True)
+                ]
+            )
+    return np.asarray(np.mean(out, axis=0), np.float64)
+
+
+def _middle(window: Window) -> Point:
+    return window.row + (window.height - 1) / 2, window.col + (window.width - 1) / 2
+
+
+def _inside(window: Window, rows: int, columns: int, other: Placement) -> Window | None:
+    row, col = window.row + rows, window.col + columns
+    if not 0 <= row <= other.scan.height_px - window.height:
+        return None
+    if not 0 <= col <= other.scan.width_px - window.width:
+        return None
+    return Window(row, col, window.height, window.width)

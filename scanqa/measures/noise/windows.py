@@ -1,0 +1,85 @@
+"""Small windows on a grid over the bed, at full resolution and rid of their shading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scanqa.measures.noise.covariance import flatten
+from scanqa.model import MM_PER_INCH, Floats, Placement, Window
+from scanqa.numeric.lightness import lstar, luma
+
+WINDOW_PX = 256
+GRID = (5, 4)  # windows along travel and across
+EDGE_MM = 12.0  # edge shadows bend more than a window's shading fit can follow
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """A window of one scan.
+
+    Attributes
+    ----------
+    light : (rows, columns, channels)
+        Linear.
+    grain : (rows, columns)
+        L* of luma rid of shading.
+    rounding : (channels,)
+        Variance of light that whole codes bring.
+    """
+
+    window: Window
+    light: Floats
+    grain: Floats
+    rounding: Floats
+
+
+def samples(placement: Placement) -> list[Sample]:
+    """All windows of a scan."""
+    return [sample(placement, window) for window in _windows(placement)]
+
+
+def sample(placement: Placement, window: Window) -> Sample:
+    """One window of a scan."""
+    codes = placement.scan.window(window)
+    light = placement.light.light(codes)
+    middle = codes.mean(axis=(0, 1), dtype=np.float64)[None]
+    step = placement.light.light(middle + 0.5) - placement.light.light(middle - 0.5)
+    return Sample(
+        window,
+        light.astype(np.float64),
+        flatten(lstar(luma(light))),
+        np.asarray(step[0], np.float64) ** 2 / 12,
+    )
+
+
+def _windows(placement: Placement) -> Iterator[Window]:
+    scan = placement.scan
+    size = min(WINDOW_PX, scan.width_px, scan.height_px)
+    places = []
+    for length, dpi, count in (
+        (scan.height_px, placement.dpi[1], GRID[0]),
+        (scan.width_px, placement.dpi[0], GRID[1]),
+    ):
+        margin = min(round(EDGE_MM * dpi / MM_PER_INCH), max(length - size, 0) // 4)
+        count = max(min(count, (length - 2 * margin) // size), 1)  # windows may not overlap
+        places.append(np.unique(np.linspace(margin, length - margin - size, count).astype(int)))
+    for row in places[0]:
+        for col in places[1]:
+            yield Window(int(row), int(col), size, size)
+
+
+def like_pair(placements: Sequence[Placement]) -> tuple[Placement, Placement] | None:
+    """The first two scans of one size, dpi and number of channels."""
+
+    def kind(placement: Placement) -> object:
+        scan = placement.scan
+        return scan.width_px, scan.height_px, scan.channels, placement.dpi
+
+    for index, one in enumerate(placements):
+        for other in placements[index + 1 :]:
+            if kind(one) == kind(other):
+                return one, other
+    return None

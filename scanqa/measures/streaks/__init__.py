@@ -1,0 +1,114 @@
+"""Lines that run through scans of plain paper, and the fine pattern between columns.
+
+Column means of a blank scan (row means for lines across), as the logarithm of linear light, are
+searched for lines of 1 sample to 3 mm (`search`): a least-squares amplitude on a cubic
+background, against the scatter of all other columns, with a false-alarm rate of 1 in 5000
+scans. What is found must be a line and no step or spot (`confirm`). Lines in scans whose paper
+was moved in between are the scanner's if they stay and the paper's if they do not (`in_scans`).
+
+Fails where there is no paper (dark margins are cut off), where the paper is at the top of the
+scale, and in scans only a few millimetres wide. The outermost millimetre, where the frame throws
+its shadow, is left out; bands wider than a millimetre are not found within 10 mm of the ends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from scanqa.measures.streaks.column_pattern import column_pattern, no_pattern
+from scanqa.measures.streaks.in_scans import streaks_along
+from scanqa.measures.streaks.pictured import crops, curves
+from scanqa.model import Measurement, Placement, Reason, Results, Streak, Told, of_role
+from scanqa.reading.profiles import profiles, same_domain
+
+SATURATED = 0.5  # share of samples at the top code above which nothing can be said
+LEAST_SIDE_MM = 15
+
+
+def measure(scans: Sequence[Placement], told: Told) -> Results:
+    """Streaks along and across blank scans, and the column pattern.
+
+    Parameters
+    ----------
+    scans : sequence of Placement
+        Blank ones count: plain white paper, best two or more with the paper moved between. Scans
+        of unlike size or dpi are searched one by one.
+    told : Told
+        Not needed.
+
+    Returns
+    -------
+    Results
+        ``streaks``, without causes but with their signs; ``streaks.strongest_visible`` of each
+        group of like scans (%, streaks of the paper left out); ``streaks.column_pattern`` of each
+        scan (% rms of luma); column profiles and magnified crops as evidence.
+    """
+    results = Results()
+    for alike in _alike(of_role(scans, "blank")):
+        usable = []
+        for placement in alike:
+            why = _unusable(placement)
+            if why:
+                results += Results((no_pattern(placement, why),))
+            else:
+                usable.append(placement)
+        if usable:
+            results += _measure_alike(usable)
+    return results
+
+
+def _alike(placements: Sequence[Placement]) -> list[list[Placement]]:
+    groups: dict[object, list[Placement]] = {}
+    for placement in placements:
+        scan = placement.scan
+        key = (scan.width_px, scan.height_px, scan.channels, placement.dpi)
+        groups.setdefault(key, []).append(placement)
+    return list(groups.values())
+
+
+def _unusable(placement: Placement) -> Reason | None:
+    if placement.overview.top_share > SATURATED:
+        return Reason(
+            "clipped",
+            f"{100 * placement.overview.top_share:.0f} % of the samples are at the top of the "
+            "scale, where lines cannot be seen; scan with a lower brightness",
+        )
+    width_mm, height_mm = placement.size_mm
+    if min(width_mm, height_mm) < LEAST_SIDE_MM:
+        return Reason("too-small", f"the scan is only {width_mm:.0f} × {height_mm:.0f} mm")
+    return None
+
+
+def _measure_alike(placements: Sequence[Placement]) -> Results:
+    """Streaks, pattern and pictures of scans of one size."""
+    streaks: list[Streak] = []
+    measurements, evidence = [], []
+    for axis in ("travel", "across"):
+        found = [profiles(placement, axis) for placement in placements]
+        sound = [one for one in found if one is not None]
+        if len(sound) < len(found):
+            if axis == "travel":
+                why = Reason("too-dark", "no evenly white paper was found over its width")
+                measurements += [no_pattern(placement, why) for placement in placements]
+            continue
+        beds = same_domain(sound)
+        here = streaks_along(placements, beds, axis)
+        streaks += here
+        if axis == "travel":
+            for placement, bed in zip(placements, beds, strict=True):
+                measurements.append(column_pattern(placement, bed, here))
+        evidence.append(curves(placements[0], beds, axis, here))
+    measurements.append(_strongest_visible(placements, streaks))
+    evidence += crops(placements, streaks)
+    return Results(tuple(measurements), tuple(streaks), (), tuple(evidence))
+
+
+def _strongest_visible(placements: Sequence[Placement], streaks: Sequence[Streak]) -> Measurement:
+    """Contrast of the strongest streak of the scanner (not of the paper) that shows."""
+    name = "streaks.strongest_visible"
+    shown = [streak for streak in streaks if streak.visible and not streak.of_the_paper]
+    if not shown:
+        return Measurement(name, 0.0, scan=placements[0].scan.name)
+    one = max(shown, key=lambda s: s.contrast_percent)
+    error = one.contrast_percent / one.significance
+    return Measurement(name, one.contrast_percent, error, scan=one.scan)
