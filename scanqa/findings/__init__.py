@@ -1,42 +1,32 @@
-"""Results to judgement: cited criteria, diagnosis, fitness for use.
+"""Results to judgement: cited criteria, diagnosis, fitness for use; ids, fields and numbers.
 
-``judge`` is the front; `criteria`, `diagnosis` and `uses` each read their rules from TOML beside
-them and only compare.
+``judge`` is the front. Rules are TOML beside the code, which only compares; sentences are made of
+what is returned in `scanqa.words`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.findings.backing import advise
+from scanqa.findings.backing_advice import advise
 from scanqa.findings.criteria import judge_criteria
-from scanqa.findings.diagnosis import diagnose
+from scanqa.findings.diagnosis import diagnose, gravest_first
+from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import legibility
-from scanqa.findings.plan import plan
-from scanqa.findings.profile import own_uses, read_uses
-from scanqa.findings.uses import Use, judge_uses
-from scanqa.model import (
-    Action,
-    Finding,
-    Fitness,
-    Judgement,
-    Outcome,
-    Results,
-    ScanFacts,
-    UseVerdict,
-)
+from scanqa.findings.uses import Use, judge_uses, overall
+from scanqa.findings.uses_file import own_uses, read_uses
+from scanqa.model import Action, Judgement, Outcome, Results, ScanFacts
+from scanqa.summary import Summary, summarise
 
 __all__ = ["Use", "judge", "plan", "read_uses"]
-
-GRAVITY = ("fault", "warning", "note", "good")
 
 
 def judge(
     results: Results,
-    scans: tuple[ScanFacts, ...],
+    scans: Sequence[ScanFacts],
     *,
     uses: Sequence[Use] | None = None,
-    earlier: Results | None = None,
+    earlier: Sequence[Summary] = (),
 ) -> Judgement:
     """All findings, what to do, and the outcome per use.
 
@@ -44,68 +34,30 @@ def judge(
     ----------
     results : Results
         Everything measured on one scanner.
-    scans : tuple of ScanFacts
+    scans : sequence of ScanFacts
         The scans that it was measured on.
     uses : sequence of Use, optional
         Kinds of work and their limits; those of the package unless given.
-    earlier : Results, optional
+    earlier : sequence of Summary
         What the same scanner gave at an earlier check: shows a lamp that has faded since.
+
+    Returns
+    -------
+    Judgement
+        Without words: `scanqa.words.of_judgement.worded` adds them.
     """
-    diagnoses = diagnose(results, scans, earlier=earlier)
-    diagnoses = tuple(
-        sorted((*diagnoses, *advise(results)), key=lambda finding: GRAVITY.index(finding.severity))
-    )
-    verdicts = judge_uses(results, own_uses() if uses is None else uses)
-    judged = [use for use in verdicts if use.fitness != "not judged"]
-    fitness: Fitness
-    if not judged:
-        fitness = "not judged"
-        sentence = "Too little was measured to judge any use; see what is missing below."
-    else:
-        words = {use.fitness for use in judged}
-        if words == {"fit"}:
-            fitness = "fit"
-        elif words == {"unfit"}:
-            fitness = "unfit"
-        else:
-            fitness = "limited"
-        sentence = _sentence(_by_word(judged), diagnoses)
-        if len(judged) < len(verdicts):
-            left = ", ".join(use.use for use in verdicts if use.fitness == "not judged")
-            sentence += f" Not judged: {left}."
+    measured = summarise(results.measurements, scans)
+    causes, streaks = diagnose(results, measured, scans, earlier)
+    diagnoses = gravest_first((*causes, *advise(measured)))
+    verdicts = judge_uses(measured, own_uses() if uses is None else uses)
     return Judgement(
-        diagnoses + judge_criteria(results, scans),
-        _actions(diagnoses),
-        Outcome(fitness, sentence, verdicts),
-        legibility(results, scans),
-    )
-
-
-def _by_word(judged: list[UseVerdict]) -> dict[str, list[str]]:
-    names: dict[str, list[str]] = {"fit": [], "limited": [], "unfit": []}
-    for use in judged:
-        names[use.fitness].append(use.use)
-    return names
-
-
-def _sentence(names: dict[str, list[str]], diagnoses: tuple[Finding, ...]) -> str:
-    parts = []
-    for word, start in (("fit", "Fit for"), ("limited", "Limited for"), ("unfit", "Unfit for")):
-        if names[word]:
-            parts.append(f"{start} {', '.join(names[word])}.")
-    faults = [f.title for f in diagnoses if f.severity == "fault"]
-    if faults:
-        more = f" and {len(faults) - 1} more" if len(faults) > 1 else ""
-        parts.append(f"Gravest sign: {faults[0]}{more}.")
-    return " ".join(parts)
-
-
-def _actions(diagnoses: tuple[Finding, ...]) -> tuple[Action, ...]:
-    """One action for each thing to do; signs that ask for the same share it."""
-    because: dict[tuple[str, str], list[str]] = {}
-    for finding in diagnoses:
-        if finding.action and finding.severity in ("fault", "warning"):
-            because.setdefault((finding.action, finding.caution), []).append(finding.title)
-    return tuple(
-        Action(action, "; ".join(titles), caution) for (action, caution), titles in because.items()
+        findings=(*diagnoses, *judge_criteria(measured, scans)),
+        actions=tuple(
+            Action(finding.cause)
+            for finding in diagnoses
+            if finding.severity in ("fault", "warning")
+        ),
+        outcome=Outcome(overall(verdicts), uses=verdicts),
+        legibility=legibility(measured, scans),
+        streaks=streaks,
     )

@@ -13,113 +13,119 @@ sure; ``missing`` is said when nothing measured it. Without ``measure``, ``why_n
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from functools import cache
 from importlib import resources
 from typing import Any
 
-from scanqa.findings.statistic import Summary, holds, summarise
-from scanqa.model import Finding, Results, ScanFacts
+from scanqa.findings.statistic import Figure, figure, holds
+from scanqa.model import Criterion, ScanFacts, changed
+from scanqa.summary import Summary
 
-_WORDS = {">=": "at least", ">": "over", "<=": "at most", "<": "under"}
-_NOTHING = "nothing in this set of scans measures it"
-_PRINT = "the print of the target or the set-up limits the measurement"
 SURE = 2.0  # standard uncertainties from a limit, or the verdict is said to be near it
 
 
-def documents() -> Iterator[dict[str, Any]]:
-    """Every document with its limits, as read from the package."""
+@cache
+def documents() -> dict[str, dict[str, Any]]:
+    """Every document with its limits, by its id (the name of its file)."""
     folder = resources.files("scanqa.findings") / "criteria"
-    for entry in sorted(folder.iterdir(), key=lambda e: e.name):
-        if entry.name.endswith(".toml"):
-            yield tomllib.loads(entry.read_text("utf-8"))
+    return {
+        entry.name.removesuffix(".toml"): tomllib.loads(entry.read_text("utf-8"))
+        for entry in sorted(folder.iterdir(), key=lambda e: e.name)
+        if entry.name.endswith(".toml")
+    }
 
 
-def judge_criteria(results: Results, scans: Sequence[ScanFacts] = ()) -> tuple[Finding, ...]:
-    """One finding for each quantity of each document."""
+def judge_criteria(
+    measured: Sequence[Summary], scans: Sequence[ScanFacts] = ()
+) -> tuple[Criterion, ...]:
+    """One criterion for each quantity of each document."""
     return tuple(
-        _judge(document, limit, results, scans)
-        for document in documents()
+        _judge(name, limit, measured, scans)
+        for name, document in documents().items()
         for limit in document["limit"]
     )
 
 
 def _judge(
-    document: dict[str, Any], limit: dict[str, Any], results: Results, scans: Sequence[ScanFacts]
-) -> Finding:
-    title = f"{document['document']}, {document['category']}: {limit['quantity']}"
-    source = f"{document['document']}, {limit['table']}, {document['sure']}"
-    if not limit["measure"]:
-        return Finding("criterion", title, "note", "not judged", limit["why_not"], source=source)
-    rests_on = (limit["measure"],)
-    found = summarise(
-        results,
+    document: str,
+    limit: dict[str, Any],
+    measured: Sequence[Summary],
+    scans: Sequence[ScanFacts],
+) -> Criterion:
+    rests_on = (limit["measure"],) if limit["measure"] else ()
+    unjudged = Criterion(
+        document=document,
+        quantity=limit["quantity"],
+        severity="note",
+        verdict="not judged",
+        rests_on=rests_on,
+        gap="not-measured" if rests_on else "no-measure",
+    )
+    if not rests_on:
+        return unjudged
+    found = figure(
+        measured,
         limit["measure"],
         limit["statistic"],
         relative=limit.get("relative", ""),
         scans=scans,
     )
-    if found is None:
-        why = limit.get("missing", _NOTHING)
-        return Finding("criterion", title, "note", "not judged", why, rests_on, source=source)
-    said = _said(found, limit)
+    return unjudged if found is None else _graded(unjudged, found, limit)
+
+
+def _graded(unjudged: Criterion, found: Figure, limit: dict[str, Any]) -> Criterion:
+    """The best grade that is kept; not judged where even the mildest cannot be known."""
+    low, high = found.range or (None, None)
+    criterion = changed(
+        unjudged,
+        value=found.value,
+        uncertainty=found.uncertainty,
+        bound=found.bound,
+        low=low,
+        high=high,
+        count=found.count,
+        gap="",
+    )
     kept = {grade: _kept(found, limit, grade) for grade in limit["grades"]}
-    best = next((grade for grade, known in kept.items() if known), None)
-    if best is not None:
-        reason = f"{said}; meets {best} ({_bound(limit, best)}){_near(found, limit, best)}"
-        stricter = [grade for grade, known in kept.items() if known is False][-1:]
-        if stricter and _is_near(found, limit, stricter[0]):
-            reason += f"; {stricter[0]} ({_bound(limit, stricter[0])}) lies within the uncertainty"
-        return Finding("criterion", title, "good", "met", reason, rests_on, source=source)
-    mildest = list(kept)[-1]
-    if kept[mildest] is None:
-        why = limit.get("upper_bound") or limit.get("lower_bound") or _PRINT
-        reason = f"{said}; {_asks(mildest)} for {_bound(limit, mildest)}, but {why}"
-        return Finding("criterion", title, "note", "not judged", reason, rests_on, source=source)
-    only = "even " if len(kept) > 1 else ""
-    bound = _bound(limit, mildest)
-    reason = f"{said}; {only}{_asks(mildest)} for {bound}{_near(found, limit, mildest)}"
-    return Finding("criterion", title, "warning", "not met", reason, rests_on, source=source)
+    best = next((grade for grade, is_kept in kept.items() if is_kept), "")
+    grade = best or list(kept)[-1]
+    if kept[grade] is None:
+        gap = "bound-of-method" if _one_sided(limit) else "bound-of-value"
+        return changed(criterion, grade=grade, gap=gap)
+    near = _is_near(found, limit, grade)
+    if not best:
+        return changed(criterion, severity="warning", verdict="not met", grade=grade, near=near)
+    broken = [stricter for stricter, is_kept in kept.items() if is_kept is False]
+    beyond = broken[-1] if broken and _is_near(found, limit, broken[-1]) else ""
+    return changed(
+        criterion, severity="good", verdict="met", grade=grade, near=near, next_grade=beyond
+    )
 
 
-def _operator(limit: dict[str, Any], grade: str) -> str:
+def operator_of(limit: dict[str, Any], grade: str) -> str:
+    """How the limit of a grade is meant: ``>=``, ``>``, ``<=`` or ``<``."""
     sign: str = limit.get("operators", {}).get(grade, limit["operator"])
     return sign
 
 
-def _kept(found: Summary, limit: dict[str, Any], grade: str) -> bool | None:
+def _one_sided(limit: dict[str, Any]) -> bool:
+    """Whether what is measured is more, or less, than the quantity itself."""
+    return "upper_bound" in limit or "lower_bound" in limit
+
+
+def _kept(found: Figure, limit: dict[str, Any], grade: str) -> bool | None:
     """Whether a grade's limit is kept; None if it cannot be known.
 
     Rows with a bound are limits from above (``<``): what is measured is then more, or less, than
     the quantity itself.
     """
-    kept = holds(found, _operator(limit, grade), limit["grades"][grade])
+    kept = holds(found, operator_of(limit, grade), limit["grades"][grade])
     if (kept is False and "upper_bound" in limit) or (kept and "lower_bound" in limit):
         return None
     return kept
 
 
-def _bound(limit: dict[str, Any], grade: str) -> str:
-    value = f"{limit['grades'][grade]:g} {limit['unit']}".strip()
-    return f"{_WORDS[_operator(limit, grade)]} {value}"
-
-
-def _asks(grade: str) -> str:
-    several = grade.startswith("all ") or " and " in grade
-    return f"{grade} ask" if several else f"{grade} asks"
-
-
-def _near(found: Summary, limit: dict[str, Any], grade: str) -> str:
-    return ", and the limit lies within the uncertainty" if _is_near(found, limit, grade) else ""
-
-
-def _is_near(found: Summary, limit: dict[str, Any], grade: str) -> bool:
+def _is_near(found: Figure, limit: dict[str, Any], grade: str) -> bool:
     gap = abs(found.value - limit["grades"][grade])
     return found.uncertainty is not None and gap < SURE * found.uncertainty
-
-
-def _said(found: Summary, limit: dict[str, Any]) -> str:
-    number = f"{found.value:.4g} {limit['unit']}".strip()
-    least = "at least " if found.at_least else ""
-    sites = f" of {found.count} values" if found.count > 1 else ""
-    condition = f" ({limit['condition']})" if "condition" in limit else ""
-    return f"{limit['statistic']}{sites}: {least}{number}{condition}"

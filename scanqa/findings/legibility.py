@@ -4,7 +4,7 @@ The quality index of the Cornell tutorial (``legibility.toml`` cites it) asks fo
 across the smallest character, or the finest stroke; turned round it gives the smallest height and
 width at each level. The samples that count are those that the optics support: effective dpi, the
 median over the bed in the worse direction, by luma. It is capped at the dpi of the scan; where the
-scan's own dpi is the limit, a note says that a finer setting may show smaller print.
+scan's own dpi is the limit, that is said: a finer setting may show smaller print.
 
 Where the effective dpi is a lower bound, sizes are upper bounds. Without any there is no result.
 """
@@ -16,9 +16,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from typing import Literal
 
-from scanqa.findings.statistic import Summary, matching, summarise
-from scanqa.model import Legibility, Legible, Measurement, Results, ScanFacts
+from scanqa.findings.statistic import Figure, figure, known, members
+from scanqa.model import Legibility, Legible, Measurement, ReasonKind, ScanFacts
+from scanqa.summary import Summary
 
 EFFECTIVE = "sharpness.effective_dpi"
 INCH_PER_MM = 0.039  # the tutorial's own
@@ -30,7 +32,7 @@ ALL_OF_IT = 0.97  # of the scan's dpi: what is supported of it is limited by it
 class Level:
     """A level of the index and its name."""
 
-    what: str
+    what: Literal["character", "stroke"]
     level: str
     index: float
 
@@ -63,30 +65,37 @@ def word(what: str, index: float) -> str:
     return reached[0] if reached else "not legible"
 
 
-def legibility(results: Results, scans: Sequence[ScanFacts]) -> tuple[Legibility, ...]:
+def legibility(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> tuple[Legibility, ...]:
     """Smallest print for each dpi at which sharpness was measured, the coarsest first."""
     delivered = {facts.file: round(min(facts.dpi)) for facts in scans}
-    by_dpi: dict[int, list[Measurement]] = {}
-    for m in matching(results, EFFECTIVE):
-        if m.scan in delivered:
-            by_dpi.setdefault(delivered[m.scan], []).append(m)
-    return tuple(_at(dpi, by_dpi[dpi]) for dpi in sorted(by_dpi))
+    by_dpi: dict[int, list[Summary]] = {}
+    for summary in known(measured, EFFECTIVE):
+        dpi = next((delivered[m.scan] for m in summary.known if m.scan in delivered), None)
+        if dpi is not None:
+            by_dpi.setdefault(dpi, []).append(summary)
+    return tuple(row for dpi in sorted(by_dpi) for row in _at(dpi, by_dpi[dpi]))
 
 
-def _at(dpi: int, sites: Sequence[Measurement]) -> Legibility:
-    found = summarise(Results(tuple(sites)), EFFECTIVE, "median of the worse direction")
-    assert found is not None  # there is at least one site
-    note = ""
-    if found.at_least:
-        note = next((m.reason for m in sites if m.status == "lower-bound"), "")
-    elif found.value >= ALL_OF_IT * dpi:
-        note = f"the scan's own {dpi} dpi are the limit; a finer setting may show smaller print"
-    return Legibility(
-        dpi, found.value, found.uncertainty, found.at_least, tuple(_sizes(found)), note
-    )
+def _at(dpi: int, sites: Sequence[Summary]) -> Iterator[Legibility]:
+    found = figure(sites, EFFECTIVE, "median of the worse direction")
+    if found is None:
+        return
+    limit, note = _limit(found, dpi, members(sites))
+    low, high = found.range or (None, None)
+    yield Legibility(
+        dpi, found.value, found.uncertainty, found.bound, tuple(_sizes(found)), low, high, limit,
+        note,
+    )  # fmt: skip
 
 
-def _sizes(found: Summary) -> Iterator[Legible]:
+def _limit(found: Figure, dpi: int, sites: Sequence[Measurement]) -> tuple[ReasonKind | None, str]:
+    """What limits it but the optics, and what the sites say of that."""
+    if found.bound != "ok":
+        return next((m.reason_kind, m.reason) for m in sites if m.status != "ok")
+    return ("sampling" if found.value >= ALL_OF_IT * dpi else None), ""
+
+
+def _sizes(found: Figure) -> Iterator[Legible]:
     for row in levels():
         size = size_mm(row.what, row.index, found.value)
         error = None if found.uncertainty is None else size * found.uncertainty / found.value

@@ -1,13 +1,21 @@
-"""Many sites, one number, against a limit: the few summaries that limits are put on."""
+"""From summaries to the one number that a limit is held against.
+
+``pick`` says which summaries stand for the scanner: luma where there is one, since that is what
+the eye sees, and of a measure that depends on the dpi those of the finest. ``figure`` makes one
+number of them by a named statistic: medians are those of `scanqa.summary`, with their bounds;
+lowest and highest are single values, each with its own. ``holds`` says whether a number keeps a
+limit, so far as its bounds can tell.
+"""
 
 from __future__ import annotations
 
+import math
 import operator
-import statistics
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
-from scanqa.model import MM_PER_INCH, Direction, Measurement, Results, ScanFacts
+from scanqa.model import DIRECTIONS, MM_PER_INCH, Measurement, ScanFacts, Status
+from scanqa.summary import Summary, ends, joined, summarise, value_of
 
 OPERATORS: dict[str, Callable[[float, float], bool]] = {
     ">=": operator.ge,
@@ -15,89 +23,179 @@ OPERATORS: dict[str, Callable[[float, float], bool]] = {
     "<=": operator.le,
     "<": operator.lt,
 }
+LIKE_DPI = 0.98  # of another: scans whose dpi was measured, not stated, differ by less
 
 
 @dataclass(frozen=True, slots=True)
-class Summary:
+class Figure:
     """One number out of many measurements.
 
     Attributes
     ----------
     uncertainty : float or None
         Standard uncertainty of the measurement that decided, or of the median.
+    least, most : float
+        What it may be at least and at most; infinite where that is not known.
     count : int
-        How many measurements went in.
-    at_least : bool
-        Whether the number is only a lower bound (the printed edge limits, for instance).
+        How many measurements it is chosen from.
     """
 
     value: float
     uncertainty: float | None
-    unit: str
+    least: float
+    most: float
     count: int
-    at_least: bool
+
+    @property
+    def bound(self) -> Status:
+        """Its status."""
+        if self.least == self.value == self.most:
+            return "ok"
+        if math.isinf(self.most):
+            return "at-least"
+        return "at-most" if math.isinf(self.least) else "between"
+
+    @property
+    def range(self) -> tuple[float, float] | None:
+        """Both ends of a number that lies between them."""
+        return (self.least, self.most) if self.bound == "between" else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Value:
-    """A measurement that has a value, or what a scan's own dpi makes of it."""
-
-    value: float
-    uncertainty: float | None
-    unit: str
-    direction: Direction | None
-    at_least: bool
+def holds(found: Figure, sign: str, limit: float) -> bool | None:
+    """Whether a number keeps a limit; None if its bounds cannot tell."""
+    least, most = (OPERATORS[sign](end, limit) for end in (found.least, found.most))
+    return least if least == most else None
 
 
-def holds(found: Summary, sign: str, limit: float) -> bool | None:
-    """Whether a number keeps a limit; None if it is a lower bound that cannot tell."""
-    kept = OPERATORS[sign](found.value, limit)
-    if found.at_least and kept != (sign in (">=", ">")):
-        return None
-    return kept
+# ------------------------------------------------------------------------- which summaries
+
+
+def known(summaries: Sequence[Summary], measure: str) -> tuple[Summary, ...]:
+    """Summaries with a value of a measure or of a family, luma where there is one.
+
+    A family is named like its members without their last part: ``geometry.dpi`` takes
+    ``geometry.dpi_across``.
+    """
+    found = [
+        s
+        for s in summaries
+        if s.value is not None and (s.key.name == measure or s.key.name.startswith(measure + "_"))
+    ]
+    luma = [s for s in found if s.key.channel == "luma"]
+    return tuple(luma or found)
+
+
+def pick(summaries: Sequence[Summary], measure: str) -> tuple[Summary, ...]:
+    """Those that stand for the scanner: of what depends on the dpi, the finest that is known.
+
+    A measure that depends on the dpi says at a coarser one what that dpi can hold, not what the
+    scanner can; a mean of both says nothing.
+    """
+    found = known(summaries, measure)
+    return at_dpi(found, max((s.key.dpi for s in found), default=0))
+
+
+def at_dpi(found: Sequence[Summary], dpi: int) -> tuple[Summary, ...]:
+    """Summaries of scans at a dpi; 0 for what does not depend on it."""
+    return tuple(s for s in found if LIKE_DPI * dpi <= s.key.dpi <= dpi / LIKE_DPI)
+
+
+def members(found: Sequence[Summary]) -> tuple[Measurement, ...]:
+    """All measurements with a value behind summaries."""
+    return tuple(m for s in found for m in s.known)
+
+
+def quoted(found: Sequence[Measurement]) -> tuple[str, ...]:
+    """What measurements say of themselves, each once."""
+    return tuple(dict.fromkeys(m.reason for m in found if m.reason))
 
 
 # ------------------------------------------------------------------------- many to one
 
 
-def _one(values: Sequence[_Value], key: Callable[[float], float]) -> Summary:
-    """The one that is largest by `key`."""
-    chosen = max(values, key=lambda v: key(v.value))
-    size = key(chosen.value) if key is abs else chosen.value
-    return Summary(size, chosen.uncertainty, chosen.unit, len(values), chosen.at_least)
+def _as_figure(chosen: Measurement | Summary, count: int) -> Figure:
+    return Figure(value_of(chosen), chosen.uncertainty, *ends(chosen), count)
 
 
-def _median(values: Sequence[_Value]) -> Summary:
-    numbers = [v.value for v in values]
-    middle = statistics.median(numbers)
-    if len(numbers) > 1:
-        # Standard error of a median of scattered values: 1.2533 s / sqrt(n) (normal scatter).
-        spread: float | None = 1.2533 * statistics.stdev(numbers) / len(numbers) ** 0.5
-    else:
-        spread = values[0].uncertainty
-    bounded = sum(v.at_least for v in values) * 2 > len(values)
-    return Summary(middle, spread, values[0].unit, len(numbers), bounded)
+def _median(found: Sequence[Summary]) -> Figure | None:
+    whole = joined(found)
+    return None if whole.value is None else _as_figure(whole, whole.count)
 
 
-def _per_direction(values: Sequence[_Value]) -> list[Summary]:
-    groups = (
-        [v for v in values if v.direction == direction] for direction in ("across", "travel", None)
-    )
-    return [_median(group) for group in groups if group]
+def _lowest(found: Sequence[Summary]) -> Figure:
+    single = members(found)
+    return _as_figure(min(single, key=value_of), len(single))
 
 
-STATISTICS: dict[str, Callable[[Sequence[_Value]], Summary]] = {
+def _highest(found: Sequence[Summary]) -> Figure:
+    single = members(found)
+    return _as_figure(max(single, key=value_of), len(single))
+
+
+def _largest_magnitude(found: Sequence[Summary]) -> Figure | None:
+    single = members(found)
+    largest = _as_figure(max(single, key=lambda m: abs(value_of(m))), len(single))
+    least, most = sorted((abs(largest.least), abs(largest.most)))
+    if largest.least < 0 < largest.most:
+        least = 0.0
+    if least == 0.0 and math.isinf(most):  # a bound that leaves both signs open says nothing
+        return None
+    return replace(largest, value=abs(largest.value), least=least, most=most)
+
+
+def _per_direction(found: Sequence[Summary]) -> Iterator[Figure]:
+    for direction in (*DIRECTIONS, ""):
+        of_direction = [s for s in found if s.key.direction == direction]
+        middle = _median(of_direction) if of_direction else None
+        if middle is not None:
+            yield middle
+
+
+STATISTICS: dict[str, Callable[[Sequence[Summary]], Figure | None]] = {
     "median": _median,
-    "lowest": lambda values: _one(values, lambda value: -value),
-    "highest": lambda values: _one(values, lambda value: value),
-    "largest magnitude": lambda values: _one(values, abs),
-    "median of the worse direction": lambda values: min(
-        _per_direction(values), key=lambda s: s.value
+    "lowest": _lowest,
+    "highest": _highest,
+    "largest magnitude": _largest_magnitude,
+    "median of the worse direction": lambda found: min(
+        _per_direction(found), key=lambda f: f.value, default=None
     ),
-    "median of the worse direction, upwards": lambda values: max(
-        _per_direction(values), key=lambda s: s.value
+    "median of the worse direction, upwards": lambda found: max(
+        _per_direction(found), key=lambda f: f.value, default=None
     ),
 }
+
+
+def figure(
+    summaries: Sequence[Summary],
+    measure: str,
+    statistic: str,
+    *,
+    relative: str = "",
+    scans: Sequence[ScanFacts] = (),
+) -> Figure | None:
+    """One number for a measure by a named statistic, or None when nothing is known of it.
+
+    Parameters
+    ----------
+    summaries : sequence of Summary
+        Everything measured.
+    measure, statistic : str
+        A measure or family; one of `STATISTICS`.
+    relative : str
+        One of `RELATIVE`: each value is first set against the dpi that its file states.
+    scans : sequence of ScanFacts
+        For `relative`; scans whose files state no (believable) dpi are left out.
+
+    Raises
+    ------
+    KeyError
+        If a statistic or a relation has no such name.
+    """
+    found = pick(summaries, measure)
+    if relative:
+        changed = (_against_dpi(m, scans, RELATIVE[relative]) for m in members(found))
+        found = summarise([m for m in changed if m is not None], scans)
+    return STATISTICS[statistic](found) if found else None
 
 
 # ------------------------------------------------- what a scan's own dpi makes of a value
@@ -117,70 +215,26 @@ RELATIVE: dict[str, Callable[[float, float], float]] = {
 }
 
 
-def _relative(
+def _against_dpi(
     m: Measurement, scans: Sequence[ScanFacts], change: Callable[[float, float], float]
-) -> _Value | None:
+) -> Measurement | None:
     """A value changed by the dpi that the file of its scan states, in %; None without one."""
     facts = next((f for f in scans if f.file == m.scan), None)
-    if m.value is None or facts is None or facts.dpi_source != "file":
+    if facts is None or facts.dpi_source != "file":
         return None
     down = m.direction == "travel" or m.name.endswith("_travel")
-    dpi = facts.dpi[1 if down else 0]
-    spread = None
-    if m.uncertainty is not None:
-        spread = change(m.value + m.uncertainty, dpi) - change(m.value, dpi)
-    return _Value(change(m.value, dpi), spread, "%", m.direction, m.status == "lower-bound")
+    dpi, old = facts.dpi[1 if down else 0], value_of(m)
+    value = change(old, dpi)
 
+    def step(size: float) -> float:  # changes are linear in the value
+        return change(old + size, dpi) - value
 
-def matching(results: Results, measure: str) -> list[Measurement]:
-    """Measurements of a name, or of a family (``geometry.dpi`` takes ``geometry.dpi_across``)."""
-    return [
-        m
-        for m in results.measurements
-        if m.value is not None and (m.name == measure or m.name.startswith(measure + "_"))
-    ]
-
-
-def _luma_if_any(found: list[Measurement]) -> list[Measurement]:
-    """What the eye sees, where single channels were measured besides."""
-    luma = [m for m in found if m.channel == "luma"]
-    return luma or found
-
-
-def summarise(
-    results: Results,
-    measure: str,
-    statistic: str,
-    *,
-    relative: str = "",
-    scans: Sequence[ScanFacts] = (),
-) -> Summary | None:
-    """One number for a measure by a named statistic, or None when nothing was measured.
-
-    Parameters
-    ----------
-    results : Results
-        Everything measured.
-    measure, statistic : str
-        A measure or family; one of `STATISTICS`.
-    relative : str
-        One of `RELATIVE`: each value is first set against the dpi that its file states.
-    scans : sequence of ScanFacts
-        For `relative`; scans whose files state no (believable) dpi are left out.
-
-    Raises
-    ------
-    KeyError
-        If a statistic or a relation has no such name.
-    """
-    found = _luma_if_any(matching(results, measure))
-    if relative:
-        changed = (_relative(m, scans, RELATIVE[relative]) for m in found)
-        values = [value for value in changed if value is not None]
-    else:
-        values = [
-            _Value(m.value, m.uncertainty, m.unit, m.direction, m.status == "lower-bound")
-            for m in found
-            if m.value is not None
-        ]
-    return STATISTICS[statistic](values) if values else None
+    return replace(
+        m,
+        value=value,
+        uncertainty=None if m.uncertainty is None else step(m.uncertainty),
+        low=None if m.low is None else change(m.low, dpi),
+        high=None if m.high is None else change(m.high, dpi),
+        shared=tuple(replace(part, size=step(part.size)) for part in m.shared),
+        unit="%",
+    )

@@ -1,7 +1,7 @@
 """Fit, limited or unfit, for each kind of work, with the measures that decide.
 
 Limits are data: ``uses.toml``, or a file of the user's own in the same form (`read_uses` of
-`scanqa.findings.profile`). The worst condition decides. Where a required measure is missing, or
+`scanqa.findings.uses_file`). The worst condition decides. Where a required measure is missing, or
 only a bound of it is known that cannot tell, the use is *not judged*; where an optional one is,
 the word stands and the gap is named.
 """
@@ -9,11 +9,11 @@ the word stands and the gap is named.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from scanqa.catalogue import CATALOGUE
-from scanqa.findings.statistic import Summary, holds, summarise
-from scanqa.model import Fitness, Results, UseVerdict
+from scanqa.findings.statistic import Figure, figure, holds
+from scanqa.model import Fitness, Judged, UseVerdict
+from scanqa.summary import Summary
 
 _RANK: dict[Fitness, int] = {"fit": 0, "limited": 1, "unfit": 2}
 
@@ -56,50 +56,55 @@ class Use:
     conditions: tuple[Condition, ...]
 
 
-def judge_uses(results: Results, uses: Sequence[Use]) -> tuple[UseVerdict, ...]:
+def judge_uses(measured: Sequence[Summary], uses: Sequence[Use]) -> tuple[UseVerdict, ...]:
     """One word per use."""
-    return tuple(_judge(use, results) for use in uses)
+    return tuple(_judge(use, measured) for use in uses)
 
 
-def _judge(use: Use, results: Results) -> UseVerdict:
-    words: list[tuple[Fitness, str, str]] = []
-    missing: list[str] = []
-    for condition in use.conditions:
-        found = summarise(results, condition.measure, condition.statistic)
-        fitness = _fitness(found, condition) if found else None
-        if found is not None and fitness is not None:
-            said = f"{condition.words} {_number(found, condition.measure)}"
-            words.append((fitness, said.strip(), condition.measure))
-            continue
-        gap = condition.words
-        if found is not None:
-            gap += f" is known as {_number(found, condition.measure)} only"
-        elif condition.required:
-            gap += " was not measured"
-        if condition.required:
-            return UseVerdict(use.name, "not judged", f"{use.sentence}: {gap}.")
-        missing.append(gap)
-    gaps = f" (not measured: {', '.join(missing)})" if missing else ""
+def overall(verdicts: Sequence[UseVerdict]) -> Fitness:
+    """One word for all uses that were judged: fit, or unfit, only if it is so for each."""
+    words = {verdict.fitness for verdict in verdicts} - {"not judged"}
     if not words:
-        return UseVerdict(use.name, "not judged", f"{use.sentence}: nothing of it is known{gaps}.")
-    worst = max((w[0] for w in words), key=_RANK.__getitem__)
-    deciding = [w for w in words if w[0] == worst]
-    reason = f"{use.sentence}: {', '.join(w[1] for w in deciding)}{gaps}."
-    return UseVerdict(use.name, worst, reason, tuple(w[2] for w in deciding))
+        return "not judged"
+    return next(iter(words)) if len(words) == 1 else "limited"
 
 
-def _fitness(found: Summary, condition: Condition) -> Fitness | None:
-    """The word that is sure; None where a lower bound cannot tell."""
+def _judge(use: Use, measured: Sequence[Summary]) -> UseVerdict:
+    judged = tuple(_judged(condition, measured) for condition in use.conditions)
+    known = [each for each in judged if each.fitness != "not judged"]
+    fitness: Fitness = "not judged"
+    if known and not any(each.required and each.fitness == "not judged" for each in judged):
+        fitness = max((each.fitness for each in known), key=_RANK.__getitem__)
+    return UseVerdict(
+        use.name,
+        fitness,
+        use.sentence,
+        deciding=tuple(each.measure for each in known if each.fitness == fitness),
+        conditions=judged,
+    )
+
+
+def _judged(condition: Condition, measured: Sequence[Summary]) -> Judged:
+    found = figure(measured, condition.measure, condition.statistic)
+    asked = Judged(
+        condition.measure, condition.statistic, condition.operator, condition.fit,
+        condition.limited, "not judged", required=condition.required, words=condition.words,
+    )  # fmt: skip
+    if found is None:
+        return asked
+    low, high = found.range or (None, None)
+    return replace(
+        asked, fitness=_fitness(found, condition), value=found.value,
+        uncertainty=found.uncertainty, bound=found.bound, low=low, high=high,
+    )  # fmt: skip
+
+
+def _fitness(found: Figure, condition: Condition) -> Fitness:
+    """The word that is sure; not judged where a bound cannot tell."""
     fit = holds(found, condition.operator, condition.fit)
     limited = holds(found, condition.operator, condition.limited)
     if fit:
         return "fit"
     if limited:
         return "limited"  # at least; a lower bound may hide that it is fit
-    return None if limited is None else "unfit"
-
-
-def _number(found: Summary, measure: str) -> str:
-    rows = [d for name, d in CATALOGUE.items() if name == measure or name.startswith(measure + "_")]
-    least = "at least " if found.at_least else ""
-    return f"{least}{found.value:.{rows[0].digits}f} {rows[0].unit}".strip()
+    return "not judged" if limited is None else "unfit"

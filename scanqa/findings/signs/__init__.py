@@ -1,8 +1,9 @@
 """What can be seen in the results that asks for an explanation, or speaks for or against one.
 
-A *sign* has a severity if it asks for an explanation by itself; without one it is only evidence.
-``observe`` gives for each sign that the scans could show what was found: nothing, if it is absent.
-A sign that could not be measured is not there at all, so that it speaks neither for nor against.
+A *sign* that asks for an explanation is a `scanqa.model.Seen` (or several); others are only
+evidence, there or not. ``observe`` gives for each sign that the scans could show what was found:
+nothing, if it is absent. A sign that could not be measured is not there at all, so that it speaks
+neither for nor against.
 
 Limits are in physical units, with the reason beside each; where none is given it is common
 practice, no source.
@@ -13,43 +14,50 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.findings.signs import detail, driver, light, shape, spots, unrest
-from scanqa.findings.signs.sign import EVIDENCE, Sign, Signs, measures_of, names_of
+from scanqa.findings.signs.sign import Found, Signs, asking
 from scanqa.model import Results, ScanFacts
+from scanqa.summary import Summary
 
-__all__ = ["EVIDENCE", "Sign", "Signs", "measures_of", "names_of", "observe"]
+__all__ = ["Found", "Signs", "asking", "observe"]
 
 
-def observe(results: Results, scans: Sequence[ScanFacts], earlier: Results | None = None) -> Signs:
+def observe(
+    results: Results,
+    measured: Sequence[Summary],
+    scans: Sequence[ScanFacts],
+    earlier: Sequence[Summary] = (),
+) -> Signs:
     """Signs that were looked for, and what was found of each.
 
     Parameters
     ----------
     results : Results
-        Everything measured on one scanner.
+        Everything measured on one scanner: its streaks and marks.
+    measured : sequence of Summary
+        Its measurements.
     scans : sequence of ScanFacts
         The scans that it was measured on.
-    earlier : Results or None
+    earlier : sequence of Summary
         What the same scanner gave before, with the same kind of scans.
     """
     signs: Signs = {}
-    for seen in (
-        spots.lines(results),
-        spots.marks(results),
-        detail.sharpness(results, scans),
-        detail.softer_places(results, scans),
-        light.veil(results),
-        light.evenness(results),
-        light.edges(results),
-        light.drift(results),
-        unrest.noise(results),
-        unrest.fainter(results, earlier),
-        unrest.banding(results),
-        detail.fringes(results),
-        driver.claim(results),
-        driver.processing(results, scans),
-        shape.geometry(results, scans),
-        light.gutter(results),
+    for looked in (
+        spots.lines(results, measured),
+        spots.marks(results, measured),
+        detail.sharpness(measured, scans),
+        detail.softer_places(measured, scans),
+        light.veil(measured),
+        light.evenness(measured),
+        light.edges(measured),
+        light.drift(measured),
+        unrest.noise(measured),
+        unrest.fainter(measured, earlier),
+        unrest.banding(measured),
+        detail.fringes(measured),
+        driver.claim(measured),
+        driver.processing(measured, scans),
+        shape.geometry(measured, scans),
+        light.gutter(measured),
     ):
-        for name, found in seen:
-            signs[name] = signs.get(name, ()) + found
+        signs.update(looked)
     return signs

@@ -6,8 +6,11 @@ import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from scanqa.findings.signs.sign import ALONG, DIRECTIONS, Seen, Sign, evidence, graded, value_of
-from scanqa.model import Direction, Measurement, Point, Results, ScanFacts, Severity
+from scanqa.catalogue import Side
+from scanqa.findings.signs.sign import Looked, graded, sign
+from scanqa.findings.statistic import figure, known, members, pick, quoted
+from scanqa.model import DIRECTIONS, Channel, Direction, Measurement, Point, ScanFacts, Seen
+from scanqa.summary import Summary, value_of
 
 # Of the delivered dpi; the mildest published level is 60 %.
 SOFT, VERY_SOFT, USELESS = 0.8, 0.6, 0.35
@@ -16,102 +19,110 @@ TILT_SHARE, TILT_FAULT = 0.75, 0.45  # SFR50 of a side or corner against the who
 FEWEST_SITES = 12
 FRINGES = 0.25, 0.33, 1.0  # px; FADGI 2023, 4 star: 0.33
 VARYING_FRINGES = 0.15  # px from one end of the bed to the other
+EFFECTIVE, SFR50, FRINGE = "sharpness.effective_dpi", "sharpness.sfr50", "colour.registration"
 
 
-def sharpness(results: Results, scans: Sequence[ScanFacts]) -> Seen:
+def of_direction(found: Sequence[Summary], direction: Direction) -> tuple[Summary, ...]:
+    """Summaries of one direction."""
+    return tuple(s for s in found if s.key.direction == direction)
+
+
+def sharpness(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
     """Detail over the whole bed, and whether the print limits it."""
     delivered = {scan.file: scan.dpi for scan in scans}
-    shares: dict[str, float] = {}
-    words, reasons = [], []
+    shares: dict[Direction, float] = {}
+    numbers: dict[str, float] = {}
     for axis, direction in enumerate(DIRECTIONS):
-        sites = [
-            m
-            for m in results.named("sharpness.effective_dpi")
-            if m.direction == direction and m.scan in delivered
-        ]
-        if not sites:
-            continue
-        dpi = delivered[sites[0].scan][axis]
-        middle = statistics.median(map(value_of, sites))
-        shares[direction] = middle / dpi
-        words.append(f"{middle:.0f} dpi {ALONG[direction]}")
-        reasons.append(f"{middle:.0f} of the {dpi:.0f} dpi delivered {ALONG[direction]}")
+        found = of_direction(pick(measured, EFFECTIVE), direction)
+        middle = figure(found, EFFECTIVE, "median")
+        asked = [delivered[m.scan][axis] for m in members(found) if m.scan in delivered]
+        if middle and asked:
+            dpi = statistics.median(asked)
+            shares[direction] = middle.value / dpi
+            numbers |= {direction: middle.value, f"{direction}_delivered": dpi}
     if shares:
         worst = min(shares.values())
-        severity = graded(-worst, (-SOFT, -VERY_SOFT, -USELESS))
-        soft = Sign(
-            f"detail only up to about {' and '.join(words)}",
-            f"the optics support {' and '.join(reasons)} (median of all edges)",
-            severity,
-            ("sharpness.effective_dpi",),
+        yield sign(
+            "soft", graded(-worst, (-SOFT, -VERY_SOFT, -USELESS)), EFFECTIVE, numbers=numbers
         )
-        yield "soft", (soft,) if severity else ()
-        yield "very-soft", evidence(worst < VERY_SOFT)
+        yield "very-soft", worst < VERY_SOFT
         if len(shares) == 2:
-            yield "soft-one-way", evidence(worst < ONE_WAY * max(shares.values()))
-    sites = [m for m in results.named("sharpness.sfr50") if m.edge_kind == "printed"]
+            yield "soft-one-way", worst < ONE_WAY * max(shares.values())
+    sites = [m for m in members(pick(measured, SFR50)) if m.edge_kind == "printed"]
     if sites:
-        rough = [m for m in sites if m.status == "lower-bound" and "print" in m.reason]
-        sign = Sign(
-            "the print is rougher than the scanner is blurred",
-            f"at {len(rough)} of {len(sites)} printed edges: {rough[0].reason}" if rough else "",
-            "note",
-            ("sharpness.sfr50",),
+        rough = [m for m in sites if m.status == "at-least" and m.reason_kind == "print"]
+        yield sign(
+            "rough-print",
+            "note" if 2 * len(rough) > len(sites) else None,
+            SFR50,
+            numbers={"rough": len(rough), "sites": len(sites)},
+            quoted=quoted(rough)[:1],
         )
-        yield "rough-print", (sign,) if 2 * len(rough) > len(sites) else ()
 
 
-def softer_places(results: Results, scans: Sequence[ScanFacts]) -> Seen:
-    """A side or corner of the bed that is softer than the rest, and whether it stays there."""
-    turned = {scan.file: scan.rotation_deg for scan in scans}
-    found: list[Sign] = []
-    looked = False
-    where: dict[tuple[Direction, int], str] = {}
-    for direction in DIRECTIONS:
-        of_direction = [m for m in results.named("sharpness.sfr50") if m.direction == direction]
-        worst: _Softest | None = None
-        for scan in dict.fromkeys(m.scan for m in of_direction):
-            softest = _softest([m for m in of_direction if m.scan == scan])
-            looked |= softest is not None
-            if softest is None or softest.share >= TILT_SHARE:
-                continue
-            if scan in turned:
-                where[direction, turned[scan]] = softest.where
-            if worst is None or softest.share < worst.share:
-                worst = softest
-        if worst is not None:
-            found.append(_softer(worst, direction))
-    if not looked:
-        return
-    yield "soft-place", tuple(found)
-    for direction in DIRECTIONS:
-        places = [set(words.split()) for (along, _), words in where.items() if along == direction]
-        if len(places) > 1:
-            yield "stays-when-turned", evidence(bool(set.intersection(*places)))
-
-
-def _softer(softest: _Softest, direction: Direction) -> Sign:
-    severity: Severity = "fault" if softest.share < TILT_FAULT else "warning"
-    return Sign(
-        f"softer at the {softest.where} ({ALONG[direction]})",
-        f"SFR50 {softest.here:.1f} cy/mm there, {softest.middle:.1f} cy/mm over the bed, measured "
-        f"{ALONG[direction]} (medians of {softest.count} and {softest.sites} edges)",
-        severity,
-        ("sharpness.sfr50",),
-    )
+# ----------------------------------------------------------------------------- softer places
 
 
 @dataclass(frozen=True, slots=True)
 class _Softest:
-    where: str
+    """The softest side or corner of one scan in one direction."""
+
+    sides: tuple[Side, ...]
     here: float
     middle: float
     count: int
     sites: int
+    scan: str
 
     @property
     def share(self) -> float:
         return self.here / self.middle
+
+
+def softer_places(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
+    """A side or corner of the bed that is softer than the rest, and whether it stays there.
+
+    Each scan is compared with itself, so that scans of every dpi are looked at.
+    """
+    turned = {scan.file: scan.rotation_deg for scan in scans}
+    found: list[Seen] = []
+    looked = False
+    stays: list[bool] = []
+    for direction in DIRECTIONS:
+        sites = members(of_direction(known(measured, SFR50), direction))
+        softest = [
+            softest
+            for scan in dict.fromkeys(m.scan for m in sites)
+            if (softest := _softest([m for m in sites if m.scan == scan])) is not None
+        ]
+        looked |= bool(softest)
+        softer = [each for each in softest if each.share < TILT_SHARE]
+        if softer:
+            found.append(_softer(min(softer, key=lambda each: each.share), direction))
+        places = {turned[each.scan]: set(each.sides) for each in softer if each.scan in turned}
+        if len(places) > 1:
+            stays.append(bool(set.intersection(*places.values())))
+    if looked:
+        yield "soft-place", tuple(found)
+    if stays:
+        yield "stays-when-turned", any(stays)
+
+
+def _softer(softest: _Softest, direction: Direction) -> Seen:
+    return Seen(
+        "soft-place",
+        "fault" if softest.share < TILT_FAULT else "warning",
+        {
+            "here": softest.here,
+            "middle": softest.middle,
+            "count": softest.count,
+            "sites": softest.sites,
+        },
+        {"place": "-".join(softest.sides)},
+        (SFR50,),
+        direction,
+        scan=softest.scan,
+    )
 
 
 def _softest(sites: Sequence[Measurement]) -> _Softest | None:
@@ -124,71 +135,68 @@ def _softest(sites: Sequence[Measurement]) -> _Softest | None:
         return None
     middle = statistics.median(value for _, value in placed)
     regions = []
-    for words, inside in _regions([at for at, _ in placed]).items():
+    for sides, inside in _regions([at for at, _ in placed]).items():
         values = [value for at, value in placed if inside(at)]
         if len(values) >= 2:
             here = statistics.median(values)
-            regions.append(_Softest(words, here, middle, len(values), len(placed)))
+            regions.append(_Softest(sides, here, middle, len(values), len(placed), sites[0].scan))
     return min(regions, key=lambda region: region.here, default=None)
 
 
-def _regions(places: Sequence[Point]) -> dict[str, Callable[[Point], bool]]:
-    """Names of sides and corners, and whether a place lies in the outer third there."""
+def _regions(places: Sequence[Point]) -> dict[tuple[Side, ...], Callable[[Point], bool]]:
+    """Sides and corners, and whether a place lies in the outer third there."""
     bounds = []
     for axis in (0, 1):
         low, high = min(p[axis] for p in places), max(p[axis] for p in places)
         bounds.append((low + (high - low) / 3, high - (high - low) / 3))
-    ends: dict[str, Callable[[Point], bool]] = {
+    ends: dict[Side, Callable[[Point], bool]] = {
         "left": lambda at: at[0] <= bounds[0][0],
         "right": lambda at: at[0] >= bounds[0][1],
         "top": lambda at: at[1] <= bounds[1][0],
         "bottom": lambda at: at[1] >= bounds[1][1],
     }
 
-    def both(a: str, b: str) -> Callable[[Point], bool]:
+    def both(a: Side, b: Side) -> Callable[[Point], bool]:
         return lambda at: ends[a](at) and ends[b](at)
 
-    corners = {f"{v} {h}": both(v, h) for v in ("top", "bottom") for h in ("left", "right")}
-    return ends | corners
+    upright: tuple[Side, ...] = ("top", "bottom")
+    level: tuple[Side, ...] = ("left", "right")
+    out: dict[tuple[Side, ...], Callable[[Point], bool]] = {(s,): ends[s] for s in ends}
+    return out | {(v, h): both(v, h) for v in upright for h in level}
 
 
-def fringes(results: Results) -> Seen:
+# ----------------------------------------------------------------------------------- fringes
+
+
+def fringes(measured: Sequence[Summary]) -> Looked:
     """Colour registration."""
-    worst: tuple[float, Direction, str] | None = None
-    varies = looked = False
+    shifts: dict[tuple[Direction, Channel], float] = {}
+    varies = False
+    channels: tuple[Channel, ...] = ("red", "blue")
     for direction in DIRECTIONS:
-        for channel in ("red", "blue"):
-            sites = [
-                m
-                for m in results.named("colour.registration")
-                if m.direction == direction and m.channel == channel
+        for channel in channels:
+            found = [
+                s
+                for s in of_direction(pick(measured, FRINGE), direction)
+                if s.key.channel == channel
             ]
-            if not sites:
-                continue
-            looked = True
-            middle = statistics.median(map(value_of, sites))
-            if worst is None or abs(middle) > abs(worst[0]):
-                worst = middle, direction, channel
-            varies |= direction == "across" and _varies(sites)
-    if not looked or worst is None:
+            middle = figure(found, FRINGE, "median")
+            if middle:
+                shifts[direction, channel] = middle.value
+                varies |= direction == "across" and _varies(members(found))
+    if not shifts:
         return
-    shift, direction, channel = worst
+    direction, channel = max(shifts, key=lambda way: abs(shifts[way]))
+    shift = shifts[direction, channel]
     severity = graded(abs(shift), FRINGES)
-    sign = Sign(
-        f"{channel} lies {abs(shift):.2f} px beside green ({ALONG[direction]})",
-        f"median over all edges: {shift:+.2f} px",
-        severity,
-        ("colour.registration",),
+    yield (
+        "fringes",
+        ()
+        if severity is None
+        else (Seen("fringes", severity, {"px": shift}, {}, (FRINGE,), direction, channel),),
     )
-    yield "fringes", (sign,) if severity else ()
-    yield "fringes-along-travel", evidence(direction == "travel")
-    change = Sign(
-        "colour fringes change along the sensor line",
-        "a lens that focuses colours at unlike scales shifts them more toward the ends",
-        "note",
-        ("colour.registration",),
-    )
-    yield "fringes-change", (change,) if varies else ()
+    yield "fringes-along-travel", direction == "travel"
+    yield sign("fringes-change", "note" if varies else None, FRINGE, numbers={})
 
 
 def _varies(sites: Sequence[Measurement]) -> bool:

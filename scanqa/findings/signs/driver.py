@@ -1,12 +1,16 @@
-"""Made-up dpi and traces of processing."""
+"""Made-up dpi and traces of processing.
+
+Software may treat each scan in its own way, so that every one is looked at, whatever its dpi.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.findings.signs.sign import ALONG, DIRECTIONS, Seen, Sign, evidence, graded, value_of
-from scanqa.findings.statistic import summarise
-from scanqa.model import Results, ScanFacts, Severity
+from scanqa.findings.signs.sign import Looked, graded, sign
+from scanqa.findings.statistic import figure, known, members, quoted
+from scanqa.model import DIRECTIONS, ScanFacts, Seen
+from scanqa.summary import Summary, value_of
 
 NATIVE = 0.95, 0.8
 HALO = 2.0, 5.0  # %
@@ -17,119 +21,126 @@ GRAIN_KEPT = 0.6, 1.4
 JPEG = 92.0, 75.0
 CROP_MM = 1.0
 CLIPPED = 1.0  # % of pixels
+GRAIN = "processing.grain_kept"
 
 
-def claim(results: Results) -> Seen:
+def claim(measured: Sequence[Summary]) -> Looked:
     """Made-up dpi."""
-    found = results.named("claim.native_fraction")
-    made_up = []
+    found = members(known(measured, "claim.native_fraction"))
+    made_up: list[Seen] = []
     for direction in DIRECTIONS:
-        worst = min(
-            (m for m in found if m.direction == direction and value_of(m) < NATIVE[0]),
-            key=value_of,
-            default=None,
-        )
-        if worst is not None:
-            made_up.append(
-                Sign(
-                    f"only {100 * value_of(worst):.0f} % of the dpi is real ({ALONG[direction]})",
-                    f"{worst.scan}: {worst.reason}",
-                    "fault" if value_of(worst) < NATIVE[1] else "warning",
-                    ("claim.native_fraction", "claim.factor"),
-                )
-            )
+        of_direction = [m for m in found if m.direction == direction and value_of(m) < NATIVE[0]]
+        if of_direction:
+            worst = min(of_direction, key=value_of)
+            made_up += sign(
+                "invented",
+                "fault" if value_of(worst) < NATIVE[1] else "warning",
+                "claim.native_fraction",
+                "claim.factor",
+                numbers={"fraction": worst.value},
+                direction=direction,
+                scan=worst.scan,
+                quoted=quoted([worst]),
+            )[1]
     if found:
         yield "invented", tuple(made_up)
 
 
-def processing(results: Results, scans: Sequence[ScanFacts]) -> Seen:
+def processing(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
     """Traces of what the software does."""
-    yield from _sharpened(results)
-    stretches = results.named("processing.level_stretch")
+    yield from _sharpened(measured)
+    yield from _stretched(measured)
+    yield from _grain(measured)
+    yield from _compressed(measured, {scan.file for scan in scans if scan.lossy})
+    crops = members(known(measured, "processing.crop"))
+    if crops:
+        worst = max(crops, key=value_of)
+        yield sign(
+            "cropped",
+            "warning" if value_of(worst) > CROP_MM else None,
+            "processing.crop",
+            numbers={"mm": worst.value},
+            quoted=quoted([worst]),
+        )
+    clipped = figure(measured, "tone.clipped", "highest")
+    if clipped:
+        yield sign(
+            "clipped",
+            "warning" if clipped.value > CLIPPED else None,
+            "tone.clipped",
+            numbers={"percent": clipped.value},
+        )
+
+
+def _sharpened(measured: Sequence[Summary]) -> Looked:
+    halo = figure(measured, "processing.halo", "highest")
+    peak = figure(measured, "sharpness.peak", "median of the worse direction, upwards")
+    if halo is None and peak is None:
+        return
+    severity = graded(halo.value, HALO) if halo else None
+    haloed, boosted = severity is not None, peak is not None and peak.value > PEAK
+    if boosted:
+        severity = "warning"
+    yield sign(
+        "sharpened",
+        severity,
+        "processing.halo",
+        "sharpness.peak",
+        numbers={
+            "halo_percent": halo.value if halo and haloed else None,
+            "peak": peak.value if peak and boosted else None,
+        },
+    )
+    strong = boosted or (halo is not None and halo.value >= STRONG_HALO)
+    yield "strong-halo", severity is not None and strong
+
+
+def _stretched(measured: Sequence[Summary]) -> Looked:
+    stretches = members(known(measured, "processing.level_stretch"))
     if stretches:
         bent = [
             m for m in stretches if abs(value_of(m) - 1) > max(STRETCH, 3 * (m.uncertainty or 0.0))
         ]
-        sign = Sign(
-            "levels were stretched after digitising",
-            bent[0].reason if bent else "",
-            "warning",
-            ("processing.level_stretch",),
+        yield sign(
+            "stretched",
+            "warning" if bent else None,
+            "processing.level_stretch",
+            numbers={"stretch": bent[0].value if bent else None},
+            scan=bent[0].scan if bent else "",
+            quoted=quoted(bent[:1]),
         )
-        yield "stretched", (sign,) if bent else ()
-    grains = results.named("processing.grain_kept")
-    if grains:
-        odd = [m for m in grains if not GRAIN_KEPT[0] <= value_of(m) <= GRAIN_KEPT[1]]
-        sign = Sign(
-            "the finest grain was smoothed away",
-            f"grain kept {value_of(odd[0]):.2f}, 1 without smoothing" if odd else "",
-            "warning",
-            ("processing.grain_kept",),
-        )
-        yield "smoothed", (sign,) if odd else ()
-    yield from _no_grain(results)
-    lossy = {scan.file for scan in scans if scan.lossy}
-    qualities = results.named("processing.jpeg_quality")
-    if qualities:
-        worst = min(qualities, key=value_of)
-        hidden = worst.scan not in lossy
-        bad = value_of(worst) < JPEG[0]
-        where = "though the file is lossless" if hidden else "by the file's own compression"
-        grave: Severity = "warning" if hidden or value_of(worst) < JPEG[1] else "note"
-        sign = Sign(
-            f"traces of lossy compression of quality {value_of(worst):.0f}, {where}",
-            worst.reason,
-            grave,
-            ("processing.jpeg_quality",),
-        )
-        yield "compressed", (sign,) if bad else ()
-    crops = results.named("processing.crop")
-    if crops:
-        worst = max(crops, key=value_of)
-        sign = Sign(
-            f"scans of the whole bed differ in size by {value_of(worst):.0f} mm",
-            worst.reason,
-            "warning",
-            ("processing.crop",),
-        )
-        yield "cropped", (sign,) if value_of(worst) > CROP_MM else ()
-    clipped = summarise(results, "tone.clipped", "highest")
-    if clipped:
-        sign = Sign(
-            f"{clipped.value:.1f} % of pixels sit at the top of the scale",
-            "in the worst of the scans; shading and noise are hidden there",
-            "warning",
-            ("tone.clipped",),
-        )
-        yield "clipped", (sign,) if clipped.value > CLIPPED else ()
 
 
-def _no_grain(results: Results) -> Seen:
-    """Whether white paper has no grain at all: a very quiet scanner, or smoothing."""
-    grains = [m for m in results.measurements if m.name == "processing.grain_kept"]
-    gone = [m for m in grains if m.value is None and "below the rounding" in m.reason]
-    if grains:
-        yield "no-grain", evidence(len(gone) == len(grains))
+def _grain(measured: Sequence[Summary]) -> Looked:
+    """Grain that was smoothed; whether white paper has none at all: quiet scanner, or smoothing."""
+    kept = members(known(measured, GRAIN))
+    if kept:
+        odd = [m for m in kept if not GRAIN_KEPT[0] <= value_of(m) <= GRAIN_KEPT[1]]
+        yield sign(
+            "smoothed",
+            "warning" if odd else None,
+            GRAIN,
+            numbers={"kept": odd[0].value if odd else None},
+            scan=odd[0].scan if odd else "",
+        )
+    looked = [m for s in measured if s.key.name == GRAIN for m in s.members]
+    if looked:
+        yield "no-grain", all(m.value is None and m.reason_kind == "rounding" for m in looked)
 
 
-def _sharpened(results: Results) -> Seen:
-    halo = summarise(results, "processing.halo", "highest")
-    peak = summarise(results, "sharpness.peak", "median of the worse direction, upwards")
-    if halo is None and peak is None:
+def _compressed(measured: Sequence[Summary], lossy: set[str]) -> Looked:
+    qualities = members(known(measured, "processing.jpeg_quality"))
+    if not qualities:
         return
-    severity = graded(halo.value, HALO) if halo else None
-    reasons = []
-    if halo and severity:
-        reasons.append(f"halo of {halo.value:.1f} % beside edges, which no lens makes")
-    if peak and peak.value > PEAK:
-        severity = "warning"
-        reasons.append(f"contrast is boosted to {peak.value:.2f} at some detail sizes")
-    sign = Sign(
-        "the software sharpens",
-        "; ".join(reasons),
-        severity,
-        ("processing.halo", "sharpness.peak"),
+    worst = min(qualities, key=value_of)
+    hidden = worst.scan not in lossy
+    grave = hidden or value_of(worst) < JPEG[1]
+    yield sign(
+        "compressed",
+        ("warning" if grave else "note") if value_of(worst) < JPEG[0] else None,
+        "processing.jpeg_quality",
+        numbers={"quality": worst.value},
+        terms={"file": "lossless" if hidden else "lossy"},
+        scan=worst.scan,
+        quoted=quoted([worst]),
     )
-    yield "sharpened", (sign,) if severity else ()
-    strong = (halo is not None and halo.value >= STRONG_HALO) or (peak and peak.value > PEAK)
-    yield "strong-halo", evidence(bool(severity and strong))

@@ -4,71 +4,73 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.findings.signs.sign import ALONG, DIRECTIONS, Seen, Sign, graded, plus_minus, value_of
-from scanqa.model import Results, ScanFacts
+from scanqa.findings.signs.sign import Looked, graded, sign
+from scanqa.findings.statistic import figure, known, members, pick, quoted
+from scanqa.model import DIRECTIONS, Direction, Measurement, ScanFacts
+from scanqa.summary import Summary, value_of
 
 NOT_SQUARE = 0.15, 0.4  # degrees: 0.15 is 0.5 mm over a page
 WRONG_SIZE = 0.5, 1.5  # %
 PRINT_SIZE, PRINT_SQUARE = 0.4, 0.15  # %, degrees
+SQUARE, PRINT = "geometry.orthogonality", "geometry.printer_squareness"
 
 
-def geometry(results: Results, scans: Sequence[ScanFacts]) -> Seen:
+def geometry(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
     """Squareness and size, of the picture and of the print."""
-    for m in results.named("geometry.orthogonality")[:1]:
-        clear = abs(value_of(m)) > 3 * (m.uncertainty or 0.0)
-        severity = graded(abs(value_of(m)), NOT_SQUARE) if clear else None
-        sign = Sign(
-            f"the picture is {abs(value_of(m)):.2f}° out of square",
-            f"sensor line against travel: {value_of(m):+.2f}{plus_minus(m)}°"
-            + (f"; {m.reason}" if m.reason else ""),
-            severity,
-            ("geometry.orthogonality",),
+    angle = figure(measured, SQUARE, "median")
+    if angle:
+        clear = abs(angle.value) > 3 * (angle.uncertainty or 0.0)
+        yield sign(
+            "not-square",
+            graded(abs(angle.value), NOT_SQUARE) if clear else None,
+            SQUARE,
+            numbers={"deg": angle.value, "uncertainty": angle.uncertainty},
+            quoted=quoted(members(pick(measured, SQUARE)))[:1],
         )
-        yield "not-square", (sign,) if severity else ()
-    yield from _sizes(results, scans)
-    printer = [
-        *results.named("geometry.printer_across"),
-        *results.named("geometry.printer_down"),
-    ]
+    yield from _sizes(measured, scans)
+    yield from _print(measured)
+
+
+def _print(measured: Sequence[Summary]) -> Looked:
+    """Of the sheet itself."""
+    sizes = ("geometry.printer_across", "geometry.printer_down")
+    printer = [m for name in sizes for m in members(known(measured, name))]
     if printer:
         worst = max(printer, key=lambda m: abs(value_of(m)))
-        sign = Sign(
-            f"the sheet was printed {abs(value_of(worst)):.1f} % too "
-            f"{'large' if value_of(worst) > 0 else 'small'}",
-            f"{value_of(worst):+.2f}{plus_minus(worst)} %",
-            "note",
-            (worst.name,),
+        yield sign(
+            "print-size",
+            "note" if abs(value_of(worst)) > PRINT_SIZE else None,
+            worst.name,
+            numbers={"percent": worst.value, "uncertainty": worst.uncertainty},
         )
-        yield "print-size", (sign,) if abs(value_of(worst)) > PRINT_SIZE else ()
-    for m in results.named("geometry.printer_squareness")[:1]:
-        sign = Sign(
-            f"the sheet was printed {abs(value_of(m)):.2f}° out of square",
-            f"{value_of(m):+.2f}{plus_minus(m)}°",
-            "note",
-            (m.name,),
+    angle = figure(measured, PRINT, "median")
+    if angle:
+        yield sign(
+            "print-not-square",
+            "note" if abs(angle.value) > PRINT_SQUARE else None,
+            PRINT,
+            numbers={"deg": angle.value, "uncertainty": angle.uncertainty},
         )
-        yield "print-not-square", (sign,) if abs(value_of(m)) > PRINT_SQUARE else ()
 
 
-def _sizes(results: Results, scans: Sequence[ScanFacts]) -> Seen:
+def _sizes(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
     """True dpi against what the files say."""
     told = {scan.file: scan.dpi for scan in scans if scan.dpi_source in ("file", "option")}
-    found = []
+    sheet = next((s.dpi for s in scans if s.role == "bed-sheet" and s.file in told), None)
+    found: list[tuple[float, Direction, Measurement]] = []
     for axis, direction in enumerate(DIRECTIONS):
-        for m in results.named(f"geometry.dpi_{direction}")[:1]:
-            dpi = told.get(m.scan) or next(
-                (s.dpi for s in scans if s.role == "bed-sheet" and s.file in told), None
-            )
+        for m in members(known(measured, f"geometry.dpi_{direction}")):
+            dpi = told.get(m.scan, sheet)
             if dpi is not None:
                 found.append((100 * (value_of(m) / dpi[axis] - 1), direction, m))
     if found:
-        error, direction, m = max(found, key=lambda each: abs(each[0]))
-        severity = graded(abs(error), WRONG_SIZE)
-        sign = Sign(
-            f"lengths {ALONG[direction]} come out {abs(error):.1f} % too "
-            f"{'large' if error > 0 else 'small'}",
-            f"{value_of(m):.1f} dpi" + (f"; {m.reason}" if m.reason else ""),
-            severity,
-            (m.name,),
+        percent, direction, m = max(found, key=lambda each: abs(each[0]))
+        yield sign(
+            "wrong-size",
+            graded(abs(percent), WRONG_SIZE),
+            m.name,
+            numbers={"percent": percent, "dpi": m.value},
+            direction=direction,
+            scan=m.scan,
+            quoted=quoted([m]),
         )
-        yield "wrong-size", (sign,) if severity else ()

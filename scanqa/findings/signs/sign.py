@@ -1,42 +1,16 @@
-"""What a sign is, and the few words that all of them use."""
+"""What is found of each sign, and the few words that all of them use."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 
-from scanqa.model import Direction, Measurement, Severity, Streak
+from scanqa.model import Direction, Seen, Severity
 
-DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
-ALONG = {"across": "across", "travel": "along travel"}
-
-
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """Something seen.
-
-    Attributes
-    ----------
-    words : str
-        Short, as the beginning of a title.
-    reason : str
-        What it rests on, with numbers.
-    severity : str or None
-        None for evidence that needs no explanation of its own.
-    streak : Streak or None
-        A line brings its own ranking of causes.
-    """
-
-    words: str
-    reason: str = ""
-    severity: Severity | None = None
-    rests_on: tuple[str, ...] = ()
-    streak: Streak | None = None
-
-
-Signs = dict[str, tuple[Sign, ...]]
-Seen = Iterator[tuple[str, tuple[Sign, ...]]]
-EVIDENCE = (Sign(""),)  # a sign that is there and needs no words
+# Of a sign that asks for an explanation what was seen, of evidence whether it is there (or how
+# probably, from 0 to 1); nothing, False or 0 if it is absent.
+Found = tuple[Seen, ...] | bool | float
+Signs = dict[str, Found]
+Looked = Iterator[tuple[str, Found]]
 
 
 def graded(value: float, limits: Sequence[float]) -> Severity | None:
@@ -46,27 +20,32 @@ def graded(value: float, limits: Sequence[float]) -> Severity | None:
     return words[reached - 1] if reached else None
 
 
-def evidence(there: bool) -> tuple[Sign, ...]:
-    """What is found of a sign that needs no words."""
-    return EVIDENCE if there else ()
+def sign(
+    name: str,
+    severity: Severity | None,
+    *rests_on: str,
+    numbers: Mapping[str, float | None],
+    terms: Mapping[str, str] | None = None,
+    direction: Direction | None = None,
+    scan: str = "",
+    quoted: tuple[str, ...] = (),
+) -> tuple[str, tuple[Seen, ...]]:
+    """A sign that asks for an explanation, and what was seen of it: nothing without a severity.
+
+    Parameters
+    ----------
+    numbers : mapping
+        Those that are None are left out.
+    """
+    if severity is None:
+        return name, ()
+    given = {key: value for key, value in numbers.items() if value is not None}
+    seen = Seen(
+        name, severity, given, dict(terms or {}), rests_on, direction, scan=scan, quoted=quoted
+    )
+    return name, (seen,)
 
 
-def plus_minus(m: Measurement, digits: int = 2) -> str:
-    """`` ± 0.12``, or nothing where no uncertainty is known."""
-    return f" ± {m.uncertainty:.{digits}f}" if m.uncertainty else ""
-
-
-def value_of(m: Measurement) -> float:
-    """Value of a measurement that has one."""
-    assert m.value is not None
-    return m.value
-
-
-def names_of(signs: Signs) -> list[str]:
-    """Names of the signs that ask for an explanation."""
-    return [name for name, found in signs.items() if any(sign.severity for sign in found)]
-
-
-def measures_of(found: Sequence[Sign]) -> tuple[str, ...]:
-    """Names of the measures that signs rest on, each once."""
-    return tuple(dict.fromkeys(name for sign in found for name in sign.rests_on))
+def asking(signs: Mapping[str, Found]) -> dict[str, tuple[Seen, ...]]:
+    """The signs that ask for an explanation."""
+    return {name: found for name, found in signs.items() if found and isinstance(found, tuple)}

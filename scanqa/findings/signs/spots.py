@@ -4,49 +4,71 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.findings.signs.sign import Seen, Sign
-from scanqa.model import Mark, Results, Severity
+from scanqa.findings.signs.sign import Looked, Signs
+from scanqa.findings.statistic import known
+from scanqa.model import Direction, Results, Seen, Severity, Streak
+from scanqa.summary import Summary
 
 VISIBLE_FAULT_DELTA_L = 0.5  # a line of this size is seen at a glance, not only when looked for
 MARKS = 5.0  # % of light: fainter specks are hard to see
+LINES: dict[Direction, str] = {"travel": "line-along", "across": "line-across"}
 
 
-def lines(results: Results) -> Seen:
-    """Lines in blank scans, each with the causes that its measure ranked."""
-    found = []
-    for streak in sorted(results.streaks, key=lambda s: -s.delta_L):
-        severity: Severity = "note"
-        if streak.visible:
-            severity = "fault" if streak.delta_L >= VISIBLE_FAULT_DELTA_L else "warning"
-        than = {"dark": "darker", "bright": "brighter"}[streak.polarity]
-        seen = "visible" if streak.visible else "too faint to be seen"
-        reason = (
-            f"at {streak.at_mm:.1f} mm {streak.contrast_percent:.2f} % {than} than its "
-            f"surroundings ({streak.delta_L:.2f} L*), {streak.width_um:.0f} µm wide, {seen}"
-        )
-        words = f"{streak.polarity} line at {streak.at_mm:.1f} mm"
-        found.append(Sign(words, reason, severity, ("streaks",), streak))
-    if found or results.named("streaks.strongest_visible"):
-        yield "line", tuple(found)
+def lines(results: Results, measured: Sequence[Summary]) -> Looked:
+    """Lines in blank scans, the strongest first."""
+    order = sorted(range(len(results.streaks)), key=lambda at: -results.streaks[at].delta_L)
+    seen = [_line(results.streaks[at], at) for at in order]
+    if seen or known(measured, "streaks.strongest_visible"):
+        for name in LINES.values():
+            yield name, tuple(line for line in seen if line.sign == name)
 
 
-def marks(results: Results) -> Seen:
+def _line(streak: Streak, at: int) -> Seen:
+    severity: Severity = "note"
+    if streak.visible:
+        severity = "fault" if streak.delta_L >= VISIBLE_FAULT_DELTA_L else "warning"
+    return Seen(
+        LINES[streak.axis], severity, rests_on=("streaks",), direction=streak.axis,
+        scan=streak.scan, streak=at,
+    )  # fmt: skip
+
+
+def of_line(streak: Streak) -> Signs:
+    """Signs of a single line, for and against its causes.
+
+    Whether it stays while the paper moves is known as a ratio of likelihoods: a line that is
+    certain to stay counts as one that stays, one that is even as unknown.
+    """
+    signs = streak.signs
+    return {
+        "line-stays": signs.stays / (1 + signs.stays),
+        "line-full": signs.full,
+        "line-dark": streak.polarity == "dark",
+        "line-one-colour": signs.one_colour,
+        "line-one-sample": signs.one_sample,
+        "line-regular": signs.regular,
+        "line-visible": streak.visible,
+    }
+
+
+def marks(results: Results, measured: Sequence[Summary]) -> Looked:
     """Specks and long marks on the glass."""
-    if not results.marks and not results.named("glass.marks"):
+    if not results.marks and not known(measured, "glass.marks"):
         return
-    for name, kind, word in (("specks", "spot", "speck"), ("long-marks", "scratch", "long mark")):
-        marks = [mark for mark in results.marks if mark.kind == kind]
-        yield name, (_of_marks(marks, word),) if marks else ()
+    for name, kind in (("specks", "spot"), ("long-marks", "scratch")):
+        of_kind = [at for at, mark in enumerate(results.marks) if mark.kind == kind]
+        yield name, (_strongest(name, results, of_kind),) if of_kind else ()
 
 
-def _of_marks(marks: Sequence[Mark], word: str) -> Sign:
-    strongest = max(marks, key=lambda mark: mark.contrast_percent)
-    x, y = strongest.at_mm
-    reason = (
-        f"the strongest {word} at x {x:.0f}, y {y:.0f} mm is {strongest.contrast_percent:.0f} % "
-        f"{'darker' if strongest.polarity == 'dark' else 'brighter'} and "
-        f"{max(strongest.size_mm):.1f} mm long; what stays while the paper moves is not paper"
+def _strongest(name: str, results: Results, of_kind: Sequence[int]) -> Seen:
+    at = max(of_kind, key=lambda at: results.marks[at].contrast_percent)
+    mark = results.marks[at]
+    return Seen(
+        name,
+        "warning" if mark.contrast_percent >= MARKS else "note",
+        numbers={"count": len(of_kind)},
+        rests_on=("glass.marks",),
+        at_mm=mark.at_mm,
+        scan=mark.scan,
+        mark=at,
     )
-    severity: Severity = "warning" if strongest.contrast_percent >= MARKS else "note"
-    plural = word if len(marks) == 1 else f"{word}s"
-    return Sign(f"{len(marks)} {plural} on the glass", reason, severity, ("glass.marks",))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections.abc import Sequence
 
-from scanqa.findings.signs.sign import Seen, Sign, evidence, graded, value_of
-from scanqa.findings.statistic import summarise
-from scanqa.model import Results, Severity
+from scanqa.findings.signs.sign import Looked, graded, sign
+from scanqa.findings.statistic import at_dpi, figure, known, members, pick, quoted
+from scanqa.summary import Summary, value_of
 
 LITTLE_LIGHT = 20.0, 6.0  # thousand electrons: 0.7 % and 1.3 % of noise on white
 FAINTER = 0.9, 0.7, 0.4  # of the light index of the earlier record
@@ -21,120 +22,112 @@ MAINS_HZ, MAINS_TOLERANCE = (50.0, 60.0), 0.03
 UNSTEADY = 0.06, 0.15  # % rms from row to row
 BESIDE_BANDS = 0.5  # of a wave's amplitude: less may be its own, that is not quite a sine
 JITTER = 25.0, 60.0  # µm
+INDEX = "noise.light_index"
 
 
-def noise(results: Results) -> Seen:
+def noise(measured: Sequence[Summary]) -> Looked:
     """Light that reaches the sensor, and grain."""
-    index = _light_index(results)
-    if index is not None:
-        severity = graded(-index[0], (-LITTLE_LIGHT[0], -LITTLE_LIGHT[1]))
-        sign = Sign(
-            f"little light reaches the sensor ({index[0]:.0f} thousand electrons)",
-            f"the grain on white paper is what {index[0]:.1f} ± {index[1]:.1f} thousand electrons "
-            "at full scale would give",
-            severity,
-            ("noise.light_index",),
+    light = pick(measured, INDEX)
+    if light:
+        index, error = _light_index(light)
+        yield sign(
+            "little-light",
+            graded(-index, (-LITTLE_LIGHT[0], -LITTLE_LIGHT[1])),
+            INDEX,
+            numbers={"index": index, "uncertainty": error},
         )
-        yield "little-light", (sign,) if severity else ()
-    grain = summarise(results, "noise.temporal", "highest")
+    grain = figure(measured, "noise.temporal", "highest")
     if grain:
-        severity = graded(grain.value, GRAINY)
-        sign = Sign(
-            f"grain of {grain.value:.1f} L* on white paper",
-            f"standard deviation of what changes from scan to scan: {grain.value:.2f} L*",
-            severity,
-            ("noise.temporal",),
+        yield sign(
+            "grainy",
+            graded(grain.value, GRAINY),
+            "noise.temporal",
+            numbers={"delta_L": grain.value},
         )
-        yield "grainy", (sign,) if severity else ()
-    read = [value_of(m) for m in results.named("noise.read")]
-    gain = [value_of(m) for m in results.named("noise.gain")]
+    read = figure(measured, "noise.read", "median")
+    gain = figure(measured, "noise.gain", "median")
     if read and gain:
-        of_read = (statistics.median(read) / 100) ** 2
-        of_light = statistics.median(gain) * 1e-6
-        yield "noise-without-light", evidence(of_read > READ_SHARE * (of_read + of_light))
+        of_read = (read.value / 100) ** 2
+        of_light = gain.value * 1e-6
+        yield "noise-without-light", of_read > READ_SHARE * (of_read + of_light)
 
 
-def _light_index(results: Results) -> tuple[float, float] | None:
-    """Median over the channels and its uncertainty."""
-    found = results.named("noise.light_index")
-    if not found:
-        return None
-    error = statistics.median(m.uncertainty or 0.0 for m in found) / len(found) ** 0.5
-    return statistics.median(map(value_of, found)), error
+def _light_index(found: Sequence[Summary]) -> tuple[float, float]:
+    """Median over the channels and its uncertainty.
+
+    Channels differ by design, so that their scatter says nothing of how well the median is known.
+    """
+    channels = members(found)
+    error = statistics.median(m.uncertainty or 0.0 for m in channels) / len(channels) ** 0.5
+    return statistics.median(map(value_of, channels)), error
 
 
-def fainter(results: Results, earlier: Results | None) -> Seen:
-    """Light against that of an earlier check."""
-    now = _light_index(results)
-    before = _light_index(earlier) if earlier is not None else None
-    if now is None or before is None:
+def fainter(measured: Sequence[Summary], earlier: Sequence[Summary]) -> Looked:
+    """Light against that of an earlier check, at the finest dpi that both know."""
+    light, before = known(measured, INDEX), known(earlier, INDEX)
+    both = [s.key.dpi for s in light if at_dpi(before, s.key.dpi)]
+    if not both:
         return
-    ratio = now[0] / before[0]
-    error = ratio * ((now[1] / now[0]) ** 2 + (before[1] / before[0]) ** 2) ** 0.5
+    dpi = max(both)
+    index, error = _light_index(at_dpi(light, dpi))
+    old_index, old_error = _light_index(at_dpi(before, dpi))
+    ratio = index / old_index
+    spread = ratio * ((error / index) ** 2 + (old_error / old_index) ** 2) ** 0.5
     severity = graded(-ratio, tuple(-limit for limit in FAINTER))
-    if ratio + 2 * error >= 1:
-        severity = None
-    sign = Sign(
-        f"{100 * ratio:.0f} % of the light of the earlier check is left",
-        f"light index {now[0]:.1f} against {before[0]:.1f} thousand electrons: "
-        f"{100 * ratio:.0f} ± {100 * error:.0f} %",
-        severity,
-        ("noise.light_index",),
+    yield sign(
+        "fainter",
+        severity if ratio + 2 * spread < 1 else None,
+        INDEX,
+        numbers={"ratio": ratio, "uncertainty": spread, "index": index, "before": old_index},
     )
-    yield "fainter", (sign,) if severity else ()
 
 
-def banding(results: Results) -> Seen:
+def banding(measured: Sequence[Summary]) -> Looked:
     """Bands, unsteady rows, unsteady travel."""
-    amplitudes = results.named("banding.amplitude")
-    band = max(map(value_of, amplitudes), default=0.0)
-    if amplitudes:
-        severity = graded(band, BANDS)
-        yield "bands", (_bands(results, band, severity),) if severity else ()
-        yield from _of_bands(results)
-    unsteady = summarise(results, "banding.unsteadiness", "highest")
+    bands = figure(measured, "banding.amplitude", "highest")
+    periods = members(pick(measured, "banding.period"))
+    if bands:
+        yield sign(
+            "bands",
+            graded(bands.value, BANDS),
+            "banding.amplitude",
+            "banding.period",
+            numbers={
+                "percent": bands.value,
+                "period_mm": statistics.median(map(value_of, periods)) if periods else None,
+            },
+            quoted=quoted(periods),
+        )
+        yield from _of_bands(measured)
+    amplitude = bands.value if bands else 0.0
+    unsteady = figure(measured, "banding.unsteadiness", "highest")
     if unsteady:
-        rest = max(unsteady.value**2 - band**2 / 2, 0.0) ** 0.5
-        severity = graded(rest, UNSTEADY) if rest > BESIDE_BANDS * band else None
-        sign = Sign(
-            f"rows differ irregularly by {rest:.2f} %",
-            f"rms of what all columns share from row to row, beside a regular wave: {rest:.2f} %",
-            severity,
-            ("banding.unsteadiness",),
+        rest = max(unsteady.value**2 - amplitude**2 / 2, 0.0) ** 0.5
+        yield sign(
+            "unsteady",
+            graded(rest, UNSTEADY) if rest > BESIDE_BANDS * amplitude else None,
+            "banding.unsteadiness",
+            numbers={"percent": rest},
         )
-        yield "unsteady", (sign,) if severity else ()
-    jitter = summarise(results, "geometry.travel_jitter", "highest")
+    jitter = figure(measured, "geometry.travel_jitter", "highest")
     if jitter:
-        severity = graded(jitter.value, JITTER)
-        sign = Sign(
-            f"the carriage runs unsteadily by {jitter.value:.0f} µm",
-            f"standard deviation of where rows lie: {jitter.value:.0f} µm",
-            severity,
-            ("geometry.travel_jitter",),
+        yield sign(
+            "jitter",
+            graded(jitter.value, JITTER),
+            "geometry.travel_jitter",
+            numbers={"um": jitter.value},
         )
-        yield "jitter", (sign,) if severity else ()
 
 
-def _bands(results: Results, band: float, severity: Severity) -> Sign:
-    periods = results.named("banding.period")
-    every = f" every {statistics.median(map(value_of, periods)):.2f} mm" if periods else ""
-    return Sign(
-        f"bands of {band:.2f} %{every} along travel",
-        "; ".join(dict.fromkeys(m.reason for m in periods if m.reason)),
-        severity,
-        ("banding.amplitude", "banding.period"),
-    )
-
-
-def _of_bands(results: Results) -> Seen:
-    periods = [value_of(m) for m in results.named("banding.period")]
-    spreads = [value_of(m) for m in results.named("banding.phase_spread")]
-    hertz = [value_of(m) for m in results.named("banding.frequency")]
-    if spreads and periods and min(periods) >= LEAST_PERIOD_MM:
-        moved_mm = max(spreads) / (2 * math.pi) * statistics.median(periods)
-        yield "crests-move", evidence(moved_mm >= CRESTS_MOVE_MM)
+def _of_bands(measured: Sequence[Summary]) -> Looked:
+    periods = [value_of(m) for m in members(pick(measured, "banding.period"))]
+    spread = figure(measured, "banding.phase_spread", "highest")
+    hertz = figure(measured, "banding.frequency", "median")
+    if spread and periods and min(periods) >= LEAST_PERIOD_MM:
+        moved_mm = spread.value / (2 * math.pi) * statistics.median(periods)
+        yield "crests-move", moved_mm >= CRESTS_MOVE_MM
     if hertz:
-        near = [abs(statistics.median(hertz) / (2 * f) - 1) < MAINS_TOLERANCE for f in MAINS_HZ]
-        yield "mains", evidence(any(near))
+        near = [abs(hertz.value / (2 * f) - 1) < MAINS_TOLERANCE for f in MAINS_HZ]
+        yield "mains", any(near)
     if periods:
-        yield "as-fine-as-steps", evidence(statistics.median(periods) < STEPS_MM)
+        yield "as-fine-as-steps", statistics.median(periods) < STEPS_MM

@@ -12,19 +12,22 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Literal
 
-from scanqa.catalogue import HOURS_A_DAY
-from scanqa.findings.legibility import ALL_OF_IT, dpi_needed, index_reached, levels, word
+from scanqa.catalogue.sizes import HOURS_A_DAY
+from scanqa.findings.legibility import dpi_needed, index_reached, levels, word
 from scanqa.model import (
     MM_PER_INCH,
     FileSize,
     Job,
     Legibility,
     Measurement,
+    OpticsFor,
     Plan,
     Results,
     ScanFacts,
 )
+from scanqa.summary import value_of
 
 USUAL_DPI = (100, 150, 200, 300, 400, 600, 800, 1200, 2400)  # settings that drivers offer
 SHORT = 0.05  # a setting that is short of what is needed by less will do
@@ -51,23 +54,35 @@ def plan(
         Effective dpi at each dpi that was measured.
     compressed : mapping of format to FileSize
         Bytes *for each pixel* of this scanner's scans, their uncertainty and basis.
+
+    Returns
+    -------
+    Plan
+        Without words: `scanqa.words.of_plan.worded_plan` adds them.
     """
     needed = dpi_needed("character", levels()[0].index, job.smallest_mm)
-    best = max(legible, key=lambda each: each.effective_dpi, default=None)
-    dpi, supported, why = _dpi(needed, best)
+    best = finest_optics(legible)
+    optics = _optics(needed, best)
+    dpi = _usual(best.effective_dpi if best and optics == "too-little" else needed)
     channels = max((facts.channels for facts in scans), default=3)
-    reached = index_reached("character", min(dpi, supported), job.smallest_mm)
+    at_hand = min(dpi, best.effective_dpi) if best and optics in ("enough", "too-little") else dpi
+    reached = index_reached("character", at_hand, job.smallest_mm)
     whole = Plan(
         job=job,
         needed_dpi=needed,
         dpi=dpi,
-        why_dpi=why,
+        optics=optics,
+        optics_dpi=best.effective_dpi if best else None,
         index=reached,
         legibility=word("character", reached),
-        optics_known=math.isfinite(supported),
         sizes=_sizes(job, dpi, channels, compressed),
     )
     return _timed(whole, results, scans)
+
+
+def finest_optics(legible: Sequence[Legibility]) -> Legibility | None:
+    """Where the optics were shown to support most."""
+    return max(legible, key=lambda each: each.effective_dpi, default=None)
 
 
 def _usual(dpi: float) -> int:
@@ -75,22 +90,13 @@ def _usual(dpi: float) -> int:
     return next((step for step in USUAL_DPI if step >= (1 - SHORT) * dpi), USUAL_DPI[-1])
 
 
-def _dpi(needed: float, best: Legibility | None) -> tuple[int, float, str]:
-    """The setting, the dpi that is known to be supported, and why it is this setting."""
+def _optics(needed: float, best: Legibility | None) -> OpticsFor:
+    """What is known of the optics for letters that need so much."""
     if best is None:
-        why = "whether the optics support it is not known: no bed sheet was scanned"
-        return _usual(needed), math.inf, why
-    optics = f"{best.effective_dpi:.0f} dpi"
+        return "not-measured"
     if (1 - SHORT) * needed <= best.effective_dpi:
-        return _usual(needed), best.effective_dpi, f"the optics support {optics}"
-    if best.at_least or best.effective_dpi >= ALL_OF_IT * best.dpi:
-        why = (
-            f"whether the optics support more than {optics} is not known: {best.note}; scan the "
-            "bed sheet at this setting to see"
-        )
-        return _usual(needed), math.inf, why
-    why = f"the optics support {optics} only: a finer setting makes larger files, not finer ones"
-    return _usual(best.effective_dpi), best.effective_dpi, why
+        return "enough"
+    return "too-little" if best.bound == "ok" and best.limit is None else "at-least"
 
 
 # ---------------------------------------------------------------------------------- time
@@ -98,35 +104,16 @@ def _dpi(needed: float, best: Legibility | None) -> tuple[int, float, str]:
 
 def _timed(whole: Plan, results: Results, scans: Sequence[ScanFacts]) -> Plan:
     job = whole.job
-    error: float | None = None
-    at_most = False
     if job.seconds is not None:
-        seconds, basis = job.seconds, "as told"
-    else:
-        delivered = {facts.file: facts.dpi[0] for facts in scans}
-        timed = [m for m in results.named(SECONDS) if m.scan in delivered]
-        if not timed:
-            why = "no scan was timed: say how long one takes (--scan-seconds), or scan with "
-            return replace(whole, why_time=why + "scanqa capture, which times each")
-        chosen = _nearest(timed, delivered, whole.dpi)
-        assert chosen.value is not None  # it is one of those with a value
-        seconds, error = chosen.value, chosen.uncertainty
-        basis = f"timed: {chosen.reason}" if chosen.reason else "timed"
-        if delivered[chosen.scan] < (1 - SHORT) * whole.dpi:
-            at_most = True
-            basis += f"; a scan at {whole.dpi} dpi takes longer"
-    rate = 3600 / (seconds + job.turn_s)
-    hours = job.pages / rate
-    return replace(
-        whole,
-        seconds=seconds,
-        why_time=basis,
-        pages_per_hour=rate,
-        rate_uncertainty=None if error is None else rate * error / (seconds + job.turn_s),
-        at_most=at_most,
-        hours=hours,
-        days=max(math.ceil(hours / HOURS_A_DAY), 1),
-    )
+        return _paced(whole, job.seconds, None, timed="told")
+    delivered = {facts.file: facts.dpi[0] for facts in scans}
+    timed = [m for m in results.named(SECONDS) if m.scan in delivered]
+    if not timed:
+        return whole
+    chosen = _nearest(timed, delivered, whole.dpi)
+    coarser = delivered[chosen.scan] < (1 - SHORT) * whole.dpi
+    paced = _paced(whole, value_of(chosen), chosen.uncertainty, timed="timed")
+    return replace(paced, at_most=coarser, quoted=chosen.reason)
 
 
 def _nearest(timed: Sequence[Measurement], dpi: Mapping[str, float], wanted: float) -> Measurement:
@@ -135,6 +122,23 @@ def _nearest(timed: Sequence[Measurement], dpi: Mapping[str, float], wanted: flo
     if enough:
         return min(enough, key=lambda m: dpi[m.scan])
     return max(timed, key=lambda m: dpi[m.scan])
+
+
+def _paced(
+    whole: Plan, seconds: float, error: float | None, *, timed: Literal["told", "timed"]
+) -> Plan:
+    job = whole.job
+    rate = 3600 / (seconds + job.turn_s)
+    hours = job.pages / rate
+    return replace(
+        whole,
+        timed=timed,
+        seconds=seconds,
+        pages_per_hour=rate,
+        rate_uncertainty=None if error is None else rate * error / (seconds + job.turn_s),
+        hours=hours,
+        days=max(math.ceil(hours / HOURS_A_DAY), 1),
+    )
 
 
 # ---------------------------------------------------------------------------------- disk

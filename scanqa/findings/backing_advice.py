@@ -8,28 +8,41 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any
 
-from scanqa.model import Finding, Results, Severity
+from scanqa.findings.statistic import known, members
+from scanqa.model import Diagnosis, Seen, Severity
+from scanqa.summary import Summary, value_of
 
 SEEN_L = 1.0  # a step between places side by side: common practice, no source
 OTHER_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 HELPS = 0.5  # of the show-through on the lighter backing, at most, must be left
 SHOW, PAPER = "backing.show_through", "backing.paper"
+SIGN = "show-through"
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What is said of one case, in words: `action` takes the numbers of the sign."""
+
+    title: str
+    action: str
 
 
 @cache
-def _rows() -> dict[str, Any]:
+def advices() -> dict[str, Advice]:
+    """Every case by its id."""
     text = (resources.files("scanqa.findings") / "backing.toml").read_text("utf-8")
-    return tomllib.loads(text)
+    return {name: Advice(**row) for name, row in tomllib.loads(text).items()}
 
 
-def advise(results: Results) -> tuple[Finding, ...]:
-    """One finding on the backing, or none without a back-print scan."""
-    paper = {m.scan: m.value for m in results.named(PAPER) if m.value is not None}
-    show = {m.scan: m.value for m in results.named(SHOW) if m.value is not None}
+def advise(measured: Sequence[Summary]) -> tuple[Diagnosis, ...]:
+    """One diagnosis on the backing, or none without a back-print scan; its cause is the case."""
+    paper = {m.scan: value_of(m) for m in members(known(measured, PAPER))}
+    show = {m.scan: value_of(m) for m in members(known(measured, SHOW))}
     scans = sorted(paper.keys() & show.keys(), key=lambda scan: paper[scan])
     if not scans:
         return ()
@@ -37,34 +50,23 @@ def advise(results: Results) -> tuple[Finding, ...]:
     darker = paper[light] - paper[dark]
     lid, card = max(show[light], 0.0), max(show[dark], 0.0)
     seen, left = _step_L(paper[light], lid), _step_L(paper[dark], card)
-    reason = f"{lid:.1f} % of the light, a step of {seen:.1f} L*"
-    if darker > OTHER_BACKING_L:
-        reason += f", on the lighter backing; {card:.1f} %, {left:.1f} L*, on the darker one"
-    name: str
+    two = darker > OTHER_BACKING_L
     if seen < SEEN_L:
-        name = "lid-will-do" if darker > OTHER_BACKING_L else "this-will-do"
-    elif darker <= OTHER_BACKING_L:
-        name = "one-backing"
+        case = "lid-will-do" if two else "this-will-do"
+    elif not two:
+        case = "one-backing"
     else:
-        name = "card-helps" if card <= HELPS * lid else "card-helps-little"
+        case = "card-helps" if card <= HELPS * lid else "card-helps-little"
+    numbers = {"lid": lid, "step": seen, "card": card, "left": left, "darker": darker}
     severity: Severity = "good" if seen < SEEN_L else "warning"
-    row = _rows()[name]
-    return (
-        Finding(
-            "diagnosis",
-            row["title"],
-            severity,
-            reason=reason,
-            rests_on=(SHOW, PAPER),
-            action=row["action"].format(
-                lid=f"{lid:.1f}",
-                card=f"{card:.1f}",
-                darker=f"{darker:.1f}",
-                remains="which is not seen" if left < SEEN_L else f"still {left:.1f} L*",
-            ),
-            source="Kubelka and Munk; CIE 15; limits are common practice, no source",
-        ),
+    sign = Seen(
+        SIGN,
+        severity,
+        numbers,
+        {"backings": "two" if two else "one", "remains": "unseen" if left < SEEN_L else "seen"},
+        (SHOW, PAPER),
     )
+    return (Diagnosis(cause=case, severity=severity, signs=(sign,), rests_on=(SHOW, PAPER)),)
 
 
 def _step_L(paper_L: float, show_percent: float) -> float:

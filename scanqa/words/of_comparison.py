@@ -1,0 +1,170 @@
+"""Comparisons in words: the sentence for the terminal, notes, gaps, what the price buys."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from scanqa.model.history import Comparison, Difference, Profile, SideFacts, Verdict
+from scanqa.words.of_history import count_words, family_words
+
+NOT_STATED = "not stated"
+GAPS = {
+    "one-side": "measured on one side only",
+    "bound": "a bound on one side or both",
+    "no-uncertainty": "no uncertainty is stated on one side",
+}
+PROFILES = {  # title, x axis, y axis
+    "gutter": ("Gutter", "Distance from the spine, mm", "Darker than the open page, L*"),
+    "light": (
+        "Light on a page that rises", "Height over the glass, mm", "Light against the glass, %",
+    ),
+    "focus": (
+        "Focus on a page that rises", "Height over the glass, mm", "SFR50 against the glass, %",
+    ),
+}  # fmt: skip
+
+Rows = tuple[tuple[str, str, str], ...]  # what, of the first side, of the second
+
+
+def comparison_sentence(c: Comparison) -> str:
+    """Which side is better in what, by family."""
+    for_first = _names(c.rows, "first is better")
+    for_second = _names(c.rows, "second is better")
+    parts = []
+    if for_first:
+        parts.append(f"{c.first} is better in {for_first}.")
+    if for_second:
+        parts.append(f"{c.second} is better in {for_second}.")
+    different = _names(c.rows, "different")
+    if different:
+        parts.append(f"They differ in {different}.")
+    if not parts:
+        if all(row.verdict == "not compared" for row in c.rows):
+            return "Nothing could be compared."
+        return "No difference shown that would matter to the work."
+    return " ".join(parts)
+
+
+def _names(rows: Sequence[Difference], verdict: Verdict) -> str:
+    """Measures of one verdict, by family: ``sharpness: sfr50, sfr10; noise: snr``."""
+    families: dict[str, dict[str, None]] = {}
+    for row in rows:
+        if row.verdict == verdict:
+            family, _, name = family_words(row.key).partition(": ")
+            families.setdefault(family, {})[name] = None
+    return "; ".join(f"{family}: {', '.join(names)}" for family, names in families.items())
+
+
+def gap_words(row: Difference, c: Comparison) -> str:
+    """Why a measure is not compared."""
+    if row.gap == "per-pixel":
+        said = " and ".join("/".join(map(str, side.dpis)) for side in c.sides)
+        return f"a value per pixel, and the sides differ in dpi ({said})"
+    return GAPS[row.gap]
+
+
+def profile_words(profile: Profile) -> tuple[str, str, str]:
+    """Title, x axis and y axis of a curve."""
+    return PROFILES[profile.name]
+
+
+def comparison_notes(c: Comparison) -> tuple[str, ...]:
+    """What a reader of the comparison must know."""
+    notes = []
+    first, second = c.sides
+    if first.records == 1 or second.records == 1:
+        notes.append(
+            "One qualification on a side: how a scanner scatters from day to day is not in the "
+            "intervals. Qualify each twice, the sheet laid anew, to have it in."
+        )
+    if first.dpis != second.dpis:
+        notes.append("The sides were scanned at different dpi; values per pixel are not compared.")
+    for has, lacks in ((first, second), (second, first)):
+        if missing := sorted(set(has.roles) - set(lacks.roles)):
+            notes.append(
+                f"{lacks.scanner} has no scan of this kind: {', '.join(missing)}; what rests on it "
+                "is not compared."
+            )
+    if first.lossy or second.lossy:
+        notes.append("A side was delivered with lossy compression, which hides noise and detail.")
+    return tuple(notes)
+
+
+def condition_rows(c: Comparison) -> Rows:
+    """How both sides were measured, row by row."""
+    first, second = c.sides
+    rows = [
+        ("measured", "; ".join(first.days), "; ".join(second.days)),
+        ("scans", _counted(first.roles), _counted(second.roles)),
+        ("dpi", _dpi_words(first), _dpi_words(second)),
+    ]
+    for name in dict.fromkeys((*first.facts, *second.facts)):
+        rows.append((name, first.facts.get(name, ""), second.facts.get(name, "")))
+    stated = ((what, one or NOT_STATED, other or NOT_STATED) for what, one, other in rows)
+    return tuple(row for row in stated if row[1:] != (NOT_STATED, NOT_STATED))
+
+
+def _dpi_words(side: SideFacts) -> str:
+    return " and ".join(map(str, side.dpis))
+
+
+def _counted(roles: Sequence[str]) -> str:
+    return ", ".join(
+        f"{roles.count(role)} × {role}" if roles.count(role) > 1 else role
+        for role in dict.fromkeys(roles)
+    )
+
+
+# ----------------------------------------------------------------------------------- value
+
+
+def value_rows(c: Comparison) -> Rows:
+    """Price and hours beside what they buy; none if neither was given."""
+    if c.costs is None:
+        return ()
+    first, second = c.costs
+    better = _better_counts(c)
+    table = [("measures in which it is better", str(better[0]), str(better[1]))]
+    if first.price is not None and second.price is not None:
+        table.append(("price", f"{first.price:g}", f"{second.price:g}"))
+    if first.hours is not None and second.hours is not None:
+        table.append(("hours for the job", f"{first.hours:g}", f"{second.hours:g}"))
+    return tuple(table)
+
+
+def value_sentence(c: Comparison) -> str:
+    """What follows for a buyer; empty if nothing was given."""
+    if c.costs is None:
+        return ""
+    called = (c.first, c.second)
+    prices, hours = [cost.price for cost in c.costs], [cost.hours for cost in c.costs]
+    said = []
+    if prices[0] is not None and prices[1] is not None:
+        said.append(_price_words(called, (prices[0], prices[1]), _better_counts(c)))
+    if hours[0] is not None and hours[1] is not None and hours[0] != hours[1]:
+        quick = int(hours[1] < hours[0])
+        said.append(f"{called[quick]} saves {abs(hours[0] - hours[1]):g} hours.")
+        gap = (prices[quick] or 0.0) - (prices[1 - quick] or 0.0)
+        if None not in prices and gap > 0:
+            hour = gap / abs(hours[0] - hours[1])
+            said.append(f"Each hour saved costs {hour:.3g} of the price.")
+    return " ".join(said)
+
+
+def _better_counts(c: Comparison) -> list[int]:
+    """Measures in which each side is better."""
+    verdicts: tuple[Verdict, Verdict] = ("first is better", "second is better")
+    return [len({row.key.name for row in c.rows if row.verdict == v}) for v in verdicts]
+
+
+def _price_words(
+    called: tuple[str, str], prices: tuple[float, float], better: Sequence[int]
+) -> str:
+    if prices[0] == prices[1]:
+        return "Both cost the same."
+    dear = int(prices[1] > prices[0])
+    gap = f"{abs(prices[0] - prices[1]):g} more"
+    if not better[dear]:
+        return f"{called[dear]} costs {gap} and is shown to be better in nothing that matters."
+    other = f"; the cheaper is better in {better[1 - dear]}" if better[1 - dear] else ""
+    return f"{called[dear]} costs {gap} and is better in {count_words(better[dear])}{other}."

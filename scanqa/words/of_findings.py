@@ -1,0 +1,83 @@
+"""Diagnoses in words: what was seen, its likely cause, what to do, and what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from scanqa.catalogue.causes import CAUSES, CAUTIONS, TELLS_APART
+from scanqa.findings.backing_advice import advices
+from scanqa.model import Action, Diagnosis, Results, changed
+from scanqa.words.of_signs import sign_words, titles
+from scanqa.words.of_spots import without_faint_lines
+
+BACKING_SOURCE = "Kubelka and Munk; CIE 15; limits are common practice, no source"
+
+
+def worded_diagnosis(diagnosis: Diagnosis, results: Results) -> Diagnosis:
+    """A diagnosis with all its words.
+
+    Raises
+    ------
+    KeyError
+        If its cause, or one of its signs, has no words.
+    """
+    if diagnosis.cause in advices():
+        return _backing(diagnosis)
+    cause = CAUSES[diagnosis.cause]
+    shown = without_faint_lines(diagnosis.signs, results)
+    reasons = [sign_words(seen, results)[1] for seen in shown]
+    heading = _sentence(titles(diagnosis.signs, results))
+    measured = _sentence("; ".join(dict.fromkeys(filter(None, reasons))))
+    unsure = _unsure(diagnosis)
+    return changed(
+        diagnosis,
+        title=f"{heading}: {cause.name}",
+        reason=". ".join(filter(None, (measured, unsure))),
+        heading=heading,
+        measured=measured,
+        unsure=unsure,
+        likely=tuple(CAUSES[each.cause].name for each in diagnosis.causes),
+        check_next=cause.check,
+        action=cause.action,
+        caution=" ".join(CAUTIONS[name] for name in cause.cautions),
+        stop=cause.stop,
+        source=cause.source,
+    )
+
+
+def worded_action(action: Action, diagnoses: Iterable[Diagnosis]) -> Action:
+    """An action with the words of the diagnosis that asks for it."""
+    asking = next(each for each in diagnoses if each.cause == action.cause)
+    return Action(action.cause, asking.action, asking.title, asking.caution)
+
+
+def _unsure(diagnosis: Diagnosis) -> str:
+    """A sentence on the second cause if it may as well be that, and on what would tell."""
+    if not diagnosis.alike:
+        return ""
+    words = f"These scans hardly tell it from {CAUSES[diagnosis.alike].name}"
+    tells = TELLS_APART.get(frozenset((diagnosis.cause, diagnosis.alike)))
+    return f"{words}; what would: {tells}" if tells else words
+
+
+def _backing(diagnosis: Diagnosis) -> Diagnosis:
+    """Which backing to use for pages that are printed on both sides."""
+    advice, (seen,) = advices()[diagnosis.cause], diagnosis.signs
+    n = {name: f"{value:.1f}" for name, value in seen.numbers.items()}
+    measured = f"{n['lid']} % of the light, a step of {n['step']} L*"
+    if seen.terms["backings"] == "two":
+        measured += f", on the lighter backing; {n['card']} %, {n['left']} L*, on the darker one"
+    remains = {"unseen": "which is not seen", "seen": f"still {n['left']} L*"}
+    return changed(
+        diagnosis,
+        title=advice.title,
+        reason=measured,
+        heading=advice.title,
+        measured=measured,
+        action=advice.action.format(**n, remains=remains[seen.terms["remains"]]),
+        source=BACKING_SOURCE,
+    )
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
