@@ -1,7 +1,7 @@
 """Changes in a series of checks: three control charts on self-starting scores.
 
 The scores of steady values are independent standard normal without a baseline
-(`scanqa.numeric.selfstart`). An individuals chart sees a large step at once, a CUSUM a small one
+(`scanqa.records.selfstart`). An individuals chart sees a large step at once, a CUSUM a small one
 that stays, an EWMA what lies between: at the same rate of false alarms the three together find a
 step of 1.5 to 3 σ sooner than the first two alone (``python -m tests.accuracy records``). After an
 alarm the series begins anew at the estimated change, so that every change is found.
@@ -15,7 +15,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from scanqa.numeric.selfstart import (
+from scanqa.model.history import Change
+from scanqa.records.selfstart import (
     EWMA_WEIGHT,
     FIRST_SCORED,
     cusum_limit,
@@ -23,7 +24,6 @@ from scanqa.numeric.selfstart import (
     q_scores,
     shewhart_limit,
 )
-from scanqa.over_time import Change
 
 SLACK = 0.5  # k of the CUSUM: half of the shift that is to be found soonest
 # Three charts together alarm more often than one, less often than three independent ones: with

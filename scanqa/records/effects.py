@@ -17,18 +17,9 @@ import statistics
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
-from scanqa.numeric.trend import student_tail, student_width
-from scanqa.over_time import (
-    Effect,
-    Event,
-    Key,
-    Series,
-    Shift,
-    StreakLife,
-    digits_of,
-    key_words,
-    streak_words,
-)
+from scanqa.model import Key
+from scanqa.model.history import Effect, Event, Series, Shift, StreakLife
+from scanqa.records.trend import student_tail, student_width
 from scanqa.records.weigh import holm, improves, matters, scatter_floor
 
 AROUND = 3  # checks on each side that are the level before and after
@@ -69,12 +60,11 @@ def effects(
         large = [
             shift
             for s, shift in shown
-            if abs(shift.difference) >= matters(s.key[0], shift.before, shift.after)
+            if abs(shift.difference) >= matters(s.key.name, shift.before, shift.after)
         ]
         came, went = _streaks_beside(event, streaks, blanks)
         small = len(shown) - len(large)
-        sentence = _sentence(event, large, len(known), came, went)
-        found.append(Effect(event, tuple(large), len(known), small, sentence, came, went))
+        found.append(Effect(event, tuple(large), len(known), small, came, went))
     return tuple(found), changed
 
 
@@ -103,7 +93,7 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     steps = {i: s.values[i] - s.values[i - 1] for i in range(1, len(s.values)) if i not in borders}
     if not before or not after or not steps:
         return None
-    floor = scatter_floor(s.key[0], s.values, s.uncertainties)
+    floor = scatter_floor(s.key.name, s.values, s.uncertainties)
     middle = statistics.mean(steps.values())
     spread = sum((d - middle) ** 2 for d in steps.values()) / (2 * len(steps))
     scatter = max(math.sqrt(spread), floor)
@@ -114,7 +104,7 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     was, became = statistics.mean(before), statistics.mean(after)
     difference = became - was - trend * between
     half = student_width(CONFIDENCE, degrees) * error
-    better = improves(s.key[0], difference)
+    better = improves(s.key.name, difference)
     verdict: Literal["better", "worse", "different"] = (
         "different" if better is None else "better" if better else "worse"
     )
@@ -138,36 +128,3 @@ def _trend(steps: Mapping[int, float], at: int, scatter: float) -> tuple[float, 
     if not all(shown) or slopes[0] * slopes[1] < 0:
         return 0.0, 0.0
     return statistics.mean(slopes), math.hypot(*errors) / 2
-
-
-def _sentence(
-    event: Event,
-    shifts: Sequence[Shift],
-    compared: int,
-    came: Sequence[StreakLife],
-    went: Sequence[StreakLife],
-) -> str:
-    head = f"{event.at[:10]}, {event.words}: "
-    if not compared:
-        return head + "no checks on both sides yet to compare."
-    parts = [f"{streak_words(streak)} gone" for streak in went]
-    parts += [f"{streak_words(streak)} new" for streak in came]
-    parts += [_words(shift) for shift in shifts]
-    if not parts:
-        return head + f"no change beyond scatter that matters, in {of_measures(compared)}."
-    rest = of_measures(compared - len(shifts))
-    return head + f"{'; '.join(parts)}. No change that matters in {rest}."
-
-
-def of_measures(count: int) -> str:
-    """``1 measure`` or ``5 measures``."""
-    return "1 measure" if count == 1 else f"{count} measures"
-
-
-def _words(shift: Shift) -> str:
-    digits = digits_of(shift.key)
-    unit = f" {shift.unit}" if shift.unit else ""
-    return (
-        f"{key_words(shift.key)} {shift.verdict}, from {shift.before:.{digits}f} to "
-        f"{shift.after:.{digits}f}{unit} (by {shift.low:+.{digits}f} to {shift.high:+.{digits}f})"
-    )

@@ -4,41 +4,30 @@ Pure functions over `Check` and `Event`. Each measure is a series; an event (cle
 lamp) begins it anew where it changed it. Within a stretch three charts watch it
 (`scanqa.records.changes`). All measures of a scanner share one false-alarm budget, so that a
 healthy scanner raises an alarm about once in `RUN_LENGTH` checks, whatever the number of its
-measures. Streaks are followed by their place beside the charts (`scanqa.records.streaks`).
+measures. Streaks are followed by their place beside the charts (`scanqa.records.streak_lives`).
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from itertools import pairwise
 
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model import Floats
-from scanqa.numeric.control import baseline
-from scanqa.numeric.trend import Line, crossing, fit_line
-from scanqa.over_time import (
-    Change,
-    Crossing,
-    Drift,
-    Event,
-    Health,
-    Key,
-    Series,
-    State,
-    digits_of,
-    key_words,
-)
+from scanqa.model import Floats, Key
+from scanqa.model.history import Change, Drift, Event, Health, Series, State
+from scanqa.records.baseline import baseline
 from scanqa.records.changes import find_changes
 from scanqa.records.effects import effects
 from scanqa.records.lamp import lamp
 from scanqa.records.series import Value
 from scanqa.records.store import Check
-from scanqa.records.streaks import streak_lives
+from scanqa.records.streak_lives import streak_lives
+from scanqa.records.trend import Line, crossing, fit_line
 from scanqa.records.weigh import scatter_floor
 
 RUN_LENGTH = 240.0  # checks between false alarms of one healthy scanner: twenty years of months
@@ -46,13 +35,8 @@ FEWEST_CHECKS = 4  # less than this after an event: too few to judge
 FEWEST_FOR_TREND = 6
 TREND_ERROR = 0.01  # of a trend where the charts have alarmed already
 NORMAL_SIGMA = 3.0
+ORDER: dict[State, int] = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
 DAYS_PER_MONTH = 365.2425 / 12
-
-# Not the scanner's health: how the sheet was laid and printed, the paper, what follows from others.
-NOT_WATCHED = (
-    "geometry.skew", "geometry.printer", "noise.paper", "backing.paper", "edges.lost",
-    "banding.period", "banding.phase_spread", "banding.frequency", "colour.paper", "gutter.lift",
-)  # fmt: skip
 
 
 def health(
@@ -83,34 +67,17 @@ def health(
         of their series.
     """
     on_record = len(checks) if on_record is None else on_record
-    limits = limits or {}
     if not checks:
-        words = f"No check of {scanner} is on record."
-        return Health(scanner, (), tuple(events), (), (), None, 0, on_record, ("", ""), words)
-    first = datetime.fromisoformat(checks[0].taken)
-    day = {
-        c.taken: (datetime.fromisoformat(c.taken) - first).total_seconds() / 86400 for c in checks
-    }
-    grouped = _grouped(checks)
-    # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
-    watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
-    run_length = RUN_LENGTH * max(1, watched)
+        return Health(scanner, (), tuple(events), (), (), None, 0, on_record, ("", ""))
+    streaks, blanks = streak_lives(checks)
+    made, run_length = _watched(checks, limits or {})
     # Each event begins every series anew, to see what it changed; then only those it did change:
     # to forget a baseline for nothing would hide a drift that sets in soon after.
-    streaks, blanks = streak_lives(checks)
-
-    def made(begins: Mapping[Key, Sequence[Event]]) -> list[Series]:
-        return [
-            _series(key, points, left_out, day, begins[key], run_length, limits.get(key[0]))
-            for key, (points, left_out) in grouped.items()
-        ]
-
-    series = made(dict.fromkeys(grouped, events))
+    series = made(None, events)
     found, changed = effects(series, events, streaks, blanks)
     if events:
-        series = made(changed)
-    order = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
-    series.sort(key=lambda s: order[s.state])
+        series = made(changed, ())
+    series.sort(key=lambda s: ORDER[s.state])
     return Health(
         scanner,
         tuple(series),
@@ -121,18 +88,50 @@ def health(
         len(checks),
         on_record,
         (checks[0].taken, checks[-1].taken),
-        _overall(scanner, checks, series),
     )
+
+
+Maker = Callable[[Mapping[Key, Sequence[Event]] | None, Sequence[Event]], list[Series]]
+
+
+def _watched(checks: Sequence[Check], limits: Mapping[str, float]) -> tuple[Maker, float]:
+    """What makes all series, begun anew by each key's events (or by all), and their run length."""
+    first = datetime.fromisoformat(checks[0].taken)
+    day = {
+        c.taken: (datetime.fromisoformat(c.taken) - first).total_seconds() / 86400 for c in checks
+    }
+    grouped = _grouped(checks)
+    # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
+    watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
+    run_length = RUN_LENGTH * max(1, watched)
+
+    def made(
+        begins: Mapping[Key, Sequence[Event]] | None, for_all: Sequence[Event]
+    ) -> list[Series]:
+        return [
+            _series(
+                key,
+                points,
+                left_out,
+                day,
+                for_all if begins is None else begins[key],
+                run_length,
+                limits.get(key.name),
+            )
+            for key, (points, left_out) in grouped.items()
+        ]
+
+    return made, run_length
 
 
 def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]], int]]:
     """The points of each series, and how many were left out."""
     groups: dict[Key, list[tuple[str, Value]]] = {}
-    left_out = {name for name in CATALOGUE if name.startswith(NOT_WATCHED)}
     for check in checks:
         for value in check.values:
-            if value.name not in left_out:
-                groups.setdefault(value.key, []).append((check.taken, value))
+            if CATALOGUE[value.name].watched:
+                key = value.key._replace(dpi=0)
+                groups.setdefault(key, []).append((check.taken, value))
     found = {}
     for key, points in groups.items():
         kinds = {(v.method_version, v.dpi) for _, v in points}
@@ -140,8 +139,19 @@ def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]]
         alike = points
         if kinds != {wanted}:
             alike = [(w, v) for w, v in points if (v.method_version, v.dpi) == wanted]
-        found[key] = (alike, len(points) - len(alike))
+        found[key._replace(dpi=wanted[1])] = (alike, len(points) - len(alike))
     return found
+
+
+def _own_doubt(values: Sequence[Value]) -> list[float | None]:
+    """Uncertainty of each value without what all of the series share: one print, one curve."""
+    common = set.intersection(*({(part.kind, part.of) for part in v.shared} for v in values))
+    doubt: list[float | None] = []
+    for v in values:
+        lone = [part.size for part in v.shared if (part.kind, part.of) not in common]
+        known = v.random is not None or lone
+        doubt.append(math.hypot(v.random or 0.0, *lone) if known else None)
+    return doubt
 
 
 def _series(
@@ -156,11 +166,11 @@ def _series(
     dates = [when for when, _ in points]
     days = [day[when] for when in dates]
     values = [v.value for _, v in points]
-    stated = [v.uncertainty for _, v in points]
+    stated = _own_doubt([v for _, v in points])
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
     changes: list[Change] = []
     for start, stop in zip(starts, [*starts[1:], len(values)], strict=True):
-        floor = scatter_floor(key[0], values[start:stop], stated[start:stop])
+        floor = scatter_floor(key.name, values[start:stop], stated[start:stop])
         found = find_changes(values[start:stop], run_length=run_length, floor=floor)
         changes += [
             Change(c.began + start, c.alarm + start, c.before, c.after, c.chart) for c in found
@@ -181,19 +191,11 @@ def _series(
     else:
         state = "steady"
     drift = _drift(line, days[begin:]) if state == "drifting" and line is not None else None
-    if state == "too few checks":
-        said = [f"Too few checks ({len(dates) - starts[-1]}) since the start or the last event."]
-    else:
-        said = _moves(key, dates, recent, drift)
-        if limit is not None:
-            beyond = _beyond(key[0], values[begin:], line, days[-1], limit)
-            words = f"{limit:.{digits_of(key)}f} {CATALOGUE[key[0]].unit}".strip()
-            said.append(_limit_words(meets, days[begin], days[-1], words, beyond=beyond))
-    sentence = " ".join(said) or "Steady: no change and no trend shown."
+    beyond = limit is not None and _beyond(key.name, values[begin:], line, days[-1], limit)
     return Series(
-        key, points[0][1].unit, points[0][1].dpi, tuple(dates), tuple(days), tuple(values),
-        tuple(stated), tuple(starts), tuple(changes), _normal(values, starts[-1], recent),
-        drift, meets, limit, left_out, state, sentence,
+        key, points[0][1].unit, tuple(dates), tuple(days), tuple(values), tuple(stated),
+        tuple(starts), tuple(changes), _normal(values, starts[-1], recent), drift, meets, limit,
+        left_out, state, beyond, begin,
     )  # fmt: skip
 
 
@@ -263,57 +265,3 @@ def _drift(line: Line, days: Sequence[float]) -> Drift:
     low, high = (s * DAYS_PER_MONTH for s in line.slope_interval())
     ends = (days[0], days[-1])
     return Drift(line.slope * DAYS_PER_MONTH, low, high, ends, (line.at(ends[0]), line.at(ends[1])))
-
-
-# ---------------------------------------------------------------------------------- words
-
-
-def _moves(
-    key: Key, dates: Sequence[str], recent: Sequence[Change], drift: Drift | None
-) -> list[str]:
-    """Sentences on changes and drift; none where nothing is shown."""
-    unit, digits = CATALOGUE[key[0]].unit, digits_of(key)
-
-    def number(value: float) -> str:
-        return f"{value:.{digits}f} {unit}".strip()
-
-    parts = [
-        f"Changed about {dates[change.began][:10]} from {number(change.before)} to "
-        f"{number(change.after)} (noticed {dates[change.alarm][:10]})."
-        for change in recent
-    ]
-    if drift is not None:
-        # A drift raises one alarm after another: the first says when it began.
-        rate, low, high = (f"{v:+.{digits + 1}f}" for v in (drift.per_month, drift.low, drift.high))
-        parts = [*parts[:1], f"Drifts by {f'{rate} {unit}'.strip()} a month ({low} to {high})."]
-    return parts
-
-
-def _limit_words(
-    meets: Crossing | None, begin: float, today: float, limit: str, *, beyond: bool
-) -> str:
-    if beyond:
-        return f"The limit {limit} is already crossed."
-    if meets is None:
-        return f"No trend shown, so no date for the limit {limit}."
-    if meets.likely < begin:
-        return f"The trend leads away from the limit {limit}."
-    soon = max(0.0, meets.earliest - today) / DAYS_PER_MONTH
-    if meets.latest is None:
-        return f"The limit {limit} will not be met within {math.floor(soon)} months."
-    late = (meets.latest - today) / DAYS_PER_MONTH
-    if late < 1:
-        return f"The limit {limit} is met about now."
-    span = f"{math.floor(soon)} to {math.ceil(late)} months"
-    return f"The limit {limit} will be met in {span} if this goes on."
-
-
-def _overall(scanner: str, checks: Sequence[Check], series: Sequence[Series]) -> str:
-    moved = [s for s in series if s.state in ("changed", "drifting")]
-    span = f"{checks[0].taken[:10]} to {checks[-1].taken[:10]}, {len(checks)} checks"
-    if all(s.state == "too few checks" for s in series):
-        return f"{scanner}: too few checks yet ({span}) to speak of a history."
-    if not moved:
-        return f"{scanner} is steady ({span}): no change and no trend shown."
-    names = "; ".join(dict.fromkeys(key_words((s.key[0], "", "", "")) for s in moved))
-    return f"{scanner} has moved ({span}): {names}."

@@ -1,19 +1,16 @@
 """Lamp health from the light index, settle time, neutrality, channel balance and stray light.
 
 White calibration hides the level of a lamp, so it is judged by what calibration cannot hide. Which
-signs mean what is data (``lamp.toml``); this code reads the signs off the series.
+signs mean what is data (`scanqa.catalogue.lamp_rules`); this code reads the signs off the series.
 """
 
 from __future__ import annotations
 
 import statistics
-import tomllib
 from collections.abc import Sequence
-from functools import cache
-from importlib import resources
-from typing import Any, Literal
 
-from scanqa.over_time import Lamp, Series
+from scanqa.catalogue.lamp_rules import lamp_rules
+from scanqa.model.history import Lamp, LampSign, LampSignName, LampState, Series
 from scanqa.records.changes import find_changes
 from scanqa.records.store import Check
 
@@ -23,62 +20,49 @@ LIGHT, SETTLE, TINT, HAZE = (
 MATTERS = 0.05  # of the light: less than this is said to be the same (our limit)
 FEWEST = 4  # checks, as for every series
 
-Sign = Literal["worse", "same", "unknown"]
-
 
 def lamp(series: Sequence[Series], checks: Sequence[Check], run_length: float) -> Lamp:
-    """Lamp health in words; `run_length` as for the series."""
-    light, light_words = _light([s for s in series if s.key[0] == LIGHT])
-    balance, balance_words = _balance(checks, series, run_length)
-    tint, tint_words = _higher(series, TINT)
-    settle, settle_words = _higher(series, SETTLE)
-    haze, haze_words = _higher(series, HAZE)
-    colour: Sign = (
-        "worse"
-        if "worse" in (balance, tint)
-        else "same"
-        if "same" in (balance, tint)
-        else "unknown"
+    """Lamp health; `run_length` as for the series."""
+    light = _light([s for s in series if s.key.name == LIGHT])
+    settle = _higher(series, SETTLE, "settle")
+    balance = _balance(checks, series, run_length)
+    tint = _higher(series, TINT, "tint")
+    haze = _higher(series, HAZE, "haze")
+    seen = {balance.state, "same" if tint.state == "lower" else tint.state}
+    colour = next((state for state in ("worse", "same") if state in seen), "unknown")
+    states = {
+        "light": light.state,
+        "settle": "same" if settle.state == "lower" else settle.state,
+        "colour": colour,
+        "haze": "same" if haze.state == "lower" else haze.state,
+    }
+    rule = next(
+        rule
+        for rule in lamp_rules().values()
+        if all(states[sign] in allowed for sign, allowed in rule.states.items())
     )
-    found = {"light": light, "settle": settle, "colour": colour, "haze": haze}
-    rule = next(r for r in _rules() if all(found[n] in r[n] for n in found if n in r))
-    signs = (
-        ("light index", light_words),
-        ("settle time", settle_words),
-        ("channel balance", balance_words),
-        ("neutrality", tint_words),
-        ("stray light", haze_words),
-    )
-    action, caution = rule.get("action", ""), rule.get("caution", "")
-    return Lamp(rule["verdict"], rule["sentence"], signs, action, caution)
+    return Lamp(rule.id, (light, settle, balance, tint, haze))
 
 
-@cache
-def _rules() -> list[dict[str, Any]]:
-    text = (resources.files("scanqa.records") / "lamp.toml").read_text("utf-8")
-    rules: list[dict[str, Any]] = tomllib.loads(text)["rule"]
-    return rules
-
-
-def _light(channels: Sequence[Series]) -> tuple[str, str]:
-    """How the light fares since the last event, over the channels."""
+def _light(channels: Sequence[Series]) -> LampSign:
+    """How the light fares since the last event, over the channels; its first level is 1."""
     judged = [s for s in channels if s.state != "too few checks"]
     if not judged:
-        return "unknown", "not known: too few checks with two blank scans"
+        return LampSign("light", "unknown")
     ratios = [_now(s) / first for s in judged if (first := _first(s)) > 0]
     ratio = statistics.median(ratios) if ratios else 1.0
     moved = [s for s in judged if s.state in ("changed", "drifting")]
     if len(moved) * 2 < len(judged) or abs(ratio - 1) < MATTERS:
-        return "same", f"as before ({100 * ratio:.0f} % of the first checks)"
+        return LampSign("light", "same", 1.0, ratio)
     since = min(
         [s.dates[c.began] for s in moved for c in s.changes if c.began >= s.starts[-1]]
         or [s.dates[s.starts[-1]] for s in moved]
     )[:10]
-    words = f"{100 * ratio:.0f} % of the first checks, since about {since}"
-    if ratio > 1:
-        return "rises", words
-    drifting = sum(s.state == "drifting" for s in moved) * 2 >= len(moved)
-    return ("falls slowly" if drifting else "falls at once"), words
+    state: LampState = "rises"
+    if ratio <= 1:
+        drifting = sum(s.state == "drifting" for s in moved) * 2 >= len(moved)
+        state = "falls slowly" if drifting else "falls at once"
+    return LampSign("light", state, 1.0, ratio, since)
 
 
 def _first(s: Series) -> float:
@@ -97,37 +81,35 @@ def _now(s: Series) -> float:
     return statistics.median(s.values[begin:])
 
 
-def _higher(series: Sequence[Series], name: str) -> tuple[Sign, str]:
+def _higher(series: Sequence[Series], measure: str, name: LampSignName) -> LampSign:
     """Whether a measure that should be low has risen."""
-    found = [s for s in series if s.key[0] == name and s.state != "too few checks"]
+    found = [s for s in series if s.key.name == measure and s.state != "too few checks"]
     if not found:
-        return "unknown", "not measured in enough checks"
+        return LampSign(name, "unknown")
     s = found[0]
     was, now = _first(s), _now(s)
-    said = f"{was:.3g} to {now:.3g} {s.unit}".strip()
+    state: LampState = "same" if s.state == "steady" else "lower"
     if s.state in ("changed", "drifting") and now > was:
-        return "worse", f"risen, {said}"
-    return "same", "as before" if s.state == "steady" else f"lower, {said}"
+        state = "worse"
+    return LampSign(name, state, was, now)
 
 
-def _balance(
-    checks: Sequence[Check], series: Sequence[Series], run_length: float
-) -> tuple[Sign, str]:
+def _balance(checks: Sequence[Check], series: Sequence[Series], run_length: float) -> LampSign:
     """Whether red or blue light has moved against green since the last event."""
-    green = next((s for s in series if s.key[:3] == (LIGHT, "", "green")), None)
+    green = next((s for s in series if s.key.name == LIGHT and s.key.channel == "green"), None)
     if green is None:
-        return "unknown", "not known: takes colour scans of blank paper"
-    worst: tuple[Sign, str] = ("unknown", "not known: too few checks")
+        return LampSign("balance", "unknown")
+    found = LampSign("balance", "unknown", channel="green")  # too few checks to tell
     for channel in ("red", "blue"):
         ratios = _ratios(checks, green, channel)
         if len(ratios) < FEWEST:
             continue
-        found = find_changes(ratios, run_length=run_length)
-        if found:
-            change = 100 * (statistics.median(ratios[found[-1].began :]) / found[0].before - 1)
-            return "worse", f"{channel} against green moved by {change:+.0f} %"
-        worst = "same", "as before"
-    return worst
+        changes = find_changes(ratios, run_length=run_length)
+        if changes:
+            now = statistics.median(ratios[changes[-1].began :]) / changes[0].before
+            return LampSign("balance", "worse", 1.0, now, channel=channel)
+        found = LampSign("balance", "same")
+    return found
 
 
 def _ratios(checks: Sequence[Check], green: Series, channel: str) -> list[float]:
@@ -139,7 +121,7 @@ def _ratios(checks: Sequence[Check], green: Series, channel: str) -> list[float]
         found = {
             v.channel: v.value
             for v in check.values
-            if v.name == LIGHT and v.dpi == green.dpi and v.value > 0
+            if v.name == LIGHT and v.dpi == green.key.dpi and v.value > 0
         }
         if channel in found and "green" in found:
             ratios.append(found[channel] / found["green"])

@@ -7,107 +7,104 @@ device does not, so places compare as long as the bed is scanned whole.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
+from typing import Literal
 
-from scanqa.over_time import Health, News, digits_of, key_words
+from scanqa.model import Mark, Record
+from scanqa.model.history import Health, News, NewsItem
 from scanqa.records.store import Line, lines_of
-from scanqa.records.streaks import is_sure, same_place
+from scanqa.records.streak_lives import is_sure, same_place
 
 SAME_MARK_MM = 1.5
 SURE_MARK_PERCENT = 5.0
 MOST_NAMED = 4  # of one kind; more are counted
+NAMED_BY_PLACE = ("streaks.strongest_visible", "glass.marks")
 
 
-def news(document: Mapping[str, Any], earlier: Mapping[str, Any], health: Health) -> News:
+def news(record: Record, earlier: Record, health: Health) -> News:
     """What a check shows that the one before did not.
 
     Parameters
     ----------
-    document, earlier : mapping
-        Two qualifications of one scanner, schema ``scanqa.qualification/1``.
+    record, earlier : Record
+        Two qualifications of one scanner.
     health : Health
-        The history that ends with `document`.
+        The history that ends with `record`.
     """
-    since = str(earlier.get("conditions", {}).get("date") or earlier["created"])[:10]
-    items: list[str] = []
-    if _saw_paper(document) and _saw_paper(earlier):
-        now, then = lines_of(document), lines_of(earlier)
-        items += _listed("new {}", [s for s in now if is_sure(s) and not _known(s, then)])
-        items += _listed("{} gone", [s for s in then if is_sure(s) and not _known(s, now)])
-        marks, old = document.get("glass_marks", []), earlier.get("glass_marks", [])
-        items += _marks("new {}", [m for m in marks if _plain(m) and not _seen(m, old)])
-        items += _marks("{} gone", [m for m in old if _plain(m) and not _seen(m, marks)])
+    since = (earlier.conditions.get("date") or earlier.created)[:10]
+    items: list[NewsItem] = []
+    if _saw_paper(record) and _saw_paper(earlier):
+        now, then = lines_of(record.streaks), lines_of(earlier.streaks)
+        items += _streaks("new", [s for s in now if is_sure(s) and not _known(s, then)])
+        items += _streaks("gone", [s for s in then if is_sure(s) and not _known(s, now)])
+        marks, old = record.glass_marks, earlier.glass_marks
+        items += _marks("new", [m for m in marks if _plain(m) and not _seen(m, old)])
+        items += _marks("gone", [m for m in old if _plain(m) and not _seen(m, marks)])
     items += _moved(health)
-    was, now_is = (d.get("outcome", {}).get("fitness") for d in (earlier, document))
-    if was and now_is and was != now_is and "not judged" not in (was, now_is):
-        items.append(f"the outcome went from {was} to {now_is}")
-    if not items:
-        return News(since, (), f"Nothing new since {since}.")
-    return News(since, tuple(items), f"Since {since}: {'; '.join(items)}.")
+    was, now_is = earlier.outcome.fitness, record.outcome.fitness
+    if was != now_is and "not judged" not in (was, now_is):
+        items.append(NewsItem("outcome", terms={"before": was, "after": now_is}))
+    return News(since, tuple(items))
 
 
-def _saw_paper(document: Mapping[str, Any]) -> bool:
-    return any(scan["role"] == "blank" for scan in document["scans"])
+def _saw_paper(record: Record) -> bool:
+    return any(scan.role == "blank" for scan in record.scans)
 
 
 def _known(line: Line, others: Sequence[Line]) -> bool:
     return any(same_place(line, other) for other in others)
 
 
-def _listed(what: str, lines: Sequence[Line]) -> list[str]:
-    """Streaks in words, the strongest first."""
+def _streaks(what: Literal["new", "gone"], lines: Sequence[Line]) -> Iterator[NewsItem]:
+    """Streaks, the strongest first."""
     ranked = sorted(lines, key=lambda s: -s.contrast_percent)
-    words = [
-        what.format(
-            f"{s.polarity} streak at {'x' if s.axis == 'travel' else 'y'} {s.at_mm:.1f} mm "
-            f"({s.contrast_percent:.1f} %)"
+    for s in ranked[:MOST_NAMED]:
+        yield NewsItem(
+            "new-streak" if what == "new" else "streak-gone",
+            {"at_mm": s.at_mm, "contrast_percent": s.contrast_percent},
+            {"polarity": s.polarity, "axis": s.axis},
         )
-        for s in ranked[:MOST_NAMED]
-    ]
     if len(ranked) > MOST_NAMED:
-        words.append(what.format(f"streaks: {len(ranked) - MOST_NAMED} more"))
-    return words
+        kind: Literal["more-streaks-new", "more-streaks-gone"] = (
+            "more-streaks-new" if what == "new" else "more-streaks-gone"
+        )
+        yield NewsItem(kind, {"count": len(ranked) - MOST_NAMED})
 
 
-def _plain(mark: Mapping[str, Any]) -> bool:
-    return bool(mark["contrast_percent"] >= SURE_MARK_PERCENT)
+def _plain(mark: Mark) -> bool:
+    return mark.contrast_percent >= SURE_MARK_PERCENT
 
 
-def _seen(mark: Mapping[str, Any], others: Sequence[Mapping[str, Any]]) -> bool:
+def _seen(mark: Mark, others: Sequence[Mark]) -> bool:
     return any(
-        all(abs(a - b) <= SAME_MARK_MM for a, b in zip(mark["at_mm"], o["at_mm"], strict=True))
+        all(abs(a - b) <= SAME_MARK_MM for a, b in zip(mark.at_mm, o.at_mm, strict=True))
         for o in others
     )
 
 
-def _marks(what: str, marks: Sequence[Mapping[str, Any]]) -> list[str]:
-    ranked = sorted(marks, key=lambda m: -m["contrast_percent"])
-    words = [
-        what.format(
-            f"{m['polarity']} {m['kind']} on the glass at x {m['at_mm'][0]:.0f}, "
-            f"y {m['at_mm'][1]:.0f} mm"
+def _marks(what: Literal["new", "gone"], marks: Sequence[Mark]) -> Iterator[NewsItem]:
+    """Marks, the strongest first."""
+    ranked = sorted(marks, key=lambda m: -m.contrast_percent)
+    for m in ranked[:MOST_NAMED]:
+        yield NewsItem(
+            "new-mark" if what == "new" else "mark-gone",
+            {"x_mm": m.at_mm[0], "y_mm": m.at_mm[1]},
+            {"polarity": m.polarity, "kind": m.kind},
         )
-        for m in ranked[:MOST_NAMED]
-    ]
     if len(ranked) > MOST_NAMED:
-        words.append(what.format(f"marks on the glass: {len(ranked) - MOST_NAMED} more"))
-    return words
+        kind: Literal["more-marks-new", "more-marks-gone"] = (
+            "more-marks-new" if what == "new" else "more-marks-gone"
+        )
+        yield NewsItem(kind, {"count": len(ranked) - MOST_NAMED})
 
 
-def _moved(health: Health) -> list[str]:
+def _moved(health: Health) -> Iterator[NewsItem]:
     """Measures whose charts alarmed with this very check; streaks and marks are named above."""
-    words = []
     for s in health.series:
-        if s.key[0] in ("streaks.strongest_visible", "glass.marks") or not s.changes:
+        if s.key.name in NAMED_BY_PLACE or not s.changes:
             continue
         change = s.changes[-1]
         if s.state == "drifting" and len([c for c in s.changes if c.began >= s.starts[-1]]) > 1:
             continue  # a drift that goes on is no news
         if s.dates[-1] == health.span[1] and change.alarm == len(s.values) - 1:
-            digits = digits_of(s.key)
-            words.append(
-                f"{key_words(s.key)} went from {change.before:.{digits}f} to "
-                f"{change.after:.{digits}f} {s.unit}".strip()
-            )
-    return words
+            yield NewsItem("measure", {"before": change.before, "after": change.after}, key=s.key)

@@ -1,35 +1,25 @@
-"""From a document's many measurements to one number per measure, direction, channel and edge kind.
+"""The numbers of one qualification as a history and the database need them.
 
-The number is the median over the sites; its standard uncertainty is the larger of the median's
-own (1.2533 s / √n for normal scatter) and the typical stated one over √n. What depends on the
-sampling is kept apart by dpi, so that a history never mixes settings.
+Each is a `Summary` of `scanqa.summary` with a value, laid flat: what depends on the dpi stands
+apart by dpi, so that a history never mixes settings.
 """
 
 from __future__ import annotations
 
-import statistics
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.over_time import Key
-
-PER_PIXEL = (  # values in pixels or of single pixels: they do not compare across dpi
-    "colour.registration",
-    "sharpness.sampling_efficiency",
-    "noise",
-    "streaks",
-    "banding.unsteadiness",
-)
-BY_DPI = (*PER_PIXEL, "sharpness", "claim", "processing")
+from scanqa.model import Key, Measurement, ScanFacts, Shared, Status
+from scanqa.summary import summarise
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One number of one qualification; the key fields are empty where they do not apply.
+    """One number of one qualification; fields as for `Key` and `Summary`.
 
-    `dpi` is the sampling of the scans it comes from, for what depends on it; else 0.
+    `random` is the part of its uncertainty that no other value has; `shared` are the parts that
+    others have in common.
     """
 
     name: str
@@ -39,54 +29,35 @@ class Value:
     dpi: int
     method_version: int
     value: float
-    uncertainty: float | None
+    random: float | None
+    shared: tuple[Shared, ...]
+    status: Status
+    low: float | None
+    high: float | None
     unit: str
     count: int
-    at_least: bool
 
     @property
     def key(self) -> Key:
-        """What makes two values of the same dpi comparable."""
-        return self.name, self.direction, self.channel, self.edge_kind
+        """What makes it comparable."""
+        return Key(self.name, self.direction, self.channel, self.edge_kind, self.dpi)
 
 
-def values(
-    measures: Iterable[Mapping[str, Any]], scans: Iterable[Mapping[str, Any]] = ()
-) -> list[Value]:
-    """One `Value` per key and dpi, in order of first appearance.
-
-    Parameters
-    ----------
-    measures, scans : iterable of mapping
-        As in the document ``scanqa.qualification/1``; measures without a value are left out.
-    """
-    sampled = {scan.get("file"): round(scan["dpi"][0]) for scan in scans if scan.get("dpi")}
-    usual = min(sampled.values(), default=0)  # for what is put together from several scans
-    groups: dict[tuple[Key, int], list[Mapping[str, Any]]] = {}
-    for m in measures:
-        if m["value"] is None or m["name"] not in CATALOGUE:
-            continue
-        key = (m["name"], m["direction"] or "", m["channel"] or "", m["edge_kind"] or "")
-        dpi = sampled.get(m.get("scan"), usual) if key[0].startswith(BY_DPI) else 0
-        groups.setdefault((key, dpi), []).append(m)
-    return [_value(key, dpi, group) for (key, dpi), group in groups.items()]
-
-
-def _value(key: Key, dpi: int, group: list[Mapping[str, Any]]) -> Value:
-    numbers = [float(m["value"]) for m in group]
-    stated = [float(m["uncertainty"]) for m in group if m["uncertainty"] is not None]
-    n = len(numbers)
-    spread = 1.2533 * statistics.stdev(numbers) / n**0.5 if n > 1 else 0.0
-    typical = statistics.median(stated) / n**0.5 if stated else 0.0
-    uncertainty = max(spread, typical)
-    bounded = sum(m["status"] == "lower-bound" for m in group) * 2 > n
-    return Value(
-        *key,
-        dpi=dpi,
-        method_version=CATALOGUE[key[0]].version,
-        value=statistics.median(numbers),
-        uncertainty=uncertainty if uncertainty > 0 else None,
-        unit=CATALOGUE[key[0]].unit,
-        count=n,
-        at_least=bounded,
-    )
+def values(measures: Iterable[Measurement], scans: Sequence[ScanFacts] = ()) -> list[Value]:
+    """One `Value` for each summary that has one, in order of first appearance."""
+    return [
+        Value(
+            *summary.key,
+            method_version=CATALOGUE[summary.key.name].version,
+            value=summary.value,
+            random=summary.random if summary.random else None,
+            shared=summary.shared,
+            status=summary.status,
+            low=summary.low,
+            high=summary.high,
+            unit=summary.unit,
+            count=summary.count,
+        )
+        for summary in summarise(measures, scans)
+        if summary.value is not None
+    ]

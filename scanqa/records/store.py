@@ -1,39 +1,34 @@
-"""Records in a database: a SQLite file by default, PostgreSQL by URL.
+"""Records in and out of a database (`scanqa.records.database` opens it).
 
-Each change is one transaction, so that a killed process loses at most the record it was writing.
-Adding the same scans again changes nothing, unless a newer scanqa measured them: then the record
-is measured anew in its place. Two processes may write at once.
+Each change is one transaction, so that a killed process loses at most the record it was writing. A
+record is known by its scanner and its scans. Adding the same again changes nothing, unless another
+scanqa measured them or the user told other things of them: then it is replaced in its place. Two
+processes may write at once.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import os
-import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
+import msgspec
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import Connection, Engine
 
-from scanqa.errors import ScanqaError
-from scanqa.over_time import Event
+from scanqa.codec import from_builtins, to_builtins
+from scanqa.errors import NotARecord
+from scanqa.model import Record, Streak
+from scanqa.model.history import Event
+from scanqa.records.database import StoreError
+from scanqa.records.schema import event, record, streak, value
 from scanqa.records.series import Value, values
-from scanqa.records.tables import event, metadata, record, streak, value
 
-ENVIRONMENT = "SCANQA_RECORDS"
-SQLITE_PATIENCE_S = 30
 SAME_LINE_MM = 0.5  # streaks of two scans of one check that lie this near are one
-
-
-class StoreError(ScanqaError):
-    """The database cannot be used: says which one, and what would help."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +40,24 @@ class Entry:
     taken: str
     created: str
     tool_version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What became of a record that was put in.
+
+    Attributes
+    ----------
+    how : str
+        ``new``; ``known``, nothing changed; ``measured anew`` by another scanqa; ``corrected``: the
+        user told other things of the same scans.
+    before : mapping
+        What was told before, if it was corrected.
+    """
+
+    id: int
+    how: Literal["new", "known", "measured anew", "corrected"]
+    before: dict[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,144 +83,49 @@ class Check:
     lines: tuple[Line, ...] = ()
 
 
-def default_url() -> str:
-    """``SCANQA_RECORDS`` or a SQLite file in the user's data folder."""
-    given = os.environ.get(ENVIRONMENT)
-    if given:
-        return given
-    import platformdirs
-
-    return f"sqlite:///{platformdirs.user_data_path('scanqa') / 'records.sqlite'}"
-
-
-@contextmanager
-def open_store(url: str | None = None) -> Iterator[Engine]:
-    """A database at the newest schema; made or upgraded where needed.
-
-    Raises
-    ------
-    StoreError
-        If it cannot be opened, or was written by a newer scanqa.
-    """
-    url = url or default_url()
-    try:
-        parsed = sa.make_url(url if "://" in url else f"sqlite:///{url}")
-        engine = _engine(parsed)
-    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
-        raise StoreError(
-            f"records {_shown(url)}: cannot be opened: {error}; give a file, sqlite:///FILE or "
-            "postgresql+psycopg://USER@HOST/NAME (needs scanqa[postgres])"
-        ) from error
-    try:
-        _upgrade(engine, _shown(url))
-        yield engine
-    except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
-        reason = str(error.orig).strip().splitlines()[0]
-        raise StoreError(
-            f"records {_shown(url)}: {reason}; check that the database exists, is reachable and "
-            "is one of scanqa's"
-        ) from error
-    finally:
-        engine.dispose()
-
-
-def _engine(url: sa.URL) -> Engine:
-    if url.get_backend_name() != "sqlite":
-        return sa.create_engine(url)
-    if url.database and url.database != ":memory:":
-        Path(url.database).expanduser().parent.mkdir(parents=True, exist_ok=True)
-    engine = sa.create_engine(url, connect_args={"timeout": SQLITE_PATIENCE_S})
-
-    @sa.event.listens_for(engine, "connect")
-    def _set_up(connection: Any, _: Any) -> None:
-        connection.isolation_level = None  # transactions begin where we say, just below
-        connection.execute("PRAGMA foreign_keys = ON")
-        # In WAL mode, which stays with the file, readers do not wait for a writer. The switch does
-        # not wait its turn: when another process is at it, it is theirs to make.
-        with suppress(sqlite3.OperationalError):
-            connection.execute("PRAGMA journal_mode = WAL")
-
-    @sa.event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
-        alone = connection.get_execution_options().get("alone", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if alone else "BEGIN")
-
-    return engine
-
-
-def _shown(url: str) -> str:
-    try:
-        return sa.make_url(url).render_as_string(hide_password=True)
-    except sa.exc.ArgumentError:
-        return url
-
-
-def _upgrade(engine: Engine, shown: str) -> None:
-    """Bring the schema up to date; loads Alembic only when there is something to do."""
-    from scanqa.records.migrations import HEAD, upgrade
-
-    with engine.connect() as connection:
-        tables = set(sa.inspect(connection).get_table_names())
-        found = (
-            connection.scalar(sa.text("SELECT version_num FROM alembic_version"))
-            if "alembic_version" in tables
-            else None
-        )
-    if found == HEAD:
-        return
-    if found is not None and found > HEAD:
-        raise StoreError(
-            f"records {shown}: written by a newer scanqa (schema {found}, this one knows {HEAD}); "
-            "update scanqa"
-        )
-    if found is None and tables & set(metadata.tables):
-        raise StoreError(f"records {shown}: holds tables that are not scanqa's; name another file")
-    upgrade(engine)
-
-
 # ------------------------------------------------------------------------------- writing
 
 
-def add(engine: Engine, document: Mapping[str, Any]) -> tuple[int, bool]:
-    """Keep a qualification; returns its id and whether anything changed.
-
-    Parameters
-    ----------
-    document : mapping
-        As written by `scanqa.report.document`, schema ``scanqa.qualification/1``.
-    """
+def add(engine: Engine, kept: Record) -> Kept:
+    """Put a qualification on record."""
     row = {
-        "scanner": document["scanner"],
-        "taken": taken(document),
-        "created": document["created"],
-        "tool_version": document["tool_version"],
-        "scans_key": scans_key(document),
-        "document": dict(document),
+        "scanner": kept.scanner,
+        "taken": taken(kept),
+        "created": kept.created,
+        "tool_version": kept.tool_version,
+        "scans_key": scans_key(kept),
+        "options": dict(kept.options),
+        "document": to_builtins(kept),
     }
     with engine.begin() as connection:
         new = _insert_unless_there(connection, record, row)
         found = connection.execute(
-            sa.select(record.c.id, record.c.tool_version)
+            sa.select(record.c.id, record.c.tool_version, record.c.options)
             .where(record.c.scanner == row["scanner"], record.c.scans_key == row["scans_key"])
             .with_for_update()
         ).one()
+        how: Literal["new", "known", "measured anew", "corrected"] = "new"
         if not new:
-            if found.tool_version == row["tool_version"]:
-                return int(found.id), False
+            if found.options != row["options"]:
+                how = "corrected"
+            elif found.tool_version != row["tool_version"]:
+                how = "measured anew"
+            else:
+                return Kept(int(found.id), "known", {})
             connection.execute(sa.update(record).where(record.c.id == found.id).values(**row))
             _forget(connection, found.id)
-        write_numbers(connection, found.id, document)
-    return int(found.id), True
+        _write_numbers(connection, found.id, kept)
+    return Kept(int(found.id), how, dict(found.options) if how == "corrected" else {})
 
 
-def write_numbers(connection: Connection, record_id: int, document: Mapping[str, Any]) -> None:
+def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None:
     """Fill the tables that are made from a record's document."""
-    rows = [_value_row(record_id, v) for v in values(document["measures"], document["scans"])]
+    rows = [_value_row(record_id, v) for v in values(kept.measures, kept.scans)]
     if rows:
         connection.execute(sa.insert(value), rows)
     lines = [
         {"record_id": record_id, "number": i, **asdict(line)}
-        for i, line in enumerate(lines_of(document))
+        for i, line in enumerate(lines_of(kept.streaks))
     ]
     if lines:
         connection.execute(sa.insert(streak), lines)
@@ -218,11 +136,11 @@ def _forget(connection: Connection, record_id: int) -> None:
         connection.execute(sa.delete(table).where(table.c.record_id == record_id))
 
 
-def lines_of(document: Mapping[str, Any]) -> list[Line]:
-    """The streaks of a document, the strongest of each place."""
+def lines_of(streaks: Sequence[Streak]) -> list[Line]:
+    """Streaks as a history needs them, the strongest of each place."""
     found: list[Line] = []
-    for s in sorted(document.get("streaks", ()), key=lambda s: -float(s["contrast_percent"])):
-        line = Line(**{name: s[name] for name in _LINE_FIELDS})
+    for s in sorted(streaks, key=lambda s: -s.contrast_percent):
+        line = Line(**{name: getattr(s, name) for name in _LINE_FIELDS})
         if not any(
             (one.axis, one.polarity) == (line.axis, line.polarity)
             and abs(one.at_mm - line.at_mm) <= max(SAME_LINE_MM, one.width_um / 1000)
@@ -239,7 +157,8 @@ def _insert_unless_there(connection: Connection, table: sa.Table, row: dict[str,
 
 
 def _value_row(record_id: int, v: Value) -> dict[str, Any]:
-    return {"record_id": record_id, **{name: getattr(v, name) for name in _VALUE_FIELDS}}
+    row = {name: getattr(v, name) for name in _VALUE_FIELDS}
+    return {"record_id": record_id, **row, "shared": msgspec.to_builtins(v.shared)}
 
 
 _VALUE_FIELDS = tuple(Value.__dataclass_fields__)
@@ -273,17 +192,33 @@ def entries(engine: Engine, scanner: str | None = None) -> list[Entry]:
         return [Entry(*row) for row in connection.execute(query)]
 
 
-def document(engine: Engine, record_id: int) -> dict[str, Any] | None:
-    """The whole document of a record, or None."""
+def read(engine: Engine, record_id: int) -> Record | None:
+    """A whole record, or None if there is none of that id; raises as `_decoded`."""
     with engine.connect() as connection:
         found = connection.scalar(sa.select(record.c.document).where(record.c.id == record_id))
-    return None if found is None else dict(found)
+    return None if found is None else _decoded(found, record_id)
 
 
-def documents(engine: Engine, scanner: str | None = None) -> Iterator[dict[str, Any]]:
-    """Whole documents, oldest scans first, one at a time."""
+def _decoded(document: Any, record_id: int) -> Record:
+    """The record of a document.
+
+    Raises
+    ------
+    StoreError
+        If this scanqa cannot read it.
+    """
+    try:
+        return from_builtins(document)
+    except NotARecord as error:
+        raise StoreError(
+            f"record {record_id}: {error}; measure its scans again with scanqa qualify"
+        ) from error
+
+
+def read_all(engine: Engine, scanner: str | None = None) -> Iterator[Record]:
+    """Whole records, oldest scans first, one at a time; raises as `read`."""
     for entry in entries(engine, scanner):
-        found = document(engine, entry.id)
+        found = read(engine, entry.id)
         if found is not None:
             yield found
 
@@ -335,7 +270,7 @@ def history(
     lines: dict[int, list[Line]] = {}
     with engine.connect() as connection:
         for record_id, when, *fields in connection.execute(query):
-            checks.setdefault(record_id, (when, []))[1].append(Value(*fields))
+            checks.setdefault(record_id, (when, []))[1].append(_value(fields))
         for record_id, *fields in connection.execute(drawn.order_by(streak.c.number)):
             lines.setdefault(record_id, []).append(Line(*fields))
     return [
@@ -344,20 +279,25 @@ def history(
     ]
 
 
-def before(engine: Engine, scanner: str, record_id: int) -> dict[str, Any] | None:
-    """The document of the check before a record, in the order of the scans; None if it is first."""
+def _value(fields: Sequence[Any]) -> Value:
+    row = dict(zip(_VALUE_FIELDS, fields, strict=True))
+    return msgspec.convert(row, Value)
+
+
+def before(engine: Engine, scanner: str, record_id: int) -> Record | None:
+    """The check before a record, in the order of the scans; None if it is the first."""
     with engine.connect() as connection:
         taken = connection.scalar(sa.select(record.c.taken).where(record.c.id == record_id))
         earlier = sa.or_(
             record.c.taken < taken, sa.and_(record.c.taken == taken, record.c.id < record_id)
         )
         found = connection.scalar(
-            sa.select(record.c.document)
+            sa.select(record.c.id)
             .where(record.c.scanner == scanner, earlier)
             .order_by(record.c.taken.desc(), record.c.id.desc())
             .limit(1)
         )
-    return None if found is None else dict(found)
+    return None if found is None else read(engine, found)
 
 
 def events(engine: Engine, scanner: str) -> list[Event]:
@@ -370,19 +310,19 @@ def events(engine: Engine, scanner: str) -> list[Event]:
 # ------------------------------------------------------------------------------- keys, times
 
 
-def scans_key(document: Mapping[str, Any]) -> str:
-    """A hash over the scans' hashes and roles, whatever their order."""
-    parts = sorted(f"{scan['role']} {scan['sha256']}" for scan in document["scans"])
+def scans_key(kept: Record) -> str:
+    """A hash over the scans' hashes, whatever their order."""
+    parts = sorted(scan.sha256 for scan in kept.scans)
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
-def taken(document: Mapping[str, Any]) -> str:
+def taken(kept: Record) -> str:
     """When the scans were made: as the conditions state, else by the files, else as measured."""
-    stated = document.get("conditions", {}).get("date")
+    stated = kept.conditions.get("date")
     if stated:
         return normal_time(stated)
-    modified = [scan["modified"] for scan in document["scans"] if scan.get("modified")]
-    return normal_time(max(modified) if modified else document["created"])
+    modified = [scan.modified for scan in kept.scans if scan.modified]
+    return normal_time(max(modified) if modified else kept.created)
 
 
 def normal_time(text: str) -> str:

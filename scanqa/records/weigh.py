@@ -1,19 +1,17 @@
 """What counts as a difference: shown beyond chance over a whole family, and large enough to matter.
 
 The family-wise error is held by Holm's step-down procedure (Holm, Scandinavian Journal of
-Statistics 6(2), 1979); what matters to the work stands in ``matters.toml``.
+Statistics 6(2), 1979); what matters to the work stands in the catalogue.
 """
 
 from __future__ import annotations
 
 import math
 import statistics
-import tomllib
 from collections.abc import Sequence
-from functools import cache
-from importlib import resources
 
 from scanqa.catalogue import CATALOGUE
+from scanqa.model import Shared
 
 FAMILY_ERROR = 0.05
 CARE = 0.1  # of what matters: less scatter than this is not watched any closer
@@ -38,20 +36,16 @@ def holm(p_values: Sequence[float], error: float = FAMILY_ERROR) -> list[bool]:
     return falls
 
 
-@cache
-def _limits() -> dict[str, dict[str, float]]:
-    return tomllib.loads((resources.files("scanqa.records") / "matters.toml").read_text("utf-8"))
-
-
 def matters(name: str, first: float, second: float) -> float:
-    """The difference of a measure from which on it matters to the work; 0 if none is set."""
-    best = max((known for known in _limits() if name.startswith(known)), key=len, default=None)
-    if best is None:
-        return 0.0
-    limit = _limits()[best]
-    if "share" in limit:
-        return limit["share"] * max(abs(first), abs(second))
-    return limit["size"]
+    """The difference of a measure from which on it matters to the work."""
+    return CATALOGUE[name].matters.between(first, second)
+
+
+def apart(one: Sequence[Shared], other: Sequence[Shared]) -> float:
+    """Standard uncertainty of a difference by the parts of doubt that only one side has."""
+    common = {(part.kind, part.of) for part in one} & {(part.kind, part.of) for part in other}
+    lone = [part.size for part in (*one, *other) if (part.kind, part.of) not in common]
+    return math.hypot(*lone)
 
 
 def improves(name: str, difference: float) -> bool | None:

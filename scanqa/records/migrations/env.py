@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from scanqa.records.tables import metadata
+from scanqa.records.schema import metadata
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -1,8 +1,8 @@
 """The database schema, once, for SQLite and PostgreSQL. Changes go through ``migrations/``.
 
-`document` is the whole qualification as `scanqa.report.document` writes it; everything in `value`
-and `streak` can be made again from it. `value` holds one number per measure, direction, channel,
-kind of edge and, where it matters, dpi (the median over the sites), so that a history is one query.
+`document` is the whole record as `scanqa.codec` writes it; all of `value` and `streak` can be
+made again from it. `value` holds one number for each `scanqa.summary.Summary`, so that a history is
+one query.
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ record = Table(
     Column("created", String(32), nullable=False),  # ISO 8601, UTC: when they were measured
     Column("tool_version", String(32), nullable=False),
     Column("scans_key", String(64), nullable=False),  # hash over the hashes of the scans
+    Column("options", JSON, nullable=False),  # what the user told of them, by option
     Column("document", JSON().with_variant(JSONB(), "postgresql"), nullable=False),
     UniqueConstraint("scanner", "scans_key", name="uq_record_scans"),
     Index("ix_record_scanner_taken", "scanner", "taken"),
@@ -49,10 +50,13 @@ value = Table(
     Column("dpi", Integer, primary_key=True),  # 0 where it does not matter
     Column("method_version", Integer, nullable=False),
     Column("value", Float(53), nullable=False),
-    Column("uncertainty", Float(53)),
+    Column("random", Float(53)),  # part of the standard uncertainty that is its own
+    Column("shared", JSON, nullable=False),  # parts that others share: kind, of, size
+    Column("status", String(16), nullable=False),
+    Column("low", Float(53)),  # ends of what is possible, for status "between"
+    Column("high", Float(53)),
     Column("unit", String(16), nullable=False),
     Column("count", Integer, nullable=False),
-    Column("at_least", Boolean, nullable=False),
     Index("ix_value_name", "name"),
 )
 

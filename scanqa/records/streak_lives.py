@@ -9,7 +9,7 @@ from __future__ import annotations
 import statistics
 from collections.abc import Sequence
 
-from scanqa.over_time import StreakLife
+from scanqa.model.history import StreakLife
 from scanqa.records.store import Check, Line
 
 SAME_STREAK_MM = 0.5  # and the wider one's own width

@@ -1,0 +1,118 @@
+"""The database of records: a SQLite file by default, PostgreSQL by URL; opened, made, upgraded."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Engine
+
+from scanqa.errors import ScanqaError
+from scanqa.records.schema import metadata
+
+ENVIRONMENT = "SCANQA_RECORDS"
+SQLITE_PATIENCE_S = 30
+
+
+class StoreError(ScanqaError):
+    """The database cannot be used: says which one, and what would help."""
+
+
+def default_url() -> str:
+    """``SCANQA_RECORDS`` or a SQLite file in the user's data folder."""
+    given = os.environ.get(ENVIRONMENT)
+    if given:
+        return given
+    import platformdirs
+
+    return f"sqlite:///{platformdirs.user_data_path('scanqa') / 'records.sqlite'}"
+
+
+@contextmanager
+def open_store(url: str | None = None) -> Iterator[Engine]:
+    """A database at the newest schema; made or upgraded where needed.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be opened, or was written by a newer scanqa.
+    """
+    url = url or default_url()
+    try:
+        parsed = sa.make_url(url if "://" in url else f"sqlite:///{url}")
+        engine = _engine(parsed)
+    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
+        raise StoreError(
+            f"records {_shown(url)}: cannot be opened: {error}; give a file, sqlite:///FILE or "
+            "postgresql+psycopg://USER@HOST/NAME (needs scanqa[postgres])"
+        ) from error
+    try:
+        _upgrade(engine, _shown(url))
+        yield engine
+    except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
+        reason = str(error.orig).strip().splitlines()[0]
+        raise StoreError(
+            f"records {_shown(url)}: {reason}; check that the database exists, is reachable and "
+            "is one of scanqa's"
+        ) from error
+    finally:
+        engine.dispose()
+
+
+def _engine(url: sa.URL) -> Engine:
+    if url.get_backend_name() != "sqlite":
+        return sa.create_engine(url)
+    if url.database and url.database != ":memory:":
+        Path(url.database).expanduser().parent.mkdir(parents=True, exist_ok=True)
+    engine = sa.create_engine(url, connect_args={"timeout": SQLITE_PATIENCE_S})
+
+    @sa.event.listens_for(engine, "connect")
+    def _set_up(connection: Any, _: Any) -> None:
+        connection.isolation_level = None  # transactions begin where we say, just below
+        connection.execute("PRAGMA foreign_keys = ON")
+        # In WAL mode, which stays with the file, readers do not wait for a writer. The switch does
+        # not wait its turn: when another process is at it, it is theirs to make.
+        with suppress(sqlite3.OperationalError):
+            connection.execute("PRAGMA journal_mode = WAL")
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        alone = connection.get_execution_options().get("alone", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if alone else "BEGIN")
+
+    return engine
+
+
+def _shown(url: str) -> str:
+    try:
+        return sa.make_url(url).render_as_string(hide_password=True)
+    except sa.exc.ArgumentError:
+        return url
+
+
+def _upgrade(engine: Engine, shown: str) -> None:
+    """Bring the schema up to date; loads Alembic only when there is something to do."""
+    from scanqa.records.migrations import HEAD, upgrade
+
+    with engine.connect() as connection:
+        tables = set(sa.inspect(connection).get_table_names())
+        found = (
+            connection.scalar(sa.text("SELECT version_num FROM alembic_version"))
+            if "alembic_version" in tables
+            else None
+        )
+    if found == HEAD:
+        return
+    if found is not None and found > HEAD:
+        raise StoreError(
+            f"records {shown}: written by a newer scanqa (schema {found}, this one knows {HEAD}); "
+            "update scanqa"
+        )
+    if found is None and tables & set(metadata.tables):
+        raise StoreError(f"records {shown}: holds tables that are not scanqa's; name another file")
+    upgrade(engine)

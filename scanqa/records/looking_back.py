@@ -1,0 +1,77 @@
+"""What the records say about a scanner, in one call: for the commands and the report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sqlalchemy.engine import Engine
+
+from scanqa.model import Record
+from scanqa.model.history import Health, Past
+from scanqa.records import store
+from scanqa.records.database import open_store
+from scanqa.records.health import health
+from scanqa.records.news import news
+from scanqa.records.store import Kept
+
+MOST_CHECKS = 1000  # the newest: four years of working days; older ones stay on record
+
+
+def health_of(
+    engine: Engine,
+    scanner: str,
+    *,
+    limits: Mapping[str, float] | None = None,
+    newest: int | None = MOST_CHECKS,
+    since: str | None = None,
+) -> Health:
+    """The health of a scanner from its newest checks; `limits` as for `health`."""
+    checks = store.history(engine, scanner, newest=newest, since=since)
+    on_record = store.count(engine, scanner)
+    return health(
+        scanner, checks, store.events(engine, scanner), limits=limits, on_record=on_record
+    )
+
+
+def history(
+    scanner: str, *, records: str | None = None, limits: Mapping[str, float] | None = None
+) -> Health:
+    """How a scanner fares over the checks on record.
+
+    Parameters
+    ----------
+    scanner : str
+        Name of the scanner.
+    records : str, optional
+        The database: a file or a URL; the user's own unless given.
+    limits : mapping from measure to limit, optional
+        Limits whose crossing is to be dated.
+
+    Returns
+    -------
+    Health
+        Each measure with its changes, drift and state; streaks by place; events; the lamp.
+        Values are in the units of the catalogue.
+
+    Raises
+    ------
+    StoreError
+        If the database cannot be used.
+
+    Notes
+    -----
+    Control charts on self-starting scores (Quesenberry, Journal of Quality Technology 23(3), 1991;
+    Hawkins, The Statistician 36(4), 1987), all measures on one false-alarm budget.
+    """
+    with open_store(records) as engine:
+        return health_of(engine, scanner, limits=limits)
+
+
+def keep(engine: Engine, record: Record) -> tuple[Kept, Past | None]:
+    """Put a qualification on record and look back from it; no past if it is the scanner's first."""
+    kept = store.add(engine, record)
+    earlier = store.before(engine, record.scanner, kept.id)
+    if earlier is None:
+        return kept, None
+    found = health_of(engine, record.scanner)
+    return kept, Past(found, news(record, earlier, found))
