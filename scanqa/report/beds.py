@@ -9,8 +9,8 @@ import numpy as np
 from scanqa.catalogue import SIDES
 from scanqa.model import Floats, Pixels, Point
 from scanqa.report.canvas import FAINT, INK, RULE, STROKES, new_figure, point_out
-from scanqa.report.numbers import plain
 from scanqa.report.view import Crop, Map, Margins, Sites, Spots
+from scanqa.words.numbers import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from scanqa.catalogue import CATALOGUE, FORMATS_MM, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
+from scanqa.catalogue import CATALOGUE, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
+from scanqa.catalogue.sizes import FORMATS_MM
 from scanqa.model import Measurement
-from scanqa.report.groups import Group, middle_text, notes
-from scanqa.report.numbers import number, sentence_case, value_text, with_unit
+from scanqa.report.groups import middle_text, notes
 from scanqa.report.view import Cell, Table
+from scanqa.summary import Summary
+from scanqa.words.numbers import number, sentence_case, value_text, with_unit
 
 LOST = "edges.lost_"
+OTHER_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 
 
 def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
@@ -36,11 +39,11 @@ def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Ta
     yield Table("What still fits on the bed", ("Format", "In one scan"), tuple(rows), (note,))
 
 
-def gutter_tables(found: Sequence[Group], marks: dict[str, str]) -> Iterator[Table]:
+def gutter_tables(found: Sequence[Summary], marks: dict[str, str]) -> Iterator[Table]:
     """Darkening, lift and detail by distance from the spine; light and detail by height."""
-    by_name: dict[str, list[Group]] = {}
+    by_name: dict[str, list[Summary]] = {}
     for group in found:
-        by_name.setdefault(group.name, []).append(group)
+        by_name.setdefault(group.key.name, []).append(group)
     columns = (
         ("Darker by", "delta_L_at"),
         ("Height of the page", "lift_at"),
@@ -77,14 +80,14 @@ def gutter_tables(found: Sequence[Group], marks: dict[str, str]) -> Iterator[Tab
         yield Table("Light and detail by height above the glass", head, rows, (note,))
 
 
-def _cells(found: Sequence[Group], marks: dict[str, str]) -> Cell:
+def _cells(found: Sequence[Summary], marks: dict[str, str]) -> Cell:
     if not found:
         return Cell("–")
     group = found[0]
     return Cell(middle_text(group), notes(group, marks))
 
 
-def _in_focus(by_name: dict[str, list[Group]]) -> tuple[str, ...]:
+def _in_focus(by_name: dict[str, list[Summary]]) -> tuple[str, ...]:
     """Whether the page at the spine is still sharp: its height against the depth of field."""
     known = [
         group.known[0].value
@@ -127,9 +130,9 @@ def backing_table(found: Sequence[Measurement], marks: dict[str, str]) -> Iterat
             )
         )
     notes = [CATALOGUE["backing.show_through"].sentence]
-    by_words = {m.reason: both for both in scans.values() for m in both.values() if m.reason}
-    light, dark = (by_words.get(f"on the {word} backing") for word in ("lighter", "darker"))
-    if light and dark and len(light) == len(dark) == 2:
+    ends = _two_backings(list(scans.values()))
+    if ends is not None:
+        light, dark = ends
         before, after = (number(_value(each, "backing.show_through"), 1) for each in (light, dark))
         darker = _value(light, "backing.paper") - _value(dark, "backing.paper")
         lowers = with_unit(f"The darker backing lowers show-through from {before} to {after}", "%")
@@ -143,6 +146,19 @@ def backing_table(found: Sequence[Measurement], marks: dict[str, str]) -> Iterat
         notes.append(lowers + darkens + advice)
     head = ("Behind the page", "Show-through", "Paper")
     yield Table("Show-through by what lies behind the page", head, tuple(rows), tuple(notes))
+
+
+def _two_backings(
+    scans: Sequence[dict[str, Measurement]],
+) -> tuple[dict[str, Measurement], dict[str, Measurement]] | None:
+    """The scans on the lighter and on the darker backing; None if there is but one backing."""
+    whole = [both for both in scans if len(both) == 2]
+    if not whole:
+        return None
+    light = max(whole, key=lambda both: _value(both, "backing.paper"))
+    dark = min(whole, key=lambda both: _value(both, "backing.paper"))
+    apart = _value(light, "backing.paper") - _value(dark, "backing.paper")
+    return (light, dark) if apart > OTHER_BACKING_L else None
 
 
 def _clearly_less(low: Measurement, high: Measurement) -> bool:

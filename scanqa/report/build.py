@@ -9,16 +9,22 @@ from datetime import datetime
 from itertools import groupby
 from typing import get_args
 
-from scanqa.catalogue import CATALOGUE
-from scanqa.model import Finding, Measurement, Record, ScanFacts, Verdict
-from scanqa.report import pictures, tables
-from scanqa.report.groups import Group, groups, title
-from scanqa.report.keys import key_numbers
-from scanqa.report.numbers import joined, label, number, sentence_case, significant
-from scanqa.report.view import (
-    Criteria,
+from scanqa.catalogue import CATALOGUE, FAMILIES, Family
+from scanqa.model import (
     Criterion,
     Diagnosis,
+    Evidence,
+    Mark,
+    Qualification,
+    Record,
+    ScanFacts,
+    Verdict,
+)
+from scanqa.report import pictures, tables, view
+from scanqa.report.groups import rows_of, title
+from scanqa.report.keys import key_numbers
+from scanqa.report.view import (
+    Criteria,
     File,
     Gap,
     Lines,
@@ -26,31 +32,34 @@ from scanqa.report.view import (
     Picture,
     Section,
     Step,
+    Table,
     Use,
 )
-from scanqa.report.words import FAMILIES, GLOSSARY, ROLE_WORDS, Family, likelihood
-from scanqa.report.work import work_sections
+from scanqa.report.work_sections import work_sections
+from scanqa.summary import Summary
+from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
+from scanqa.words.numbers import joined, label, number, sentence_case, significant
 
 
-def page(record: Record) -> Page:
+def page(found: Qualification) -> Page:
     """Everything the page shows of a record, in reading order."""
-    judgement, results = record.judgement, record.results
-    sections = (*work_sections(record), *_sections(record))
+    record = found.record
+    sections = (*work_sections(record), *_sections(record, found.evidence))
     shown = {section.id for section in sections}
     keys = [key if key.link in shown else replace(key, link="gaps") for key in key_numbers(record)]
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
         tool_version=record.tool_version,
-        fitness=judgement.outcome.fitness,
-        sentence=judgement.outcome.sentence,
-        uses=tuple(Use(u.use, u.fitness, u.reason) for u in judgement.outcome.uses),
-        steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in judgement.actions),
-        diagnoses=tuple(_diagnosis(f) for f in judgement.findings if f.kind == "diagnosis"),
+        fitness=record.outcome.fitness,
+        sentence=record.outcome.sentence,
+        uses=tuple(Use(u.use, u.fitness, u.reason) for u in record.outcome.uses),
+        steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in record.actions),
+        diagnoses=tuple(map(_diagnosis, record.diagnoses)),
         keys=tuple(keys),
         sections=sections,
-        criteria=tuple(_criteria(judgement.findings)),
-        gaps=tuple(_gaps(results.measurements, record)),
+        criteria=tuple(_criteria(record.criteria)),
+        gaps=tuple(_gaps(record)),
         files=tuple(_files(record.scans)),
         rejected=tuple(Gap(r.file, r.why.removeprefix(f"{r.file}: ")) for r in record.rejected),
         conditions=tuple(record.conditions.items()),
@@ -76,54 +85,61 @@ def family_of(name: str) -> str:
 # --------------------------------------------------------------------------------- sections
 
 
-def _sections(record: Record) -> Iterator[Section]:
-    results = record.results
+def _sections(record: Record, evidence: Sequence[Evidence]) -> Iterator[Section]:
     # a family without any value has its reasons under "not measured" and needs no section
-    present = {family_of(m.name) for m in results.measurements if m.value is not None}
-    present |= {family_of(e.explains) for e in results.evidence}
-    present |= {"streaks"} if results.streaks else set()
-    present |= {"glass"} if results.marks else set()
-    order = [*FAMILIES, *sorted(present - set(FAMILIES))]
-    for family in (name for name in order if name in present):
-        yield _section(family, record)
+    present = {family_of(m.name) for m in record.measures if m.value is not None}
+    present |= {family_of(e.explains) for e in evidence}
+    present |= {"streaks"} if record.streaks else set()
+    present |= {"glass"} if record.glass_marks else set()
+    for family in FAMILIES.values():
+        if family.name in present:
+            yield _section(family, record, evidence)
 
 
-def _section(family: str, record: Record) -> Section:
-    results = record.results
-    words = FAMILIES.get(family) or Family(family.replace("_", " ").capitalize(), "", "")
-    mine = [m for m in results.measurements if family_of(m.name) == family]
-    streaks = tables.ranked(results.streaks)
-    marks = tuple(sorted(results.marks, key=lambda m: -m.contrast_percent))
-    shown = [*tables.family_tables(family, words.title, mine, record.scans)]
-    drawn: list[Picture] = [*pictures.site_maps(family, mine, record.scans)]
-    remarks = []
-    if family == "streaks":
-        if streaks:
-            shown.insert(0, tables.streak_table(streaks, tables.scan_marks(record.scans)))
-        elif any(m.value is not None for m in mine):
-            remarks.append("No streak was found.")
-    if family == "glass":
-        if marks:
-            shown.insert(0, tables.mark_table(marks, tables.scan_marks(record.scans)))
-        elif any(m.value is not None for m in mine):
-            remarks.append("No mark was found on the glass.")
-        drawn += pictures.spots(marks, record.scans)
-    if family == "edges":
+def _section(family: Family, record: Record, evidence: Sequence[Evidence]) -> Section:
+    mine = [m for m in record.measures if family_of(m.name) == family.name]
+    streaks = tables.ranked(record.streaks)
+    shown = [*tables.family_tables(family.name, family.title, mine, record.scans)]
+    drawn: list[Picture] = [*pictures.site_maps(family.name, mine, record.scans)]
+    listed, remarks = _lists(family.name, record, looked=any(m.value is not None for m in mine))
+    shown = [*listed, *shown]
+    if family.name == "glass":
+        drawn += pictures.spots(_ranked_marks(record), record.scans)
+    if family.name == "edges":
         drawn += pictures.margins(mine, record.scans)
-    evidence = [e for e in results.evidence if family_of(e.explains) == family]
-    more, left_out = pictures.of_evidence(evidence, streaks)
+    own = [e for e in evidence if family_of(e.explains) == family.name]
+    more, left_out = pictures.of_evidence(own, streaks)
     if left_out:
         remarks.append(
             f"{left_out} more pictures of this kind were left out to keep the page short."
         )
     return Section(
-        f"section-{family}",
-        words.title,
-        words.text,
+        f"section-{family.name}",
+        family.title,
+        family.text,
         tuple(shown),
         tuple(_spread([*drawn, *more])),
         tuple(remarks),
     )
+
+
+def _ranked_marks(record: Record) -> tuple[Mark, ...]:
+    """Marks on the glass, the strongest first."""
+    return tuple(sorted(record.glass_marks, key=lambda m: -m.contrast_percent))
+
+
+def _lists(family: str, record: Record, *, looked: bool) -> tuple[list[Table], list[str]]:
+    """Tables of streaks and marks, or the remark that there are none."""
+    marks = tables.scan_marks(record.scans)
+    if family == "streaks":
+        if record.streaks:
+            return [tables.streak_table(tables.ranked(record.streaks), marks)], []
+        return [], ["No streak was found."] if looked else []
+    if family == "glass":
+        if record.glass_marks:
+            return [tables.mark_table(_ranked_marks(record), marks)], []
+        return [], ["No mark was found on the glass."] if looked else []
+    return [], []
 
 
 def _spread(drawn: Sequence[Picture]) -> Iterator[Picture]:
@@ -139,13 +155,12 @@ def _spread(drawn: Sequence[Picture]) -> Iterator[Picture]:
 # ---------------------------------------------------------------------------------- findings
 
 
-def _diagnosis(finding: Finding) -> Diagnosis:
-    rests_on = joined([label(name) for name in finding.rests_on if name in CATALOGUE])
-    causes = finding.causes
-    if len(finding.shares) == len(causes) > 1:
+def _diagnosis(finding: Diagnosis) -> view.Diagnosis:
+    causes = finding.likely
+    if len(finding.causes) == len(causes) > 1:
         causes = tuple(
-            f"{cause} ({likelihood(share)})"
-            for cause, share in zip(causes, finding.shares, strict=True)
+            f"{words} ({likelihood(each.share)})"
+            for words, each in zip(causes, finding.causes, strict=True)
         )
     # What to do for faults and warnings stands at the top of the page, with its caution.
     urgent = finding.severity in ("fault", "warning")
@@ -154,45 +169,41 @@ def _diagnosis(finding: Finding) -> Diagnosis:
         ("To do", "" if urgent else finding.action),
         ("When to stop", finding.stop),
     )
-    return Diagnosis(
+    return view.Diagnosis(
         finding.title,
         finding.severity,
         sentence_case(finding.reason),
         causes,
         tuple((head, words) for head, words in steps if words),
-        rests_on,
+        joined([label(name) for name in finding.rests_on if name in CATALOGUE]),
         sentence_case(finding.source),
     )
 
 
-def _criteria(findings: Sequence[Finding]) -> Iterator[Criteria]:
-    """Criteria by document: the title of a finding is ``document: quantity``."""
-    documents: dict[str, list[Finding]] = {}
-    for finding in findings:
-        if finding.kind == "criterion":
-            document, colon, _ = finding.title.partition(": ")
-            documents.setdefault(document if colon else "Other criteria", []).append(finding)
-    for document, found in documents.items():
-        counts = Counter(finding.verdict for finding in found)
+def _criteria(criteria: Sequence[Criterion]) -> Iterator[Criteria]:
+    """Criteria by document."""
+    documents: dict[tuple[str, str], list[Criterion]] = {}
+    for criterion in criteria:
+        documents.setdefault((criterion.document, criterion.heading), []).append(criterion)
+    for (_, heading), found in documents.items():
+        counts = Counter(criterion.verdict for criterion in found)
         verdicts: tuple[Verdict, ...] = get_args(Verdict)
         said = joined([f"{counts[v]} {v}" for v in verdicts if counts[v]])
         rows = tuple(_criteria_rows(sorted(found, key=lambda f: verdicts.index(f.verdict))))
         sources = _sources(tuple(dict.fromkeys(f.source for f in found if f.source)))
-        yield Criteria(document, said, rows, sources)
+        yield Criteria(heading, said, rows, sources)
 
 
-def _criteria_rows(found: Sequence[Finding]) -> Iterator[Criterion]:
+def _criteria_rows(found: Sequence[Criterion]) -> Iterator[view.Criterion]:
     """One row for each quantity; those that are not judged for one reason share theirs."""
-    alike: dict[tuple[str, str], list[str]] = {}
-    for at, finding in enumerate(found):
-        reason = finding.reason if finding.verdict == "not judged" else f"{at}"
-        alike.setdefault((finding.verdict, reason), []).append(_quantity(finding.title))
-    judged = {_quantity(f.title): f for f in found}
-    for quantities in alike.values():
-        first, *others = quantities
-        finding = judged[first]
+    alike: dict[tuple[str, str], list[Criterion]] = {}
+    for at, criterion in enumerate(found):
+        reason = criterion.reason if criterion.verdict == "not judged" else f"{at}"
+        alike.setdefault((criterion.verdict, reason), []).append(criterion)
+    for row in alike.values():
+        first, *others = (sentence_case(criterion.quantity) for criterion in row)
         words = "; ".join((first, *map(_inside, others)))
-        yield Criterion(words, finding.verdict, finding.reason)
+        yield view.Criterion(words, row[0].verdict, row[0].reason)
 
 
 def _sources(all_of_them: Sequence[str]) -> tuple[str, ...]:
@@ -217,30 +228,25 @@ def _shared(parts: Sequence[Sequence[str]]) -> int:
     return count
 
 
-def _quantity(title: str) -> str:
-    quantity = title.partition(": ")[2] or title
-    return sentence_case(quantity)
-
-
 # ------------------------------------------------------------------------- gaps, files
 
 
-def _gaps(measured: Sequence[Measurement], record: Record) -> Iterator[Gap]:
+def _gaps(record: Record) -> Iterator[Gap]:
     """Values that could not be had, put together by reason; then families without any value."""
-    missing: dict[tuple[str, str], list[Group]] = {}
-    for group in groups([m for m in measured if m.value is None], ()):
-        for reason in dict.fromkeys(m.reason for m in group.members):
-            missing.setdefault((family_of(group.name), reason), []).append(group)
+    missing: dict[tuple[str, str], list[Summary]] = {}
+    for row in rows_of([m for m in record.measures if m.value is None], record.scans):
+        for reason in dict.fromkeys(m.reason for m in row.members):
+            missing.setdefault((family_of(row.key.name), reason), []).append(row)
     for (_, reason), found in missing.items():
-        first, *others = dict.fromkeys(_gap_words(g, reason) for g in found)
+        first, *others = dict.fromkeys(_gap_words(row, reason) for row in found)
         yield Gap(joined([first, *map(_inside, others)]), reason)
-    present = {family_of(m.name) for m in measured}
-    present |= {"streaks"} if record.results.streaks else set()
-    present |= {"glass"} if record.results.marks else set()
-    known = {family_of(name) for name in CATALOGUE} | {"glass"}
-    for family in (name for name in FAMILIES if name in known - present):
-        words = FAMILIES[family]
-        yield Gap(words.title, f"nothing in this set of scans shows it; it needs {words.needs}")
+    present = {family_of(m.name) for m in record.measures}
+    present |= {"streaks"} if record.streaks else set()
+    present |= {"glass"} if record.glass_marks else set()
+    for family in FAMILIES.values():
+        if family.name not in present:
+            why = f"nothing in this set of scans shows it; it needs {family.needs}"
+            yield Gap(family.title, why)
 
 
 def _inside(words: str) -> str:
@@ -248,9 +254,9 @@ def _inside(words: str) -> str:
     return words[:1].lower() + words[1:] if words[1:2].islower() else words
 
 
-def _gap_words(group: Group, reason: str) -> str:
-    words = title(replace(group, channel=None), with_kind=False)
-    count = len({m.at_mm for m in group.members if m.reason == reason and m.at_mm})
+def _gap_words(row: Summary, reason: str) -> str:
+    words = title(replace(row, key=row.key._replace(channel="")), with_kind=False)
+    count = len({m.at_mm for m in row.members if m.reason == reason and m.at_mm})
     return f"{words} ({count} places)" if count > 1 else words
 
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from scanqa.report.numbers import plain
 from scanqa.report.view import Pointer
+from scanqa.words.numbers import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

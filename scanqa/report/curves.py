@@ -9,8 +9,8 @@ import numpy as np
 
 from scanqa.model import Curve, Floats
 from scanqa.report.canvas import FAINT, RULE, STROKES, new_figure, point_out
-from scanqa.report.numbers import plain
 from scanqa.report.view import Lines
+from scanqa.words.numbers import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

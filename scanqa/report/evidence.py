@@ -15,18 +15,18 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa.catalogue import CATALOGUE
-from scanqa.model import Curve, Evidence, Finding, Record, ScanFacts, Streak
+from scanqa.model import Curve, Diagnosis, Evidence, Qualification, Record, ScanFacts, Streak
 from scanqa.report import pictures
 from scanqa.report.build import date_words
 from scanqa.report.figures import Drawing, draw
-from scanqa.report.groups import DIRECTION_WORDS, Group, groups, middle_text, notes, title
-from scanqa.report.numbers import number, sentence_case, with_unit
+from scanqa.report.groups import middle_text, notes, rows_of, title
 from scanqa.report.pages import environment
-from scanqa.report.tables import ranked, scan_marks
+from scanqa.report.tables import scan_marks
 from scanqa.report.view import Picture
-from scanqa.report.words import ROLE_WORDS
+from scanqa.summary import Summary
 from scanqa.whole import write_whole
+from scanqa.words.glossary import ROLE_WORDS
+from scanqa.words.numbers import number, sentence_case, with_unit
 
 GRAVE = ("fault", "warning")
 MOST_PROOFS = 8  # more would no longer be read; the report has them all
@@ -34,8 +34,6 @@ MOST_VALUES = 4
 MOST_PICTURES = 2
 MOST_MARKS = 3
 NEAR_MM = 10.0  # on both sides of a streak
-_UNSURE = "These scans hardly tell it from"  # from here on a reason speaks of causes
-_PLACE = re.compile(r"(\d+(?:\.\d+)?) mm")
 
 OPENING = (
     "This page is for whoever sold, repairs or looks after the scanner. Each finding first says "
@@ -110,12 +108,15 @@ class EvidencePage:
 
 def worth_a_page(record: Record) -> bool:
     """Whether a seller should see anything: a fault, or a use that the scanner falls short of."""
-    faults = any(f.severity == "fault" for f in _diagnoses(record))
-    return faults or record.judgement.outcome.fitness in ("limited", "unfit")
+    faults = any(f.severity == "fault" for f in record.diagnoses)
+    return faults or record.outcome.fitness in ("limited", "unfit")
 
 
 def write_evidence(
-    record: Record, path: str | PathLike[str], *, done: Sequence[tuple[str, str]] | None = None
+    found: Qualification,
+    path: str | PathLike[str],
+    *,
+    done: Sequence[tuple[str, str]] | None = None,
 ) -> None:
     """Write the page as one file; the same record gives the same bytes.
 
@@ -130,12 +131,12 @@ def write_evidence(
     BadOption
         If the file cannot be written.
     """
-    write_whole(Path(path), render_evidence(record, done=done))
+    write_whole(Path(path), render_evidence(found, done=done))
 
 
-def render_evidence(record: Record, *, done: Sequence[tuple[str, str]] | None = None) -> str:
+def render_evidence(found: Qualification, *, done: Sequence[tuple[str, str]] | None = None) -> str:
     """The page as HTML; parameters as for `write_evidence`."""
-    page = evidence_page(record, done=done)
+    page = evidence_page(found, done=done)
     drawings: dict[str, Drawing] = {
         f"proof-{proof.number}-{at}": draw(picture, f"proof-{proof.number}-{at}")
         for proof in page.proofs
@@ -146,20 +147,23 @@ def render_evidence(record: Record, *, done: Sequence[tuple[str, str]] | None = 
     return template.render(page=page, drawings=drawings, facts=facts)
 
 
-def evidence_page(record: Record, *, done: Sequence[tuple[str, str]] | None = None) -> EvidencePage:
+def evidence_page(
+    found: Qualification, *, done: Sequence[tuple[str, str]] | None = None
+) -> EvidencePage:
     """Everything the page shows of a record."""
-    grave = [f for f in _diagnoses(record) if f.severity in GRAVE]
+    record = found.record
+    grave = [f for f in record.diagnoses if f.severity in GRAVE]
     grave.sort(key=lambda f: GRAVE.index(f.severity))
-    light = [f for f in _diagnoses(record) if f.severity == "note"]
+    light = [f for f in record.diagnoses if f.severity == "note"]
     shown = grave[:MOST_PROOFS]
     return EvidencePage(
         scanner=record.scanner,
         date=date_words(record.created),
         tool_version=record.tool_version,
         opening=OPENING,
-        proofs=tuple(_proof(at, f, record) for at, f in enumerate(shown, 1)),
+        proofs=tuple(_proof(at, f, found) for at, f in enumerate(shown, 1)),
         left_out=max(0, len(grave) - MOST_PROOFS),
-        also=tuple(f"{_heading(f)}. {sentence_case(_measured(f))}." for f in light),
+        also=tuple(f"{f.heading}. {sentence_case(f.measured)}." for f in light),
         conditions=tuple(record.conditions.items()),
         done=_done(done),
         cautions=(*CAUTIONS, *_cautions(shown)),
@@ -169,41 +173,23 @@ def evidence_page(record: Record, *, done: Sequence[tuple[str, str]] | None = No
     )
 
 
-def _diagnoses(record: Record) -> list[Finding]:
-    return [f for f in record.judgement.findings if f.kind == "diagnosis"]
-
-
 # --------------------------------------------------------------------------------- proofs
 
 
-def _heading(finding: Finding) -> str:
-    """What was seen, without the cause that the title names behind it."""
-    for cause in finding.causes:
-        if finding.title.endswith(f": {cause}"):
-            return finding.title.removesuffix(f": {cause}")
-    return finding.title
-
-
-def _measured(finding: Finding) -> str:
-    return finding.reason.partition(_UNSURE)[0].strip().rstrip(".")
-
-
-def _proof(at: int, finding: Finding, record: Record) -> Proof:
-    _, marker, doubt = finding.reason.partition(_UNSURE)
-    shown = _pictures(finding, record)
-    lines = (_measured(finding), *_values(finding, record))
+def _proof(at: int, finding: Diagnosis, found: Qualification) -> Proof:
+    lines = (finding.measured, *_values(finding, found.record))
     return Proof(
         at,
-        _heading(finding),
+        finding.heading,
         finding.severity,
         tuple(f"{sentence_case(line)}." for line in lines if line),
-        finding.causes,
-        f"{marker}{doubt}".strip().rstrip(".") + "." if marker else "",
-        tuple(shown),
+        finding.likely,
+        f"{finding.unsure}." if finding.unsure else "",
+        tuple(_pictures(finding, found)),
     )
 
 
-def _cautions(shown: Sequence[Finding]) -> Iterator[str]:
+def _cautions(shown: Sequence[Diagnosis]) -> Iterator[str]:
     """What the findings themselves warn of, each sentence once, and where each says to stop."""
     said = " ".join(CAUTIONS)
     for finding in shown:
@@ -216,11 +202,10 @@ def _cautions(shown: Sequence[Finding]) -> Iterator[str]:
             yield f"Finding {at}: {finding.stop}"
 
 
-def _values(finding: Finding, record: Record) -> Iterator[str]:
+def _values(finding: Diagnosis, record: Record) -> Iterator[str]:
     """The numbers behind a finding, each with its uncertainty and where it comes from."""
     marks = scan_marks(record.scans)
-    streak = _streak(finding, record)
-    if streak is not None:
+    for streak in _streaks(finding, record):
         error = streak.contrast_percent / streak.significance
         contrast = f"{number(streak.contrast_percent, 2)} ± {number(max(error, 0.01), 2)}"
         yield (
@@ -228,7 +213,7 @@ def _values(finding: Finding, record: Record) -> Iterator[str]:
             f"uncertainty; pixel {number(streak.at_px, 1)}{_from(streak.scan, marks)}"
         )
     if "glass.marks" in finding.rests_on:
-        strongest = sorted(record.results.marks, key=lambda m: -m.contrast_percent)
+        strongest = sorted(record.glass_marks, key=lambda m: -m.contrast_percent)
         for mark in strongest[:MOST_MARKS]:
             x, y = (number(v, 1) for v in mark.at_mm)
             yield (
@@ -236,24 +221,27 @@ def _values(finding: Finding, record: Record) -> Iterator[str]:
                 f"{' × '.join(number(v, 2) for v in mark.size_mm)} mm, "
                 f"{with_unit(number(mark.contrast_percent, 1), '%')}{_from(mark.scan, marks)}"
             )
-    mine = [m for m in record.results.measurements if m.name in finding.rests_on]
-    ways = [w for w, words in DIRECTION_WORDS.items() if f"({words})" in finding.title]
-    mine = [m for m in mine if m.value is not None and (m.direction in (*ways, None) or not ways)]
-    plain = [m for m in mine if m.channel in (None, "luma")] or mine
-    reason = _spaces(finding.reason)
     explained: set[str] = set()
-    for group in groups(plain, ())[:MOST_VALUES]:
-        if group.name != "glass.marks" and _spaces(middle_text(group)) not in reason:
-            sentence = "" if group.name in explained else CATALOGUE[group.name].sentence
-            explained.add(group.name)
-            yield f"{_value(group, marks)}. {sentence}".strip().rstrip(".")
+    for row in _rows(finding, record)[:MOST_VALUES]:
+        sentence = "" if row.key.name in explained else row.definition.sentence
+        explained.add(row.key.name)
+        yield f"{_value(row, marks)}. {sentence}".strip().rstrip(".")
 
 
-def _spaces(words: str) -> str:
-    return words.replace("\u202f", " ").replace("\u00a0", " ")
+def _rows(finding: Diagnosis, record: Record) -> list[Summary]:
+    """Summaries that a finding rests on, in its directions, by luma where there is one."""
+    ways = {sign.direction for sign in finding.signs if sign.direction}
+    mine = [
+        m
+        for m in record.measures
+        if m.name in finding.rests_on and m.value is not None and m.name != "glass.marks"
+        if not ways or m.direction in (*ways, None)
+    ]
+    plain = [m for m in mine if m.channel in (None, "luma")] or mine
+    return rows_of(plain, record.scans)
 
 
-def _value(group: Group, marks: dict[str, str]) -> str:
+def _value(group: Summary, marks: dict[str, str]) -> str:
     text = f"{title(group)}: {middle_text(group)}"
     lines = [*notes(group, marks)]
     if lines:
@@ -266,38 +254,31 @@ def _from(scan: str, marks: dict[str, str]) -> str:
     return f"; scan {marks[scan]}" if scan in marks else ""
 
 
-def _streak(finding: Finding, record: Record) -> Streak | None:
-    """The streak that a finding speaks of, by its place."""
-    if not any(name.partition(".")[0] == "streaks" for name in finding.rests_on):
-        return None
-    places = _PLACE.findall(finding.title)
-    return next((s for s in ranked(record.results.streaks) if f"{s.at_mm:.1f}" in places), None)
+def _streaks(finding: Diagnosis, record: Record) -> list[Streak]:
+    """The streaks that a finding speaks of, the gravest first; the most that a page bears."""
+    found = [record.streaks[s.streak] for s in finding.signs if s.streak is not None]
+    return found[:MOST_VALUES]
 
 
-def _pictures(finding: Finding, record: Record) -> list[Picture]:
+def _pictures(finding: Diagnosis, found: Qualification) -> list[Picture]:
     """Real pixels that belong to a finding; a map or curves where there are none."""
     families = {name.partition(".")[0] for name in finding.rests_on}
-    mine = [
-        e
-        for e in record.results.evidence
-        if e.explains in finding.rests_on or e.explains in families
-    ]
+    mine = [e for e in found.evidence if e.explains in finding.rests_on or e.explains in families]
     crops = [e for e in mine if e.kind == "crop"]
-    streak = _streak(finding, record)
-    if streak is not None:
-        place = f"{streak.at_mm:.1f}"
-        here = [e for e in crops if any(f"{at:.1f}" == place for at, _ in e.lines_mm)]
-        crops = here
     curves = [e for e in mine if e.kind == "curves"]
-    if streak is not None:
-        here += [_near(e, streak.at_mm) for e in curves if _crosses(e, streak)][:1]
+    streaks = _streaks(finding, found.record)
+    if streaks:
+        first = streaks[0]
+        crops = [e for e in crops if any(_shows(e, streak) for streak in streaks)]
+        crops = crops[:1] + [_near(e, first.at_mm) for e in curves if _shows(e, first)][:1]
     chosen = crops[:MOST_PICTURES] or [e for e in mine if e.kind == "map"][:1] or curves[:1]
     shown, _ = pictures.of_evidence(chosen, ())
     return list(shown)
 
 
-def _crosses(e: Evidence, streak: Streak) -> bool:
-    return any(f"{at:.1f}" == f"{streak.at_mm:.1f}" for at, _ in e.lines_mm)
+def _shows(e: Evidence, streak: Streak) -> bool:
+    """Whether a picture points out this very line."""
+    return e.shows == streak.axis and any(at == streak.at_mm for at, _ in e.lines_mm)
 
 
 def _near(e: Evidence, at_mm: float) -> Evidence:

@@ -10,18 +10,17 @@ from scanqa.catalogue import CATALOGUE, SIDES
 from scanqa.model import Measurement, Record
 from scanqa.report import tables
 from scanqa.report.groups import (
-    BY_SIZE,
     DIRECTION_WORDS,
-    Group,
-    common_reason,
-    groups,
+    all_alike,
     middle_text,
+    reason_text,
+    rows_of,
     span_text,
-    worst,
     worst_text,
 )
-from scanqa.report.numbers import joined, label, number, place, printed, value_text, with_unit
 from scanqa.report.view import Key
+from scanqa.summary import Summary, worst
+from scanqa.words.numbers import joined, label, number, place, printed, value_text, with_unit
 
 # What the row is called, its measure, its direction. Streaks, marks and sides have rows of their
 # own making, between the two lists.
@@ -43,8 +42,8 @@ _LAST: tuple[tuple[str, str, str | None], ...] = (
 
 def key_numbers(record: Record) -> Iterator[Key]:
     """Rows in reading order; a measure without any result has no row."""
-    measured = record.results.measurements
-    found = groups(measured, record.scans)
+    measured = record.measures
+    found = rows_of(measured, record.scans)
     marks = tables.scan_marks(record.scans)
     yield from chain.from_iterable(_key(*row, found, marks) for row in _FIRST)
     yield from _streaks(record)
@@ -57,67 +56,64 @@ def key_numbers(record: Record) -> Iterator[Key]:
 
 
 def _key(
-    words: str, name: str, way: str | None, found: Sequence[Group], marks: dict[str, str]
+    words: str, name: str, way: str | None, found: Sequence[Summary], marks: dict[str, str]
 ) -> Iterator[Key]:
-    mine = [g for g in found if g.name == name and (way is None or g.direction == way)]
-    luma = [g for g in mine if g.channel in (None, "luma")] or mine
+    mine = [g for g in found if g.key.name == name and (way is None or g.key.direction == way)]
+    luma = [g for g in mine if g.key.channel in ("", "luma")] or mine
     if not luma:
         return
     link, sentence = f"section-{name.partition('.')[0]}", CATALOGUE[name].sentence
-    if name in BY_SIZE:
+    if CATALOGUE[name].by_size:
         yield _largest(words, luma, sentence, link)
         return
-    kinds, dpis = {g.edge_kind for g in luma}, {g.dpi for g in luma}
+    kinds, dpis = {g.key.edge_kind for g in luma}, {g.key.dpi for g in luma}
     values: list[tuple[str, str]] = []
     lines: list[str] = []
     for group in luma:
         apart = []
-        if len(kinds) > 1 and group.edge_kind:
-            apart.append(f"{group.edge_kind} edges")
-        if len(dpis) > 1 and group.dpi:
-            apart.append(f"at {group.dpi} dpi")
+        if len(kinds) > 1 and group.key.edge_kind:
+            apart.append(f"{group.key.edge_kind} edges")
+        if len(dpis) > 1 and group.key.dpi:
+            apart.append(f"at {group.key.dpi} dpi")
         which = ", ".join(apart)
         values.append((which, middle_text(group)))
         lines += [f"{which}: {line}" if which else line for line in _briefly(group, marks)]
     yield Key(words, tuple(values), (*lines, *_reasons(luma)), sentence, link)
 
 
-def _briefly(group: Group, marks: dict[str, str]) -> list[str]:
+def _briefly(group: Summary, marks: dict[str, str]) -> list[str]:
     """What several values are put together from, in one line."""
     if len(group.known) < 2:
         return []
     what = "places" if all(m.at_mm for m in group.known) else "scans"
-    found = worst(group)
-    if found is None or found.value is None or span_text(group).startswith("all"):
+    found = group.worst
+    if found is None or found.value is None or all_alike(group):
         return [f"median of {len(group.known)} {what}, {span_text(group)}"]
     bad = f"worst {printed(found.value, found.uncertainty, found.name)}"
     where = worst_text(group, marks).removeprefix("worst ")
     return [f"median of {len(group.known)} {what}; {bad} {where}".rstrip()]
 
 
-def _largest(words: str, found: Sequence[Group], sentence: str, link: str) -> Key:
+def _largest(words: str, found: Sequence[Summary], sentence: str, link: str) -> Key:
     """The value of the largest size among all directions and colours."""
     members = tuple(m for group in found for m in group.members)
-    largest = worst(Group(members[0].name, None, None, None, None, members))
+    known = [m for m in members if m.value is not None]
+    largest = worst(known, CATALOGUE[members[0].name])
     if largest is None:
-        return Key(words, (("", "not measurable"),), (common_reason(members),), sentence, link)
+        reasons = tuple(filter(None, map(reason_text, found)))
+        return Key(words, (("", "not measurable"),), reasons[:1], sentence, link)
     way = DIRECTION_WORDS.get(largest.direction or "", "")
     where = " ".join(word for word in (largest.channel or "", way) if word)
     spot = f" at {place(largest.at_mm)}" if largest.at_mm else ""
-    count = sum(m.value is not None for m in members)
-    line = f"largest of {count} values: {where}{spot}"
+    line = f"largest of {len(known)} values: {where}{spot}"
     return Key(words, (("", value_text(largest)),), (line,), sentence, link)
 
 
 def _streaks(record: Record) -> Iterator[Key]:
-    streaks = tables.ranked(record.results.streaks)
+    streaks = tables.ranked(record.streaks)
     sentence = "Lines that run the whole way through a scan of plain paper."
     if not streaks:
-        looked = any(
-            m.name.startswith("streaks.")
-            for m in record.results.measurements
-            if m.value is not None
-        )
+        looked = any(m.name.startswith("streaks.") for m in record.measures if m.value is not None)
         if looked:
             yield Key("Streaks", (("", "none found"),), (), sentence, "section-streaks")
         return
@@ -137,8 +133,8 @@ def _streaks(record: Record) -> Iterator[Key]:
 
 
 def _marks(record: Record) -> Iterator[Key]:
-    kinds = Counter(mark.kind for mark in record.results.marks)
-    looked = record.results.named("glass.marks")
+    kinds = Counter(mark.kind for mark in record.glass_marks)
+    looked = record.named("glass.marks")
     if not kinds and not looked:
         return
     many = {"spot": "spots", "scratch": "scratches"}
@@ -156,7 +152,7 @@ def _sides(words: str, stem: str, measured: Sequence[Measurement]) -> Iterator[K
     found = {
         side: found[0]
         for side in SIDES
-        if (found := groups([m for m in measured if m.name == f"{stem}_{side}"], ()))
+        if (found := rows_of([m for m in measured if m.name == f"{stem}_{side}"], ()))
     }
     if not found:
         return
@@ -169,15 +165,15 @@ def _sides(words: str, stem: str, measured: Sequence[Measurement]) -> Iterator[K
     yield Key(words, values, _reasons(found.values()), sentence, "section-edges")
 
 
-def _usable(found: Sequence[Group]) -> Iterator[Key]:
-    sizes = [g for g in found if g.name in ("edges.usable_width", "edges.usable_height")]
+def _usable(found: Sequence[Summary]) -> Iterator[Key]:
+    sizes = [g for g in found if g.key.name in ("edges.usable_width", "edges.usable_height")]
     if len(sizes) != 2:
         return
-    values = tuple((label(g.name).split()[-1], middle_text(g)) for g in sizes)
+    values = tuple((label(g.key.name).split()[-1], middle_text(g)) for g in sizes)
     sentence = "The part of the bed that is lit evenly."
     yield Key("Usable area", values, _reasons(sizes), sentence, "section-edges")
 
 
-def _reasons(found: Iterable[Group]) -> tuple[str, ...]:
-    reasons = (common_reason(group.members) for group in found)
+def _reasons(found: Iterable[Summary]) -> tuple[str, ...]:
+    reasons = (reason_text(group) for group in found)
     return tuple(dict.fromkeys(reason for reason in reasons if reason))

@@ -8,15 +8,15 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scanqa.model import Record
-from scanqa.over_time import Past
+from scanqa.model import Qualification
+from scanqa.model.history import Past
 from scanqa.report.build import page
 from scanqa.report.figures import Drawing, draw
-from scanqa.report.numbers import glued, plain
 from scanqa.report.past import PastView, past_view
 from scanqa.report.traces import draw_trace
 from scanqa.report.view import Lines, Page, Picture
 from scanqa.whole import write_whole
+from scanqa.words.numbers import glued, plain
 
 if TYPE_CHECKING:
     import jinja2
@@ -24,11 +24,17 @@ if TYPE_CHECKING:
 FIGURE_BYTES = 2_000_000  # all figures of a page together; those past it are named, not drawn
 
 
-def write_report(record: Record, path: str | PathLike[str], *, past: Past | None = None) -> None:
+def write_report(
+    found: Qualification, path: str | PathLike[str], *, past: Past | None = None
+) -> None:
     """Write the HTML report of a record; the same record gives the same bytes.
 
     Parameters
     ----------
+    found : Qualification
+        From `scanqa.qualify`.
+    path : str or path
+        The file; its folder is made if it is not there.
     past : Past or None
         What earlier records say about the scanner; shown below what to do.
 
@@ -37,12 +43,12 @@ def write_report(record: Record, path: str | PathLike[str], *, past: Past | None
     BadOption
         If the file cannot be written.
     """
-    write_whole(Path(path), render(record, past=past))
+    write_whole(Path(path), render(found, past=past))
 
 
-def render(record: Record, *, past: Past | None = None) -> str:
+def render(found: Qualification, *, past: Past | None = None) -> str:
     """The HTML report of a record."""
-    whole = page(record)
+    whole = page(found)
     template = environment().get_template("page.html.j2")
     layouts = {section.id: layout(section.pictures) for section in whole.sections}
     view = past_view(past) if past else None

@@ -4,25 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.over_time import (
-    Effect,
-    Health,
-    Key,
-    Lamp,
-    Past,
-    Series,
-    Shift,
-    StreakLife,
-    streak_words,
-)
+from scanqa.model import Key
+from scanqa.model.history import Effect, Health, Past, Series, Shift, StreakLife
 from scanqa.report.groups import DIRECTION_WORDS
-from scanqa.report.numbers import MINUS, joined, label, number, sentence_case, with_unit
 from scanqa.report.traces import Trace
 from scanqa.report.view import Cell, Table
+from scanqa.words.numbers import MINUS, joined, label, number, sentence_case, with_unit
+from scanqa.words.of_history import (
+    count_words,
+    lamp_sign_words,
+    lamp_words,
+    news_sentence,
+    series_sentence,
+    streak_words,
+)
 
 MOST_ON_REPORT = 8  # small multiples on a scanner's report; its history page shows up to MOST
 MOST = 36
@@ -53,6 +52,18 @@ class EventView:
     table: Table | None
 
 
+@dataclass(frozen=True, slots=True)
+class LampView:
+    """The lamp in words; `quiet` if nothing is the matter with it."""
+
+    verdict: str
+    sentence: str
+    signs: tuple[tuple[str, str], ...]
+    action: str
+    caution: str
+    quiet: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PastView:
     """What a page shows of a scanner's history, in reading order.
@@ -75,7 +86,7 @@ class PastView:
     tone: str
     sentence: str
     news: str
-    lamp: Lamp | None
+    lamp: LampView | None
     events: tuple[EventView, ...]
     streaks: Table | None
     traces: tuple[Trace, ...]
@@ -97,7 +108,7 @@ def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
         word=_word(health),
         tone=_tone(health),
         sentence=_sentence(health, lamp),
-        news=on_page(past.news.sentence) if past.news else "",
+        news=on_page(news_sentence(past.news)) if past.news else "",
         lamp=lamp,
         events=tuple(_event(effect, marks) for effect in reversed(health.effects)),
         streaks=_streak_table(health.streaks),
@@ -122,10 +133,12 @@ def on_page(words: str) -> str:
 
 def key_title(key: Key) -> str:
     """A measure in words, with direction, channel and kind of edge."""
-    words = label(key[0])
-    if key[1] and not words.endswith(DIRECTION_WORDS.get(key[1], key[1])):
-        words += f" {DIRECTION_WORDS.get(key[1], key[1])}"
-    rest = [part for part in (key[2] if key[2] != "luma" else "", key[3] and f"{key[3]} edges")]
+    words = label(key.name)
+    way = DIRECTION_WORDS.get(key.direction, key.direction)
+    if way and not words.endswith(way):
+        words += f" {way}"
+    colour = key.channel if key.channel != "luma" else ""
+    rest = [colour, f"{key.edge_kind} edges" if key.edge_kind else ""]
     return ", ".join([words, *(part for part in rest if part)])
 
 
@@ -133,7 +146,7 @@ def _ranked(series: Sequence[Series]) -> list[Series]:
     """What moved first, then what ages or gets dirty, then the rest."""
 
     def rank(s: Series) -> tuple[int, int]:
-        known = [i for i, name in enumerate(FIRST) if s.key[0].startswith(name)]
+        known = [i for i, name in enumerate(FIRST) if s.key.name.startswith(name)]
         moved = s.state in ("changed", "drifting")
         return (0 if moved else 1 if known else 2), min(known, default=len(FIRST))
 
@@ -159,7 +172,7 @@ def _tone(health: Health) -> str:
 
 def _direction(s: Series) -> str:
     """Whether a series moved for the better, for the worse, or neither."""
-    better = CATALOGUE[s.key[0]].better
+    better = CATALOGUE[s.key.name].better
     begin = s.starts[-1]
     change = next((c for c in s.changes if c.began >= begin), None)
     was = change.before if change else s.values[begin]
@@ -169,28 +182,31 @@ def _direction(s: Series) -> str:
     return "better" if (now > was) == (better == "higher") else "worse"
 
 
-def _lamp(health: Health) -> Lamp | None:
+def _lamp(health: Health) -> LampView | None:
     """The lamp as the page shows it; None where no check looked at its light."""
-    if health.lamp is None or not any(s.key[0] == "noise.light_index" for s in health.series):
+    if health.lamp is None or not any(s.key.name == "noise.light_index" for s in health.series):
         return None
-    verdict = health.lamp.verdict
-    return replace(
-        health.lamp,
-        verdict=sentence_case(verdict if "lamp" in verdict else f"lamp: {verdict}"),
-        signs=tuple((what, on_page(words)) for what, words in health.lamp.signs),
+    rule = lamp_words(health.lamp)
+    verdict = rule.verdict if "lamp" in rule.verdict else f"lamp: {rule.verdict}"
+    return LampView(
+        sentence_case(verdict),
+        rule.sentence,
+        tuple((what, on_page(words)) for what, words in map(lamp_sign_words, health.lamp.signs)),
+        rule.action,
+        rule.caution,
+        health.lamp.rule in ("no-sign", "not-known"),
     )
 
 
-def _sentence(health: Health, lamp: Lamp | None) -> str:
+def _sentence(health: Health, lamp: LampView | None) -> str:
     moved = _moved(health.series)
     if not moved:
         if all(s.state == "too few checks" for s in health.series):
             return "It takes four checks alike before a history can be told."
         return "No change and no trend is shown since the first check or the last event."
-    quiet = lamp is None or lamp.verdict.endswith(("no sign of ageing", "not known"))
-    parts = [] if quiet or lamp is None else [f"{lamp.verdict}."]
+    parts = [] if lamp is None or lamp.quiet else [f"{lamp.verdict}."]
     for word, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
-        names = dict.fromkeys(label(s.key[0]) for s in moved if _direction(s) == word)
+        names = dict.fromkeys(label(s.key.name) for s in moved if _direction(s) == word)
         if names:
             listed = [*names][:5]
             if len(names) > 5:
@@ -222,10 +238,10 @@ def _event(effect: Effect, marks: dict[str, str]) -> EventView:
     if not effect.compared:
         said = "There are no checks on both sides yet to compare."
     elif not effect.shifts:
-        said = f"No change beyond scatter that matters, in {_measures(effect.compared)}."
+        said = f"No change beyond scatter that matters, in {count_words(effect.compared)}."
     else:
         rest = effect.compared - len(effect.shifts)
-        said = f"No change beyond scatter that matters in {_measures(rest)}."
+        said = f"No change beyond scatter that matters in {count_words(rest)}."
     rows = tuple(_shift(shift) for shift in effect.shifts)
     head = ("Measure", "Before", "After", "Difference")
     mark = marks[event.at + event.words]
@@ -253,12 +269,8 @@ def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
     return Table("Streaks by their place", head, rows)
 
 
-def _measures(count: int) -> str:
-    return "1 measure" if count == 1 else f"{count} measures"
-
-
 def _shift(shift: Shift) -> tuple[Cell, ...]:
-    digits, unit = CATALOGUE[shift.key[0]].digits, shift.unit
+    digits, unit = CATALOGUE[shift.key.name].digits, shift.unit
     low, high = (_signed(v, digits) for v in (shift.low, shift.high))
     return (
         Cell(key_title(shift.key), (shift.verdict,)),
@@ -278,15 +290,15 @@ def _signed(value: float, digits: int) -> str:
 
 def _trace(s: Series, health: Health, marks: dict[str, str]) -> Trace:
     unit = f", {s.unit}" if s.unit else ""
-    dpi = f" at {s.dpi} dpi" if s.dpi else ""
-    row = CATALOGUE[s.key[0]]
+    dpi = f" at {s.key.dpi} dpi" if s.key.dpi else ""
+    row = CATALOGUE[s.key.name]
     now = with_unit(number(s.values[-1], row.digits), s.unit)
     shown = [e for e in health.events if s.dates[0] <= e.at <= health.span[1]]
     done = "; ".join(f"{marks[e.at + e.words]}: {e.words}" for e in shown)
     alt = (
         f"{key_title(s.key)}: {len(s.values)} checks, {day_words(s.dates[0])} to "
         f"{day_words(s.dates[-1])}, "
-        f"last {now}. {on_page(s.sentence)}" + (f" Events: {done}." if done else "")
+        f"last {now}. {on_page(series_sentence(s))}" + (f" Events: {done}." if done else "")
     )
     return Trace(
         title=f"{key_title(s.key)}{unit}",
@@ -321,15 +333,15 @@ def _changed_from(s: Series) -> tuple[int, ...]:
 
 
 def _caption(s: Series, now: str, dpi: str) -> str:
-    said = "Steady." if s.state == "steady" and s.limit is None else on_page(s.sentence)
+    said = "Steady." if s.state == "steady" and s.limit is None else on_page(series_sentence(s))
     return f"Last{dpi}: {now}. {said}"
 
 
 def _table(series: Sequence[Series]) -> Table:
     rows = []
     for s in _ranked(series):
-        row = CATALOGUE[s.key[0]]
-        dpi = (f"at {s.dpi} dpi",) if s.dpi else ()
+        row = CATALOGUE[s.key.name]
+        dpi = (f"at {s.key.dpi} dpi",) if s.key.dpi else ()
         left = (f"{s.left_out} left out: other dpi or method",) if s.left_out else ()
         rows.append(
             (
@@ -339,7 +351,7 @@ def _table(series: Sequence[Series]) -> Table:
                     with_unit(number(s.values[-1], row.digits), s.unit), (day_words(s.dates[-1]),)
                 ),
                 Cell(str(len(s.values)), left),
-                Cell(STATES[s.state], (on_page(s.sentence),)),
+                Cell(STATES[s.state], (on_page(series_sentence(s)),)),
             )
         )
     head = ("Measure", "First", "Last", "Checks", "What the charts say")

@@ -9,9 +9,11 @@ from statistics import median
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE, SIDES, Side
-from scanqa.model import Curve, Direction, Evidence, Mark, Measurement, Point, ScanFacts, Streak
-from scanqa.report.groups import BY_SIZE, DIRECTION_WORDS, Group, groups, span_text, worst
-from scanqa.report.numbers import (
+from scanqa.model import Curve, Evidence, Mark, Measurement, Point, ScanFacts, Streak
+from scanqa.report.groups import DIRECTION_WORDS, all_alike, rows_of, span_text
+from scanqa.report.view import Crop, Lines, Map, Margins, Picture, Pointer, Sites, Spots
+from scanqa.summary import Summary
+from scanqa.words.numbers import (
     joined,
     label,
     number,
@@ -20,7 +22,6 @@ from scanqa.report.numbers import (
     value_text,
     with_unit,
 )
-from scanqa.report.view import Crop, Lines, Map, Margins, Picture, Pointer, Sites, Spots
 
 MM_PER_INCH = 25.4
 MOST_OF_A_FAMILY = 6  # evidence pictures; more would crowd the page and its bytes
@@ -62,7 +63,7 @@ def _picture(e: Evidence, streaks: Sequence[Streak]) -> Picture | None:
     if e.kind == "curves" and (curves := tuple(_finite(e.curves))):
         x_label, y_label = sentence_case(e.x_label), sentence_case(e.y_label or e.unit)
         wide = max(len(curve.x) for curve in curves) > MANY_POINTS
-        levels = ((0.5, "half"), (0.1, "a tenth")) if _is_sfr(e) else ()
+        levels = ((0.5, "half"), (0.1, "a tenth")) if e.shows == "response" else ()
         alt = _lines_alt(e.title, curves, x_label, y_label, pointers)
         return Lines(
             e.title,
@@ -97,20 +98,17 @@ def _picture(e: Evidence, streaks: Sequence[Streak]) -> Picture | None:
     return None
 
 
-def _is_sfr(e: Evidence) -> bool:
-    return e.explains.startswith("sharpness") and e.y_label.upper().startswith("SFR")
-
-
 def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
     """What the evidence points out; a streak goes by its number in the table of streaks."""
-    numbers = {f"{s.at_mm:.1f}": str(at) for at, s in reversed([*enumerate(streaks, 1)])}
+    numbers: dict[tuple[str, float], str] = {
+        (s.axis, s.at_mm): str(at) for at, s in enumerate(streaks, 1)
+    }
     letters = itertools.cycle("abcdefghijklmnopqrstuvwxyz")
-    of_streaks = e.explains.startswith("streaks")
     short = len(e.lines_mm) <= FEW_POINTERS and all(
         len(words) <= SHORT_WORDS for _, words in e.lines_mm
     )
     for at, words in sorted(e.lines_mm):
-        if of_streaks and (mark := numbers.get(f"{at:.1f}")):
+        if mark := numbers.get((e.shows, at)):
             yield Pointer(at, mark, f"streak {mark}")
         else:
             yield Pointer(at, words if short else next(letters), words)
@@ -198,10 +196,10 @@ def site_maps(
     name, channel = _SITED[family]
     chosen = [m for m in measurements if m.name == name and (channel in (None, m.channel))]
     beds = {facts.file: bed_mm(facts) for facts in scans}
-    found = groups([m for m in chosen if m.at_mm and m.scan in beds], scans)
-    best: dict[tuple[Direction | None, str | None], Group] = {}
+    found = rows_of([m for m in chosen if m.at_mm and m.scan in beds], scans)
+    best: dict[tuple[str, str], Summary] = {}
     for group in found:
-        key = (group.direction, group.channel)
+        key = (group.key.direction, group.key.channel)
         if key not in best or len(group.known) > len(best[key].known):
             best[key] = group
     shown = [group for group in best.values() if len(group.known) >= LEAST_SITES]
@@ -209,32 +207,32 @@ def site_maps(
     if not values:
         return
     span = (min(values), max(values))
-    if name in BY_SIZE:
+    if CATALOGUE[name].by_size:
         span = (-max(map(abs, span)), max(map(abs, span)))
     for group in shown:
         yield _site_map(group, beds, span)
 
 
-def _site_map(group: Group, beds: dict[str, Point], span: tuple[float, float]) -> Sites:
-    row = CATALOGUE[group.name]
+def _site_map(group: Summary, beds: dict[str, Point], span: tuple[float, float]) -> Sites:
+    row, on = group.definition, group.key
     known = [(m, m.at_mm, m.value) for m in group.known if m.at_mm and m.value is not None]
     bed = max((beds[m.scan] for m, _, _ in known), key=lambda size: size[0] * size[1])
     values = tuple(value for _, _, value in known)
-    bad = worst(group)
+    bad = group.worst
     lowest, highest = min(values), max(values)
     ends = (values.index(lowest), values.index(highest))
     texts = tuple(
         number(value, row.digits) if len(known) <= FEW_SITES or at in ends else ""
         for at, value in enumerate(values)
     )
-    way = f" {DIRECTION_WORDS[group.direction]}" if group.direction else ""
-    colour = f", {group.channel} against green" if group.channel in ("red", "blue") else ""
-    title = f"{label(group.name)}{way}{colour}"
+    way = f" {DIRECTION_WORDS[on.direction]}" if on.direction else ""
+    colour = f", {on.channel} against green" if on.channel in ("red", "blue") else ""
+    title = f"{label(on.name)}{way}{colour}"
     reach = span_text(group)
     middle = with_unit(number(median(values), row.digits), row.unit)
-    if not reach.startswith("all"):
+    if not all_alike(group):
         reach += f", median {middle}"
-    edges = f"{group.edge_kind} edges" if group.edge_kind else "places"
+    edges = f"{on.edge_kind} edges" if on.edge_kind else "places"
     caption = f"{len(known)} {edges} on the bed, drawn to scale: {reach}."
     alt = f"Map of the bed, {title}. {caption}"
     if bad is not None and bad.at_mm is not None:
@@ -257,7 +255,7 @@ def margins(measurements: Sequence[Measurement], scans: Sequence[ScanFacts]) -> 
             if values:
                 into[side] = median(values)
                 digits = 1
-                least = "≥ " if any(m.status == "lower-bound" for m in found) else ""
+                least = "≥ " if any(m.status == "at-least" for m in found) else ""
                 text = with_unit(f"{least}{number(into[side], digits)}", "mm")
                 words.append(f"{name.replace('_', ' ')} {text}")
         texts[side] = ", ".join(words) or "not measured"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.over_time import Difference
+from scanqa.model.history import Difference
 
 WIDTH, HEIGHT = 120, 16
 REACH = 20.0  # of a strip, in limits of what matters; what lies beyond ends in an arrow
@@ -21,7 +21,7 @@ def strip(row: Difference) -> str:
     """
     if row.difference is None or row.low is None or row.high is None:
         return ""
-    turn = -1.0 if CATALOGUE[row.key[0]].better == "lower" else 1.0
+    turn = -1.0 if CATALOGUE[row.key.name].better == "lower" else 1.0
     scale = row.matters or max(abs(row.low), abs(row.high), 1e-12) / 3
     low, middle, high = sorted(turn * v / scale for v in (row.low, row.difference, row.high))
     colour = COLOURS.get(row.verdict, OTHER)

@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
-from scanqa.catalogue import CATALOGUE, SIDES
+from scanqa.catalogue import SIDES
 from scanqa.model import Mark, Measurement, ScanFacts, Streak
 from scanqa.report.book_tables import LOST, backing_table, fit_table, gutter_tables
 from scanqa.report.groups import (
     DIRECTION_WORDS,
-    Group,
-    common_reason,
-    groups,
     middle_text,
     notes,
+    reason_text,
+    rows_of,
     title,
 )
-from scanqa.report.numbers import label, number, place, value_text, with_unit
 from scanqa.report.view import Cell, Table
+from scanqa.summary import Summary
+from scanqa.words.numbers import label, number, place, sentence_case, value_text, with_unit
 
 MOST_REPEATS = 2  # a reason that more rows of a table share is said once, below it
 DEPTH = "gutter.depth_of_field"
 MOST_ROWS = 400  # of a table of single values; the JSON document has them all
-_SIDED = re.compile(rf"^(.+)_({'|'.join(SIDES)})(?:_(\d+)mm)?$")
-_BY_DISTANCE = re.compile(r"gutter\.((delta_L|lift|focus)_at_\d+mm|(light|focus)_at_\d+mm_height)$")
 _AXIS_WORDS = {"travel": "down", "across": "across"}
 
 
@@ -43,21 +40,19 @@ def family_tables(
     backings = measurements if family == "backing" else []
     told_apart = {id(m) for m in (*fits, *backings) if m.value is not None}
     measurements = [m for m in measurements if id(m) not in told_apart]
-    found = groups(measurements, scans)
-    with_dpi = len({group.dpi for group in found if group.dpi}) > 1
-    gutter = [g for g in found if g.known and _BY_DISTANCE.match(g.name)]
-    plain = [g for g in found if not _SIDED.match(g.name) and g not in gutter]
-    luma = {(g.name, g.direction) for g in plain if g.channel == "luma"}
-    coloured = [
-        g for g in plain if g.channel not in (None, "luma") and (g.name, g.direction) in luma
-    ]
+    found = rows_of(measurements, scans)
+    with_dpi = len({row.key.dpi for row in found if row.key.dpi}) > 1
+    gutter = [row for row in found if row.known and _by_distance(row)]
+    plain = [row for row in found if "side" not in row.definition.at and row not in gutter]
+    luma = {row.key[:2] for row in plain if row.key.channel == "luma"}
+    coloured = [row for row in plain if row.key.channel not in ("", "luma") and row.key[:2] in luma]
     main = [g for g in plain if g not in coloured]
     tables = []
     if main:
         tables.append(_summary(f"{title_}: values", main, marks, with_dpi=with_dpi))
     tables += _sides(title_, measurements, marks)
     tables += [*fit_table(fits, marks), *backing_table(backings, marks)]
-    tables += gutter_tables([*gutter, *(g for g in found if g.name == DEPTH)], marks)
+    tables += gutter_tables([*gutter, *(row for row in found if row.key.name == DEPTH)], marks)
     if coloured:
         tables.append(
             _summary(
@@ -65,31 +60,37 @@ def family_tables(
             )
         )
     if any(len(group.members) > 1 for group in plain):
-        several = {group.name for group in plain if len(group.members) > 1}
+        several = {group.key.name for group in plain if len(group.members) > 1}
         tables += _singles(title_, [m for m in measurements if m.name in several], marks)
     return tuple(tables)
 
 
+def _by_distance(row: Summary) -> bool:
+    """Whether the gutter's tables show it: a value at a distance or a height."""
+    at = row.definition.at
+    return row.definition.family == "gutter" and ("distance" in at or "height" in at)
+
+
 def _summary(
     caption: str,
-    rows: Sequence[Group],
+    rows: Sequence[Summary],
     marks: dict[str, str],
     *,
     with_dpi: bool,
     folded: bool = False,
 ) -> Table:
-    kinds = {group.edge_kind for group in rows}
-    if len(kinds) == 1 and rows[0].edge_kind:
-        caption += f", {rows[0].edge_kind} edges"
-    reasons = Counter(common_reason(group.members) for group in rows)
+    kinds = {group.key.edge_kind for group in rows}
+    if len(kinds) == 1 and rows[0].key.edge_kind:
+        caption += f", {rows[0].key.edge_kind} edges"
+    reasons = Counter(reason_text(group) for group in rows)
     often = {reason for reason, count in reasons.items() if reason and count > MOST_REPEATS}
     said: set[str] = set()
     cells = []
     for group in rows:
-        if not group.known and common_reason(group.members) in often:
+        if not group.known and reason_text(group) in often:
             continue
-        sentence = () if group.name in said else (CATALOGUE[group.name].sentence,)
-        said.add(group.name)
+        sentence = () if group.key.name in said else (group.definition.sentence,)
+        said.add(group.key.name)
         words = title(group, with_dpi=with_dpi, with_kind=len(kinds) > 1)
         lines = tuple(line for line in notes(group, marks) if line not in often)
         cells.append((Cell(words, sentence), Cell(middle_text(group), lines)))
@@ -97,31 +98,35 @@ def _summary(
     return Table(caption, ("Measure", "Value"), tuple(cells), below, folded)
 
 
-def _below(reason: str, rows: Sequence[Group]) -> str:
+def _below(reason: str, rows: Sequence[Summary]) -> str:
     """A line for a reason that many rows share; rows without any value are named in it."""
-    mine = [group for group in rows if common_reason(group.members) == reason]
-    lost = dict.fromkeys(label(group.name) for group in mine if not group.known)
+    mine = [group for group in rows if reason_text(group) == reason]
+    lost = dict.fromkeys(label(group.key.name) for group in mine if not group.known)
     if lost:
         return f"Not measurable ({', '.join(lost)}): {reason}."
-    bound = any(m.status == "lower-bound" for group in mine for m in group.members)
-    return f"{'At least' if bound else 'Not measurable'}: {reason}."
+    statuses = {group.status for group in mine}
+    if statuses == {"ok"}:
+        return f"{sentence_case(reason)}."
+    heads = {"at-least": "At least", "at-most": "At most", "not-measurable": "Not measurable"}
+    head = heads[statuses.pop()] if len(statuses) == 1 and statuses <= heads.keys() else "A bound"
+    return f"{head}: {reason}."
 
 
 def _sides(
     title_: str, measurements: Sequence[Measurement], marks: dict[str, str]
 ) -> Iterator[Table]:
     """Measures that exist for each of the four sides: one row for each side."""
-    columns: dict[tuple[str, str], dict[str, Group]] = {}  # by stem and distance, then by side
-    for group in groups(measurements, ()):
-        match = _SIDED.match(group.name)
-        if match is not None:
-            colour = f", {group.channel}" if group.channel not in (None, "luma") else ""
-            columns.setdefault((match[1] + colour, match[3] or ""), {})[match[2]] = group
-    plain = {label(stem): found for (stem, distance), found in columns.items() if not distance}
+    columns: dict[tuple[str, str], dict[str, Summary]] = {}  # by stem and distance, then by side
+    for row in rows_of(measurements, ()):
+        at = row.definition.at
+        if "side" in at:
+            channel = row.key.channel
+            colour = f", {channel}" if channel not in ("", "luma") else ""
+            stem = _any_side_label(row) + colour
+            columns.setdefault((stem, str(at.get("distance", ""))), {})[at["side"]] = row
+    plain = {stem: found for (stem, distance), found in columns.items() if not distance}
     if plain:
-        said = dict.fromkeys(
-            _any_side(CATALOGUE[g.name].sentence) for f in plain.values() for g in f.values()
-        )
+        said = dict.fromkeys(_any_side(row) for found in plain.values() for row in found.values())
         yield _side_table(f"{title_}: the four sides of the image", plain, marks, tuple(said))
     for stem in dict.fromkeys(stem for stem, distance in columns if distance):
         far = {
@@ -129,13 +134,19 @@ def _sides(
             for (other, distance), found in columns.items()
             if other == stem and distance
         }
-        caption = f"{title_}: {label(stem).lower()} beside the four sides"
+        caption = f"{title_}: {stem.lower()} beside the four sides"
         yield _side_table(caption, far, marks, ())
+
+
+def _any_side_label(row: Summary) -> str:
+    """The name of a measure without its side and distance: ``Dead margin``."""
+    words = row.definition.pattern.partition(".")[2].partition("_{")[0].replace("_", " ")
+    return words[:1].upper() + words[1:]
 
 
 def _side_table(
     caption: str,
-    columns: dict[str, dict[str, Group]],
+    columns: dict[str, dict[str, Summary]],
     marks: dict[str, str],
     said: tuple[str, ...],
 ) -> Table:
@@ -149,12 +160,13 @@ def _side_table(
     return Table(caption, ("Side", *columns), rows, said)
 
 
-def _any_side(sentence: str) -> str:
+def _any_side(row: Summary) -> str:
     """The sentence of one side's measure, said of all four."""
-    return re.sub(rf"\bthe ({'|'.join(SIDES)}) edge\b", "each edge", sentence)
+    side = row.definition.at["side"]
+    return row.definition.sentence.replace(f"the {side} edge", "each edge")
 
 
-def _side_cell(group: Group | None, marks: dict[str, str]) -> Cell:
+def _side_cell(group: Summary | None, marks: dict[str, str]) -> Cell:
     if group is None:
         return Cell("not measured")
     return Cell(middle_text(group), notes(group, marks))

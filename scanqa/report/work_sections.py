@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from scanqa.catalogue import HOURS_A_DAY, TURN_S
+from scanqa.catalogue.sizes import HOURS_A_DAY, TURN_S
 from scanqa.model import FileSize, Legibility, Legible, Plan, Record
-from scanqa.report.numbers import number, sentence_case, significant, with_unit
 from scanqa.report.view import Cell, Section, Table
+from scanqa.words.numbers import number, sentence_case, significant, with_unit
 
 MB, GB = 1e6, 1e9
 FINE_MM = 0.5  # smaller sizes get a third decimal
@@ -26,12 +26,12 @@ _PLAN = (
 
 def work_sections(record: Record) -> Iterator[Section]:
     """Legibility if sharpness was measured; the plan if one was asked for."""
-    if record.judgement.legibility:
+    if record.legibility:
         yield Section(
             "section-legibility",
             "Legibility",
             _LEGIBILITY,
-            (_legibility_table(record.judgement.legibility),),
+            (_legibility_table(record.legibility),),
             (),
         )
     if record.plan is not None:
@@ -64,12 +64,12 @@ def _legibility_table(found: Sequence[Legibility]) -> Table:
 
 
 def _effective(each: Legibility) -> str:
-    least = "at least " if each.at_least else ""
+    least = "at least " if each.bound == "at-least" else ""
     return f"{least}{with_unit(number(each.effective_dpi, 0), 'dpi')} effective"
 
 
 def _size_text(each: Legibility, size: Legible) -> str:
-    most = "at most " if each.at_least else ""
+    most = "at most " if each.bound == "at-least" else ""
     spread = ""
     if size.uncertainty_mm:
         spread = f"\u00a0±\u00a0{significant(max(size.uncertainty_mm, 0.001), 1)}"

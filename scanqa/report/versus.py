@@ -7,14 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import CATALOGUE, FAMILIES
 from scanqa.model import Curve
-from scanqa.over_time import Comparison, Difference, Profile
-from scanqa.report.numbers import joined, label, number, sentence_case
+from scanqa.model.history import Comparison, Difference, Profile
 from scanqa.report.past import key_title
 from scanqa.report.strips import strip
 from scanqa.report.view import Cell, Gap, Lines, Table
-from scanqa.report.words import FAMILIES
+from scanqa.words.numbers import joined, label, number, sentence_case
+from scanqa.words.of_comparison import (
+    comparison_notes,
+    condition_rows,
+    gap_words,
+    profile_words,
+    value_rows,
+    value_sentence,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +80,13 @@ def sides_view(comparison: Comparison) -> SidesView:
         tone="open" if not any(better.values()) else "fit",
         sentence=_sentence(c, better),
         sides=tuple(_sides(c, better)),
-        notes=c.notes,
-        value=_side_table("What the price buys", c, c.value) if c.value else None,
-        value_sentence=c.value_sentence,
+        notes=comparison_notes(c),
+        value=_side_table("What the price buys", c, value) if (value := value_rows(c)) else None,
+        value_sentence=value_sentence(c),
         pictures=tuple(_picture(profile, c) for profile in c.profiles),
         families=tuple(_families(c)),
-        gaps=tuple(_gaps([row for row in c.rows if row.difference is None])),
-        conditions=_side_table("How each was measured", c, c.conditions),
+        gaps=tuple(_gaps(c)),
+        conditions=_side_table("How each was measured", c, condition_rows(c)),
     )
 
 
@@ -124,7 +131,7 @@ def _sides(c: Comparison, better: dict[str, list[Difference]]) -> Iterator[tuple
     }
     for verdict, head in heads.items():
         names = dict.fromkeys(
-            FAMILIES[f].title if (f := row.key[0].partition(".")[0]) in FAMILIES else f
+            FAMILIES[f].title if (f := row.key.name.partition(".")[0]) in FAMILIES else f
             for row in better[verdict]
         )
         if not names:
@@ -132,9 +139,9 @@ def _sides(c: Comparison, better: dict[str, list[Difference]]) -> Iterator[tuple
         words = []
         for family in names:
             inside = dict.fromkeys(
-                label(row.key[0])
+                label(row.key.name)
                 for row in better[verdict]
-                if _title(row.key[0].partition(".")[0]) == family
+                if _title(row.key.name.partition(".")[0]) == family
             )
             said = joined([*inside])
             words.append(said if said == family else f"{family}: {said}")
@@ -147,15 +154,15 @@ def _title(family: str) -> str:
 
 def _families(c: Comparison) -> Iterator[FamilyRows]:
     rows = [row for row in c.rows if row.difference is not None]
-    present = dict.fromkeys(row.key[0].partition(".")[0] for row in rows)
+    present = dict.fromkeys(row.key.name.partition(".")[0] for row in rows)
     order = [f for f in FAMILIES if f in present] + [f for f in present if f not in FAMILIES]
     for family in order:
-        mine = [row for row in rows if row.key[0].partition(".")[0] == family]
+        mine = [row for row in rows if row.key.name.partition(".")[0] == family]
         yield FamilyRows(_title(family), tuple(_row(row, c) for row in mine))
 
 
 def _row(row: Difference, c: Comparison) -> Row:
-    definition = CATALOGUE[row.key[0]]
+    definition = CATALOGUE[row.key.name]
     assert row.difference is not None
     assert row.low is not None
     assert row.high is not None
@@ -192,15 +199,17 @@ def _signed(value: float, digits: int) -> str:
     return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
 
 
-def _gaps(rows: Sequence[Difference]) -> Iterator[Gap]:
+def _gaps(c: Comparison) -> Iterator[Gap]:
     reasons: dict[str, list[str]] = {}
-    for row in rows:
-        reasons.setdefault(row.reason, []).append(key_title(row.key))
+    for row in c.rows:
+        if row.difference is None:
+            reasons.setdefault(gap_words(row, c), []).append(key_title(row.key))
     for reason, names in reasons.items():
         yield Gap(sentence_case(reason), joined([*dict.fromkeys(names)]) + ".")
 
 
 def _picture(profile: Profile, c: Comparison) -> Lines:
+    title, x_label, y_label = profile_words(profile)
     curves = tuple(
         Curve(name, np.array([p[0] for p in side]), np.array([p[1] for p in side]))
         for name, side in zip((c.first, c.second), profile.points, strict=True)
@@ -211,11 +220,11 @@ def _picture(profile: Profile, c: Comparison) -> Lines:
         for curve in curves
     )
     return Lines(
-        title=profile.title,
+        title=title,
         caption="Values at these places; the lines between them only lead the eye.",
-        alt=f"{profile.y_label} against {profile.x_label}. {said}.",
-        x_label=profile.x_label,
-        y_label=profile.y_label,
+        alt=f"{y_label} against {x_label}. {said}.",
+        x_label=x_label,
+        y_label=y_label,
         curves=curves,
     )
 
