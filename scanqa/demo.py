@@ -27,20 +27,13 @@ from typing import Any
 import numpy as np
 
 from scanqa.catalogue import RAMP_HEIGHTS_MM
+from scanqa.codec import from_json
+from scanqa.model import Record
 from scanqa.scans.save import save_tiff
 from scanqa.sheets import sheet
 from scanqa.simulate import one_thread, scan
-from scanqa.simulate.scanner import (
-    Dust,
-    Falloff,
-    Lamp,
-    Optics,
-    Scanner,
-    Segments,
-    Sensor,
-    Shadow,
-    Streak,
-)
+from scanqa.simulate.device_faults import Dust, Falloff, Shadow, Streak
+from scanqa.simulate.scanner import Lamp, Optics, Scanner, Segments, Sensor
 from scanqa.simulate.scenes import (
     BLACK_CARD,
     BackPrintScene,
@@ -99,6 +92,7 @@ WREN = Scanner(
 
 SCANNERS = {scanner.name: scanner for scanner in (HERON, WREN)}
 DEMO_LIGHT = {"heron": "cold-cathode lamp (simulated)", "wren": "LED (simulated)"}
+DEMO_PRINT = "the Society's own"  # one print of the sheets served both scanners
 PRINTER = Printer(scale_x=1.0006, scale_y=0.9992, edge_roughness_um=6.0)
 
 YEARS_FILE = "demo_years.jsonl.gz"
@@ -152,16 +146,17 @@ def month_day(month: int, day: int, *, today: date) -> str:
     return date(count // 12, count % 12 + 1, day).isoformat()
 
 
-def checked_months(*, today: date) -> list[dict[str, Any]]:
+def checked_months(*, today: date) -> list[Record]:
     """The monthly qualifications as they come with scanqa, dated back from today.
 
     They were simulated and measured by ``python -m tests.renew_demo_years``.
     """
     packed = (resources.files("scanqa") / YEARS_FILE).read_bytes()
-    documents = [json.loads(line) for line in gzip.decompress(packed).decode().splitlines()]
-    for month, document in enumerate(documents):
-        document["conditions"]["date"] = month_day(month, 5, today=today)
-    return documents
+    months = map(from_json, gzip.decompress(packed).splitlines())
+    return [
+        replace(record, conditions={**record.conditions, "date": month_day(month, 5, today=today)})
+        for month, record in enumerate(months)
+    ]
 
 
 def scenes() -> dict[str, Scene]:

@@ -14,10 +14,10 @@ from typing import Any
 from scanqa.capture.desk import GO, STOP, Desk
 from scanqa.capture.faults import ScanFailed
 from scanqa.capture.moved import lay_still
-from scanqa.capture.plan import Step
-from scanqa.capture.scan import Taken, read_back
+from scanqa.capture.one_scan import Taken, read_back
 from scanqa.capture.session import Entry, Session, entry_of, save
 from scanqa.capture.sources import Source
+from scanqa.capture.steps import Step
 from scanqa.errors import UnreadableScan
 from scanqa.model import Overview
 

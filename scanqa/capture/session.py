@@ -16,7 +16,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from scanqa.capture.scan import Taken
+from scanqa.capture.one_scan import Taken
 from scanqa.errors import BadOption
 
 FILE = "session.json"

@@ -12,8 +12,8 @@ from typing import Protocol
 from scanqa.capture.desk import GO, Desk
 from scanqa.capture.device import Settings
 from scanqa.capture.faults import ScanFailed
-from scanqa.capture.plan import Step
-from scanqa.capture.scan import STALL_S, Taken, read_back, scan_to
+from scanqa.capture.one_scan import STALL_S, Taken, read_back, scan_to
+from scanqa.capture.steps import Step
 from scanqa.errors import BadOption, UnreadableScan
 
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})

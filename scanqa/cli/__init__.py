@@ -14,7 +14,7 @@ from importlib import import_module
 import click
 
 from scanqa import __version__
-from scanqa.cli.shared import UNUSABLE
+from scanqa.cli.checks import UNUSABLE
 from scanqa.errors import ScanqaError
 
 # Our matrices are small: threads of the linear algebra would only wait for each other (twice the
@@ -42,7 +42,7 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"scanqa.cli.{cmd_name}").command
+        command: click.Command = import_module(f"scanqa.cli.{cmd_name}_command").command
         return command
 
     def invoke(self, ctx: click.Context) -> object:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from scanqa.capture.guide import Verdict
-from scanqa.capture.plan import Step
-from scanqa.capture.scan import Taken
+from scanqa.capture.one_scan import Taken
 from scanqa.capture.session import Session
+from scanqa.capture.steps import Step
 from scanqa.errors import ScanqaError
 from scanqa.locate import locate
 from scanqa.model import Placement, Role

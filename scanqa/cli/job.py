@@ -1,68 +1,24 @@
-"""Options that describe a job of many pages, and its plan in a few lines of text."""
+"""A job of many pages, from its options."""
 
 from __future__ import annotations
 
-import functools
 import re
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import click
-
-from scanqa.catalogue import HOURS_A_DAY, PAGES_MM, TURN_S
-from scanqa.cli.shared import check_positive
+from scanqa.catalogue.sizes import PAGES_MM, TURN_S
+from scanqa.cli.checks import check_positive
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
-    from scanqa.model import Job, Plan
+    from scanqa.model import Job
 
 SMALLEST_MM = 1.5  # of lower-case letters, as in the use "text"
 MOST_PAGES = 10_000_000
 SIDES_MM = (10.0, 2000.0)
-GB, MB = 1e9, 1e6
+SIZES = f"{', '.join(PAGES_MM)} or WIDTHxHEIGHT in mm"
 
 
-def job_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Adds the options of a job to a command, which gets a Job, or None, as `job`."""
-
-    @click.option("--pages", type=int, metavar="N", help="Plan a job of so many pages.")
-    @click.option(
-        "--page-size",
-        metavar="SIZE",
-        help=f"Of a page: {', '.join(PAGES_MM)} or WIDTHxHEIGHT in mm.  [default: a4]",
-    )
-    @click.option(
-        "--smallest",
-        type=float,
-        metavar="MM",
-        help=f"Height of the smallest lower-case letters of the job.  [default: {SMALLEST_MM:g}]",
-    )
-    @click.option(
-        "--scan-seconds", type=float, metavar="S", help="Time of a scan, if the files do not say."
-    )
-    @click.option(
-        "--turn-seconds",
-        type=float,
-        metavar="S",
-        help=f"Time to turn a page between scans.  [default: {TURN_S:g}]",
-    )
-    @functools.wraps(command)
-    def with_job(
-        *given: Any,
-        pages: int | None,
-        page_size: str | None,
-        smallest: float | None,
-        scan_seconds: float | None,
-        turn_seconds: float | None,
-        **others: Any,
-    ) -> None:
-        job = _job(pages, page_size, smallest, scan_seconds, turn_seconds)
-        command(*given, job=job, **others)
-
-    return with_job
-
-
-def _job(
+def read_job(
     pages: int | None,
     page_size: str | None,
     smallest: float | None,
@@ -113,27 +69,6 @@ def _page(text: str) -> tuple[str, tuple[float, float]]:
     sides = [float(side) for side in match.groups()] if match else []
     if not sides or not all(SIDES_MM[0] <= side <= SIDES_MM[1] for side in sides):
         raise BadOption(
-            f"--page-size {text}: write {', '.join(PAGES_MM)} or WIDTHxHEIGHT in mm, "
-            f"each from {SIDES_MM[0]:g} to {SIDES_MM[1]:g}"
+            f"--page-size {text}: write {SIZES}, each from {SIDES_MM[0]:g} to {SIDES_MM[1]:g}"
         )
     return f"{sides[0]:g} × {sides[1]:g} mm", (sides[0], sides[1])
-
-
-def plan_lines(plan: Plan) -> list[str]:
-    """What a job takes, for the terminal; the report tells it whole."""
-    job = plan.job
-    lines = [f"{job.pages} pages of {job.page}: scan at {plan.dpi} dpi; {plan.why_dpi}"]
-    if plan.pages_per_hour is None:
-        lines.append(f"  time not known: {plan.why_time}")
-    else:
-        most = "at most " if plan.at_most else ""
-        days = f"{plan.days} day{'s' if plan.days != 1 else ''} of {HOURS_A_DAY:g} h"
-        lines.append(
-            f"  {most}{plan.pages_per_hour:.0f} pages/hour, {plan.hours:.1f} h, {days} ("
-            f"{plan.seconds:.1f} s a scan, {job.turn_s:g} s to turn)"
-        )
-    for size in plan.sizes:
-        whole = f"{size.bytes * job.pages / GB:.1f} GB"
-        spread = f" ± {size.uncertainty / MB:.1f}" if size.uncertainty else ""
-        lines.append(f"  {size.format}: {size.bytes / MB:.1f}{spread} MB a page, {whole} in all")
-    return lines

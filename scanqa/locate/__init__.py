@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.errors import MirroredScan, UnknownRole, UnreadableScan
+from scanqa.locate.find_tags import detect, mirrored, picture, reduced, refine
 from scanqa.locate.frame import Frame, frames
 from scanqa.locate.role import looks_like
-from scanqa.locate.tags import detect, mirrored, picture, reduced, refine
 from scanqa.model import Floats, Linear, Overview, Placement, Point, Role, Scan
 
 WRONG_DPI = 0.02  # a stated dpi this far from the sheet's is not believed

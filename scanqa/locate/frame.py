@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.locate.tags import FoundTag
+from scanqa.locate.find_tags import FoundTag
 from scanqa.model import MM_PER_INCH, Floats, Piece, Point, Sheet, Tag
 from scanqa.numeric.linear_fit import robust_least_squares
 from scanqa.sheets import by_tag

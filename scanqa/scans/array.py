@@ -33,6 +33,8 @@ class ArrayScan:
         ISO 8601 time, or an empty string.
     notes : tuple of str
         Remarks to show.
+    seconds : float or None
+        How long the scan took, if that is known.
 
     Raises
     ------
@@ -48,6 +50,7 @@ class ArrayScan:
     lossy: bool = False
     modified: str = ""
     notes: tuple[str, ...] = ()
+    seconds: float | None = None
 
     def __post_init__(self) -> None:
         pixels = np.asarray(self.pixels)

@@ -26,6 +26,7 @@ from scanqa.model import Pixels, Window
 from scanqa.scans.array import check_inside
 from scanqa.scans.header import Header, damaged, load, read_header
 from scanqa.scans.raster import Raster
+from scanqa.scans.taken import seconds_taken
 
 TURNED = {
     2: "mirrored",
@@ -38,7 +39,7 @@ TURNED = {
 }
 
 
-def open_scan(path: str | os.PathLike[str]) -> FileScan:
+def open_scan(path: str | os.PathLike[str], *, name: str = "") -> FileScan:
     """Open a scan; its header is read and checked, its pixels are not.
 
     Parameters
@@ -46,6 +47,8 @@ def open_scan(path: str | os.PathLike[str]) -> FileScan:
     path : str or path
         TIFF (any strips or tiles, uncompressed, LZW, deflate, PackBits or JPEG, big or not), PNG
         or JPEG; grey or RGB; 8 or 16 bits.
+    name : str
+        What to call it; the file's name if nothing else is said.
 
     Returns
     -------
@@ -59,7 +62,7 @@ def open_scan(path: str | os.PathLike[str]) -> FileScan:
         data is found, and raised, at the first strip or window.
     """
     path = Path(path)
-    return FileScan(path, read_header(path))
+    return FileScan(path, read_header(path), name or path.name)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,11 +71,7 @@ class FileScan:
 
     path: Path
     header: Header
-
-    @property
-    def name(self) -> str:
-        """The file's name."""
-        return self.path.name
+    name: str
 
     @property
     def width_px(self) -> int:
@@ -122,6 +121,11 @@ class FileScan:
         if self.header.orientation == 1:
             return self.header.notes
         return (*self.header.notes, f"{TURNED[self.header.orientation]}, as its tag asks")
+
+    @cached_property
+    def seconds(self) -> float | None:
+        """How long the scan took, where its description says it."""
+        return seconds_taken(self.path) if self.format == "tiff" else None
 
     @property
     def modified(self) -> str:

@@ -8,20 +8,16 @@ may change them all.
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import tifffile
-
-from scanqa.model import Scan
-from scanqa.scans.open import FileScan
 
 LONGEST_S = 86_400.0
 
 
-def seconds_taken(scan: Scan) -> float | None:
-    """Seconds that a scan took, None where its file does not say (or says what cannot be)."""
-    if not isinstance(scan, FileScan) or scan.format != "tiff":
-        return None
-    with tifffile.TiffFile(scan.path) as tiff:
+def seconds_taken(path: Path) -> float | None:
+    """Seconds that a scan took, None where its TIFF does not say (or says what cannot be)."""
+    with tifffile.TiffFile(path) as tiff:
         words = tiff.pages.first.description
     try:
         facts = json.loads(words)

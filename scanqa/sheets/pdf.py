@@ -54,7 +54,26 @@ def draw(sheet: Sheet) -> bytes:
 def write_sheets(papers: Iterable[str], out: Path) -> list[Path]:
     """Write the sheets for some papers to a folder, as ``bed-sheet-a4.pdf`` and so on.
 
-    Each file appears whole or not at all. Returns the paths in the order of writing.
+    Each file appears whole or not at all, the same bytes each time.
+
+    Parameters
+    ----------
+    papers : iterable of str
+        ``a4``, ``letter`` or ``a3``.
+    out : Path
+        The folder; it is made if it is not there.
+
+    Returns
+    -------
+    list of Path
+        In the order of writing.
+
+    Raises
+    ------
+    KeyError
+        If there is no such paper.
+    BadOption
+        If a file cannot be written.
     """
     paths = []
     for paper in papers:

@@ -1,5 +1,5 @@
 """A scanner with known truth: it stands beside the readers and imports no measure."""
 
-from scanqa.simulate.scan import Simulated, one_thread, scan
+from scanqa.simulate.exposure import Simulated, one_thread, scan
 
 __all__ = ["Simulated", "one_thread", "scan"]

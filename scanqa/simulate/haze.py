@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import MM_PER_INCH
-from scanqa.simulate.scanner import Haze
+from scanqa.simulate.device_faults import Haze
 
 Light = NDArray[np.float32]
 

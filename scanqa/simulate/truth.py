@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from scanqa.model import LUMA_WEIGHTS, MM_PER_INCH, Channel, Direction, Floats, Point, Side
+from scanqa.simulate.device_faults import Dust, Scratch, Streak
 from scanqa.simulate.laid import Lift
-from scanqa.simulate.scanner import Dust, Scanner, Scratch, Streak
+from scanqa.simulate.scanner import Scanner
 
 _STEP_MM = 0.002  # grid on which depths are looked up
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import click
 
-from scanqa.cli.shared import records_option
+from scanqa.cli.options import records_option
 
 
 @click.command("event")
@@ -17,8 +17,9 @@ from scanqa.cli.shared import records_option
 def command(scanner: str, words: str, date: str | None, records: str | None) -> None:
     """Note a cleaning, a repair or a new lamp: WORDS. Histories begin anew there."""
     from scanqa.records import store
+    from scanqa.records.database import open_store
 
     at = date or datetime.now(UTC).isoformat()
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         new = store.add_event(engine, scanner, at, words)
     click.echo(f"{scanner}, {store.normal_time(at)[:10]}: {words}" + ("" if new else " (known)"))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from scanqa.cli.shared import PAPERS
+from scanqa.cli.checks import PAPERS
 
 
 @click.command("sheets")

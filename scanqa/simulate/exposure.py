@@ -17,7 +17,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scanqa.model import MM_PER_INCH, Floats, Pixels
 from scanqa.simulate.coverage import Layer, Shape, layers, paint, paint_over
@@ -26,11 +25,18 @@ from scanqa.simulate.frames import chained, inverse
 from scanqa.simulate.haze import veiled
 from scanqa.simulate.laid import Laid, Paper, Scene
 from scanqa.simulate.laser import lay_over
+from scanqa.simulate.lighting import (
+    Light,
+    column_gain,
+    darken_partly,
+    light_across,
+    light_along,
+    page_heights,
+    vignette,
+)
 from scanqa.simulate.optics import BLOCK_COLS, BLOCK_ROWS, CELLS, cuts, padding_px, resolve
-from scanqa.simulate.scanner import RGB, Scanner
+from scanqa.simulate.scanner import Scanner
 from scanqa.simulate.truth import Truth
-
-Light = NDArray[np.float32]
 
 _STRIP_ROWS = 144
 _TEXTURE_PITCH_MM = 0.1
@@ -120,11 +126,11 @@ def _strips(
     seen = _reflectance(laid, scanner, dpi)
     grain = _texture(laid, scanner, dpi)
     marks = _marks(scanner, dpi)
-    across = _across(laid, scanner, dpi)
+    across = light_across(laid, scanner, dpi)
     veil = veiled(seen, scanner.haze, scanner.size_px(dpi), dpi) if scanner.haze else None
-    along = _along(laid, scanner, dpi, rng)
-    gain = _gain(scanner, dpi, rng)
-    share = scanner.lamp.level * (1 - _vignette(scanner, width))
+    along = light_along(laid, scanner, dpi, rng)
+    gain = column_gain(scanner, dpi, rng)
+    share = scanner.lamp.level * (1 - vignette(scanner, width))
     well, read = scanner.sensor.full_well_e, scanner.sensor.read_noise_e
     photons = (1 / (well * share)).astype(np.float32)[:, np.newaxis]
     reading = ((read / (well * share)) ** 2).astype(np.float32)[:, np.newaxis]
@@ -142,7 +148,7 @@ def _strips(
         light *= along[row : row + rows, np.newaxis, np.newaxis]
         light += np.float32(scanner.black_light)
         marks(row, light)
-        _partial_streaks(scanner, dpi, row, light)
+        darken_partly(scanner, dpi, row, light)
         if noisy:
             spread = np.sqrt(np.maximum(light, 0) * photons + reading)
             spread *= rng.standard_normal(light.shape, dtype=np.float32)
@@ -225,32 +231,13 @@ def _sigma_px(
     y = y_px + from_row
     rise: Floats | float = 0.0
     if laid.lift is not None:
-        rise = _heights(laid, scanner, dpi, x_px, y)
+        rise = page_heights(laid, scanner, dpi, x_px, y)
     u, v = np.meshgrid(2 * x_px / width - 1, 2 * y / height - 1)
     across, travel = scanner.optics.sigma_um(u, v, rise)
     return (
         np.broadcast_to(across * dpi[0] / (1000 * MM_PER_INCH), u.shape),
         np.broadcast_to(travel * dpi[1] / (1000 * MM_PER_INCH), u.shape),
     )
-
-
-def _heights(
-    laid: Laid, scanner: Scanner, dpi: tuple[float, float], x_px: Floats, y_px: Floats
-) -> Floats:
-    """Height of the page, (rows, columns), at pixel borders counted from the image's corner."""
-    assert laid.lift is not None
-    width, height = scanner.size_px(dpi)
-    side = laid.lift.side
-    inwards = {
-        "left": x_px / dpi[0],
-        "right": (width - x_px) / dpi[0],
-        "top": y_px / dpi[1],
-        "bottom": (height - y_px) / dpi[1],
-    }[side]
-    rise = laid.lift.height_mm(inwards * MM_PER_INCH + scanner.margin_mm(side))
-    if side in ("left", "right"):
-        return np.broadcast_to(rise, (len(y_px), len(x_px)))
-    return np.broadcast_to(rise[:, np.newaxis], (len(y_px), len(x_px)))
 
 
 # --------------------------------------------------------------------------- paper and glass
@@ -352,98 +339,3 @@ def _marks(scanner: Scanner, dpi: tuple[float, float]) -> Callable[[int, Light],
                 light[a - row : b - row, left : left + patch.shape[1]] *= patch[a - top : b - top]
 
     return darken
-
-
-# ------------------------------------------------------------------------------------ light
-
-
-def _distances(size: int, dpi: float) -> Floats:
-    """Image mm of the pixel centres of a row or column from its beginning."""
-    return np.asarray((np.arange(size) + 0.5) * MM_PER_INCH / dpi)
-
-
-def _vignette(scanner: Scanner, width: int) -> Floats:
-    """Share of light that the lens loses along the sensor line, before calibration."""
-    place = 2 * (np.arange(width) + 0.5) / width - 1
-    return np.asarray(scanner.lamp.vignetting * place**2)
-
-
-def _across(laid: Laid, scanner: Scanner, dpi: tuple[float, float]) -> Light:
-    """Factor of each column, (width, 3): sides, page lift, dark streaks of full length."""
-    width, _ = scanner.size_px(dpi)
-    mm = _distances(width, dpi[0])
-    light = scanner.light_from("left", mm) * scanner.light_from("right", mm[::-1])
-    if laid.lift is not None and laid.lift.side in ("left", "right"):
-        x = np.arange(width, dtype=np.float64) + 0.5
-        light = light * scanner.lamp.lifted(_heights(laid, scanner, dpi, x, np.zeros(1))[0])
-    columns = np.repeat(light[:, np.newaxis], 3, axis=1)
-    for streak in scanner.streaks:
-        if streak.contrast < 0 and streak.extent_mm is None:
-            for channel in streak.channels:
-                columns[:, RGB.index(channel)] *= 1 + streak.profile(width, dpi[0])
-    return columns.astype(np.float32)
-
-
-def _along(
-    laid: Laid, scanner: Scanner, dpi: tuple[float, float], rng: np.random.Generator
-) -> Light:
-    """Factor of each row: sides, page lift, banding, flicker, warm-up."""
-    _, height = scanner.size_px(dpi)
-    mm = _distances(height, dpi[1])
-    light = scanner.light_from("top", mm) * scanner.light_from("bottom", mm[::-1])
-    if laid.lift is not None and laid.lift.side in ("top", "bottom"):
-        y = np.arange(height, dtype=np.float64) + 0.5
-        light = light * scanner.lamp.lifted(_heights(laid, scanner, dpi, np.zeros(1), y)[:, 0])
-    if scanner.banding is not None:
-        band = scanner.banding
-        light = light * (
-            1 + band.amplitude * np.sin(2 * math.pi * mm / band.period_mm + band.phase)
-        )
-    if scanner.flicker is not None:
-        time = np.arange(height, dtype=np.float64) * scanner.line_time_s
-        light = np.asarray(light * scanner.flicker.light(time, rng))
-    lamp = scanner.lamp
-    if lamp.warm_up:
-        start = lamp.on_for_s if lamp.calibrated_at_s is None else lamp.calibrated_at_s
-        time = lamp.on_for_s + np.arange(height, dtype=np.float64) * scanner.line_time_s
-        light = light * lamp.warmth(time) / lamp.warmth(start)
-    return light.astype(np.float32)
-
-
-def _partial_streaks(scanner: Scanner, dpi: tuple[float, float], row: int, light: Light) -> None:
-    """Streaks that begin or end within the image, in place."""
-    mm = (row + np.arange(len(light)) + 0.5) * MM_PER_INCH / dpi[1]
-    for streak in scanner.streaks:
-        if streak.extent_mm is None:
-            continue
-        rows = (mm >= streak.extent_mm[0]) & (mm <= streak.extent_mm[1])
-        if rows.any():
-            factor = (1 + streak.profile(light.shape[1], dpi[0])).astype(np.float32)
-            for channel in streak.channels:
-                light[rows, :, RGB.index(channel)] *= factor
-
-
-def _gain(scanner: Scanner, dpi: tuple[float, float], rng: np.random.Generator) -> Light:
-    """Gain of each column, (width, 3): fixed pattern, chips, calibration noise, bright streaks."""
-    width, _ = scanner.size_px(dpi)
-    sensor = scanner.sensor
-    fixed = np.random.default_rng([scanner.seed, 11])
-    gain = 1 + sensor.column_pattern * fixed.standard_normal((width, 3))
-    if sensor.segments is not None:
-        chip = np.floor(_distances(width, dpi[0]) / sensor.segments.pitch_mm).astype(np.int64)
-        level = sensor.segments.gain_rms * fixed.standard_normal((int(chip[-1]) + 1, 3))
-        gain *= 1 + level[chip]
-        gain[1:][np.diff(chip) > 0] *= 1 - sensor.segments.notch
-    if math.isfinite(sensor.calibration_lines):
-        share = scanner.lamp.level * (1 - _vignette(scanner, width))
-        one_line = (
-            1 / (sensor.full_well_e * share)
-            + (sensor.read_noise_e / (sensor.full_well_e * share)) ** 2
-        )
-        spread = np.sqrt(one_line / sensor.calibration_lines)[:, np.newaxis]
-        gain *= 1 + spread * rng.standard_normal((width, 3))
-    for streak in scanner.streaks:
-        if streak.contrast > 0 and streak.extent_mm is None:
-            for channel in streak.channels:
-                gain[:, RGB.index(channel)] *= 1 + streak.profile(width, dpi[0])
-    return np.asarray(gain, np.float32)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from scanqa.cli.shared import out_option, records_option
-from scanqa.errors import BadOption
+from scanqa.cli.options import out_option, records_option
+from scanqa.errors import BadOption, NotARecord
 
 if TYPE_CHECKING:
-    from scanqa.over_time import Comparison
+    from scanqa.model import Record
+    from scanqa.model.history import Comparison
 
 
 @click.command("compare")
@@ -44,14 +44,15 @@ def command(
     Each is the name of a scanner on record (its newest qualification), a record's number, several
     numbers joined by commas (repeats), or a JSON file written by scanqa qualify --json.
     """
-    from scanqa.records.comparison import Cost, compare
+    from scanqa.model.history import Cost
+    from scanqa.records.comparison import compare
 
     for option, given in (("--price", price), ("--hours", hours)):
         if given is not None and min(given) < 0:
             raise BadOption(f"{option}: must not be under 0")
     prices, times = price or (None, None), hours or (None, None)
     costs = (Cost(prices[0], times[0]), Cost(prices[1], times[1])) if price or hours else None
-    sides = _documents(first, records), _documents(second, records)
+    sides = _records(first, records), _records(second, records)
     names = _called(first, sides[0]), _called(second, sides[1])
     if names[0] == names[1]:
         names = first, second
@@ -66,17 +67,24 @@ def command(
 
 
 def _tell(result: Comparison, *, whole: bool) -> None:
-    click.echo(result.sentence)
-    if result.value_sentence:
-        click.echo(result.value_sentence)
-    for note in result.notes:
+    from scanqa.words.of_comparison import (
+        comparison_notes,
+        comparison_sentence,
+        gap_words,
+        value_sentence,
+    )
+
+    click.echo(comparison_sentence(result))
+    if words := value_sentence(result):
+        click.echo(words)
+    for note in comparison_notes(result):
         click.echo(f"  note: {note}")
     for row in result.rows:
         if row.verdict in ("no difference shown", "not compared") and not whole:
             continue
-        place = " ".join(part for part in row.key if part)
+        place = " ".join(part for part in row.key[:4] if part)
         if row.difference is None:
-            click.echo(f"  {place}: {row.verdict}: {row.reason}")
+            click.echo(f"  {place}: {row.verdict}: {gap_words(row, result)}")
             continue
         click.echo(
             f"  {place}: {row.first:.4g} and {row.second:.4g} {row.unit}; difference "
@@ -84,9 +92,9 @@ def _tell(result: Comparison, *, whole: bool) -> None:
         )
 
 
-def _called(word: str, documents: list[dict[str, Any]]) -> str:
+def _called(word: str, records: list[Record]) -> str:
     """What to call a side: the scanner's name, and which record of it where a number was given."""
-    scanner = str(documents[0]["scanner"])
+    scanner = records[0].scanner
     return f"{scanner} {word}" if re.fullmatch(r"[\d, ]+", word) else scanner
 
 
@@ -94,28 +102,30 @@ def _file(name: str) -> str:
     return re.sub(r"[^\w.-]+", "-", name).strip("-.") or "side"
 
 
-def _documents(name: str, records: str | None) -> list[dict[str, Any]]:
+def _records(name: str, records: str | None) -> list[Record]:
     """The qualifications that a word on the command line means."""
+    from scanqa.codec import from_json
     from scanqa.records import store
-    from scanqa.report.document import check
+    from scanqa.records.database import open_store
 
     path = Path(name)
     if path.suffix == ".json":
         if not path.is_file():
             raise BadOption(f"{name}: no such file; name one written by scanqa qualify --json")
-        text = path.read_text("utf-8", errors="replace")
-        why = check(text)
-        if why is not None:
-            raise BadOption(f"{name}: {why}; name a file written by scanqa qualify --json")
-        return [json.loads(text)]
-    with store.open_store(records) as engine:
+        try:
+            return [from_json(path.read_bytes())]
+        except NotARecord as error:
+            raise BadOption(
+                f"{name}: {error}; name a file written by scanqa qualify --json"
+            ) from None
+    with open_store(records) as engine:
         numbers = name.split(",")
         if all(part.strip().isdigit() for part in numbers):
-            found = [store.document(engine, int(part)) for part in numbers]
+            found = [store.read(engine, int(part)) for part in numbers]
         else:
             newest = store.entries(engine, name)[-1:]
-            found = [store.document(engine, entry.id) for entry in newest]
-    documents = [document for document in found if document is not None]
-    if not documents or len(documents) < len(found):
+            found = [store.read(engine, entry.id) for entry in newest]
+    known = [record for record in found if record is not None]
+    if not known or len(known) < len(found):
         raise BadOption(f"{name}: not on record; see scanqa records list")
-    return documents
+    return known

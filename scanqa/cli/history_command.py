@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scanqa.cli.shared import file_name, out_option, records_option
+from scanqa.cli.checks import file_name
+from scanqa.cli.options import out_option, records_option
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
-    from scanqa.over_time import Health, Series
+    from scanqa.model.history import Health, Series
 
 
 @click.command("history")
@@ -42,14 +43,14 @@ def command(
 
     The newest 1000 checks are looked at; --since DATE chooses others.
     """
-    from scanqa.over_time import Past
-    from scanqa.records import store
-    from scanqa.records.past import MOST_CHECKS, health_of
+    from scanqa.model.history import Past
+    from scanqa.records.database import open_store
+    from scanqa.records.looking_back import MOST_CHECKS, health_of
 
     stated = dict(_limit(text) for text in limits)
     page = out / f"{file_name(scanner)}-history.html"
     newest = MOST_CHECKS if since is None else None
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         found = health_of(engine, scanner, limits=stated, newest=newest, since=since)
     if not found.checks:
         raise BadOption(f"no record of {scanner}; see scanqa records list")
@@ -62,31 +63,39 @@ def command(
 
 
 def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
-    from scanqa.over_time import streak_words
+    from scanqa.words.of_history import (
+        effect_sentence,
+        health_sentence,
+        lamp_sign_words,
+        lamp_words,
+        series_sentence,
+        streak_words,
+    )
 
-    click.echo(health.sentence)
+    click.echo(health_sentence(health))
     if health.checks < health.on_record:
         click.echo(f"  the newest {health.checks} of {health.on_record} checks on record")
-    if health.lamp is not None and any(s.key[0] == "noise.light_index" for s in health.series):
-        click.echo(f"  lamp: {health.lamp.verdict}. {health.lamp.sentence}")
-        for what, words in health.lamp.signs:
+    if health.lamp is not None and any(s.key.name == "noise.light_index" for s in health.series):
+        rule = lamp_words(health.lamp)
+        click.echo(f"  lamp: {rule.verdict}. {rule.sentence}")
+        for what, words in map(lamp_sign_words, health.lamp.signs):
             click.echo(f"    {what}: {words}")
-        for words in filter(None, (health.lamp.action, health.lamp.caution)):
+        for words in filter(None, (rule.action, rule.caution)):
             click.echo(f"    {words}")
     for effect in health.effects:
-        click.echo(f"  event {effect.sentence}")
+        click.echo(f"  event {effect_sentence(effect)}")
     for streak in health.streaks:
         since = "since the first check" if streak.since_start else f"since {streak.first[:10]}"
         gone = f", gone {streak.gone[:10]}" if streak.gone else ""
         click.echo(f"  {streak_words(streak)} {since}{gone} ({streak.contrast_percent:.1f} %)")
     for series in health.series:
-        if whole or series.state in ("changed", "drifting") or series.key[0] in stated:
-            click.echo(f"  {_place(series)}: {series.sentence}")
+        if whole or series.state in ("changed", "drifting") or series.key.name in stated:
+            click.echo(f"  {_place(series)}: {series_sentence(series)}")
 
 
 def _place(series: Series) -> str:
-    words = " ".join(part for part in series.key if part)
-    return f"{words} at {series.dpi} dpi" if series.dpi else words
+    words = " ".join(part for part in series.key[:4] if part)
+    return f"{words} at {series.key.dpi} dpi" if series.key.dpi else words
 
 
 def _limit(text: str) -> tuple[str, float]:

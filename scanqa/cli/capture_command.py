@@ -6,50 +6,100 @@ import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING
 
 import click
 
-from scanqa.catalogue import TURN_S, Side
-from scanqa.cli.job import job_options
-from scanqa.cli.shared import (
-    bars_option,
-    book_edge_option,
-    by_rule,
-    check_positive,
-    curve_option,
-    dead_margin_option,
-    deliver,
-    file_name,
-    json_option,
-    keep_option,
-    light_option,
-    out_option,
-    progress,
-    ramp_height_option,
-    read_dead_margins,
-    records_option,
-)
+from scanqa.catalogue.sizes import TURN_S
+from scanqa.cli.checks import file_name
+from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.option_groups import group
+from scanqa.cli.options import Delivery, Known, delivery_options, known_options
 from scanqa.errors import BadOption, ScanqaError
 
 if TYPE_CHECKING:
     from scanqa.capture.device import Settings
     from scanqa.capture.guide import Check
-    from scanqa.capture.plan import Step
     from scanqa.capture.session import Entry, Session
     from scanqa.capture.sources import Source
-    from scanqa.model import Job
-    from scanqa.qualify import Options
+    from scanqa.capture.steps import Step
+    from scanqa.model import Job, Told
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
 
 
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """Where scans come from and go, and how they are made."""
+
+    device: str | None
+    plan_name: str | None
+    from_folder: Path | None
+    folder: Path | None
+    dpi: float
+    pairs: tuple[str, ...]
+    timeout: float
+
+    @property
+    def extra(self) -> dict[str, str]:
+        """Options of the device itself."""
+        return dict(_pair(text) for text in self.pairs)
+
+    def scans(self, scanner: str) -> Path:
+        """The folder for the scans, made if it is not there."""
+        folder = self.from_folder or self.folder or Path("scans") / file_name(scanner)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BadOption(f"--folder {folder}: cannot be made ({error.strerror})") from error
+        return folder
+
+
+sitting_options = group(
+    "sitting",
+    Sitting,
+    click.option("--device", help="Its name in SANE, if several are found; see --list."),
+    click.option("--quick", "plan_name", flag_value="quick", help="Two blanks."),
+    click.option(
+        "--full",
+        "plan_name",
+        flag_value="full",
+        help="Blanks, dark, bed sheet turned, strips, ramp, open book, back print. The default.",
+    ),
+    click.option(
+        "--from-folder",
+        type=click.Path(path_type=Path, file_okay=False, exists=True),
+        help="Take the scans that other software saves in this folder.",
+    ),
+    click.option(
+        "--folder",
+        type=click.Path(path_type=Path, file_okay=False),
+        help="Folder for the scans.  [default: scans/NAME]",
+    ),
+    click.option("--dpi", type=float, default=300, show_default=True, help="Samples per inch."),
+    click.option(
+        "--set",
+        "pairs",
+        multiple=True,
+        metavar="NAME=VALUE",
+        help="Set an option of the device itself, as --list shows it.",
+    ),
+    click.option(
+        "--timeout",
+        type=click.FloatRange(min=1),
+        default=180,
+        show_default=True,
+        help="Give a scan up when nothing came for so many seconds.",
+    ),
+)
+
+
 @click.command("capture")
 @click.option("--scanner", help="Name of the scanner; scans and report are named after it.")
-@click.option("--device", help="Its name in SANE, if several are found; see --list.")
 @click.option(
     "--list",
     "listed",
@@ -57,71 +107,16 @@ PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
     help="Show the devices; with --device, its options and the settings that would be used.",
 )
 @click.option("--pace", "paced", is_flag=True, help="Time one scan at each dpi and mode.")
-@click.option("--quick", "plan_name", flag_value="quick", help="Two blanks.")
-@click.option(
-    "--full",
-    "plan_name",
-    flag_value="full",
-    help="Blanks, dark, bed sheet turned, strips, ramp, open book, back print. The default.",
-)
-@click.option(
-    "--from-folder",
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
-    help="Take the scans that other software saves in this folder.",
-)
-@click.option(
-    "--folder",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for the scans.  [default: scans/NAME]",
-)
-@click.option("--dpi", type=float, default=300, show_default=True, help="Samples per inch.")
-@click.option(
-    "--set",
-    "pairs",
-    multiple=True,
-    metavar="NAME=VALUE",
-    help="Set an option of the device itself, as --list shows it.",
-)
-@click.option(
-    "--timeout",
-    type=click.FloatRange(min=1),
-    default=180,
-    show_default=True,
-    help="Give a scan up when nothing came for so many seconds.",
-)
-@job_options
-@book_edge_option
-@curve_option
-@bars_option
-@ramp_height_option
-@dead_margin_option
-@light_option
-@out_option
-@json_option
-@keep_option
-@records_option
+@sitting_options
+@known_options
+@delivery_options
 def command(
     scanner: str | None,
-    device: str | None,
     listed: bool,
     paced: bool,
-    plan_name: str | None,
-    from_folder: Path | None,
-    folder: Path | None,
-    dpi: float,
-    pairs: tuple[str, ...],
-    timeout: float,
-    job: Job | None,
-    book_edge: Side | None,
-    curve: str | None,
-    bars: tuple[float, float] | None,
-    ramp_height: float | None,
-    dead_margins: tuple[tuple[Side, float], ...],
-    light: str | None,
-    out: Path,
-    json_to: str | None,
-    keep: bool,
-    records: str | None,
+    sitting: Sitting,
+    known: Known,
+    delivery: Delivery,
 ) -> None:
     """Guide through the scans of an arrival, scan by SANE, and write the report.
 
@@ -129,47 +124,23 @@ def command(
     says whether to scan again. Stopped with Ctrl-C or q, the same command goes on from there.
     """
     if listed:
-        _list(device, dpi)
+        _list(sitting.device, sitting.dpi)
         return
     if scanner is None:
         raise BadOption("give the scanner a name with --scanner")
-    from scanqa.qualify import Options
-
-    name = file_name(scanner)
-    check_positive("--bars", *(bars or ()))
-    check_positive("--ramp-height", ramp_height)
-    if curve is not None:
-        _read_curve(curve)
-    extra = dict(_pair(text) for text in pairs)
-    margins_mm = read_dead_margins(dead_margins)
-    words = {"light": light, "read by eye": by_rule(bars, ramp_height, margins_mm)}
-    options = Options(
-        book_edge=book_edge,
-        curve=curve,
-        bars_mm=bars,
-        ramp_height_mm=ramp_height,
-        dead_margins_mm=margins_mm,
-        job=job,
-        conditions={name: said for name, said in words.items() if said},
-    )
-    folder = from_folder or folder or Path("scans") / name
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise BadOption(f"--folder {folder}: cannot be made ({error.strerror})") from error
+    file_name(scanner)
+    told = known.told({})
+    if told.curve is not None:
+        _read_curve(told.curve)
+    folder = sitting.scans(scanner)
     with _stopping_at_signals():
         try:
             if paced:
-                _pace(_the_device(device), folder, extra, timeout, job)
+                _pace(sitting, folder, told.job)
                 return
-            if from_folder is None:
-                session = _by_device(
-                    scanner, folder, _the_device(device), plan_name, dpi, extra, timeout, options
-                )
-            else:
-                session = _by_folder(scanner, folder, plan_name, options)
-            page = out / f"{name}.html"
-            status = _report(session, folder, page, options, json_to, keep, records)
+            walk = _by_device if sitting.from_folder is None else _by_folder
+            session = walk(scanner, folder, sitting, told)
+            status = _report(session, folder, told, delivery)
         except KeyboardInterrupt:
             click.echo(f"\nStopped. Finished scans are kept in {folder}; the same command goes on.")
             sys.exit(INTERRUPTED)
@@ -179,46 +150,38 @@ def command(
 # ---------------------------------------------------------------------------- the sitting
 
 
-def _by_device(
-    scanner: str,
-    folder: Path,
-    device: str,
-    plan_name: str | None,
-    dpi: float,
-    extra: dict[str, str],
-    timeout: float,
-    options: Options,
-) -> Session:
+def _by_device(scanner: str, folder: Path, sitting: Sitting, told: Told) -> Session:
     from scanqa.capture.device import read_options
-    from scanqa.capture.plan import fitting
-    from scanqa.capture.scan import sweep
+    from scanqa.capture.one_scan import sweep
     from scanqa.capture.settings import choose, highest_dpi
     from scanqa.capture.sources import DeviceSource
+    from scanqa.capture.steps import fitting
 
-    usual = choose(device, dpi=dpi, extra=extra)
+    device = _the_device(sitting.device)
+    usual = choose(device, dpi=sitting.dpi, extra=sitting.extra)
     known: dict[bool, Settings] = {False: usual}
 
     def settings(step: Step) -> Settings:
         if step.highest_dpi not in known:
-            known[True] = choose(device, dpi=None, extra=extra, middle=True)
+            known[True] = choose(device, dpi=None, extra=sitting.extra, middle=True)
         return known[step.highest_dpi]
 
-    plan = fitting(_plan(plan_name), usual.size_mm)
-    if highest_dpi(read_options(device, usual.values)) <= dpi:
+    plan = fitting(_plan(sitting.plan_name), usual.size_mm)
+    if highest_dpi(read_options(device, usual.values)) <= sitting.dpi:
         plan = tuple(step for step in plan if not step.highest_dpi)
     click.echo(f"{device}: {_named(usual)}")
     sweep(folder)
-    source = DeviceSource(folder, settings, stall_s=timeout)
-    return _walk(scanner, folder, plan, source, _check(options))
+    source = DeviceSource(folder, settings, stall_s=sitting.timeout)
+    return _walk(scanner, folder, plan, source, _check(told))
 
 
-def _by_folder(scanner: str, folder: Path, plan_name: str | None, options: Options) -> Session:
+def _by_folder(scanner: str, folder: Path, sitting: Sitting, told: Told) -> Session:
     from scanqa.capture.session import load
     from scanqa.capture.sources import FolderSource
 
     source = FolderSource(folder)
     source.mark_used(tuple(entry.file for entry in load(folder, scanner).entries))
-    return _walk(scanner, folder, _plan(plan_name), source, _check(options))
+    return _walk(scanner, folder, _plan(sitting.plan_name), source, _check(told))
 
 
 def _walk(
@@ -246,34 +209,22 @@ def _walk(
 
 
 def _plan(name: str | None) -> tuple[Step, ...]:
-    from scanqa.capture.plan import FULL, QUICK
+    from scanqa.capture.steps import FULL, QUICK
 
     return QUICK if name == "quick" else FULL
 
 
-def _check(options: Options) -> Check:
+def _check(told: Told) -> Check:
     from scanqa.cli.capture_check import look
 
-    return lambda step, taken, session: look(
-        step, taken, session, dpi=options.dpi, curve=options.curve
-    )
+    return lambda step, taken, session: look(step, taken, session, dpi=told.dpi, curve=told.curve)
 
 
-def _report(
-    session: Session,
-    folder: Path,
-    page: Path,
-    options: Options,
-    json_to: str | None,
-    keep: bool,
-    records: str | None,
-) -> int:
+def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> int:
     """Measure the scans of a session, deliver and keep the record; the exit status."""
-    from dataclasses import replace
-
-    from scanqa.capture.pace import paces, table
-    from scanqa.capture.plan import FULL
-    from scanqa.qualify import qualify
+    from scanqa.capture.steps import FULL
+    from scanqa.capture.timing import paces, table
+    from scanqa.qualification import qualify
 
     if not session.entries:
         raise BadOption("no scans were made; nothing to measure")
@@ -281,23 +232,23 @@ def _report(
     entries = sorted(session.entries, key=lambda entry: order.get(entry.step, len(order)))
     role_of = {step.id: step.role for step in FULL}
     found = paces(entries)
-    turn_s = options.job.turn_s if options.job else TURN_S
+    turn_s = told.job.turn_s if told.job else TURN_S
     if found:
-        click.echo("\n" + table(found, turn_s=turn_s) + "\n", err=json_to == "-")
+        click.echo("\n" + table(found, turn_s=turn_s) + "\n", err=delivery.json_to == "-")
     named = {
         folder / entry.file: role_of[entry.step]
         for entry in entries
         if entry.step in role_of
         and (role_of[entry.step] == "claim" or entry.facts.get("role") != role_of[entry.step])
     }
-    with progress() as told:
-        record = qualify(
+    with progress() as shown:
+        made = qualify(
             [folder / entry.file for entry in entries],
             scanner=session.scanner,
-            options=replace(options, roles=named),
-            progress=told,
+            told=replace(told, roles=named),
+            progress=shown,
         )
-    return deliver(record, page, json_to, [], keep=keep, records=records)
+    return deliver(made, delivery)
 
 
 # ------------------------------------------------------------------------ devices and pace
@@ -349,24 +300,23 @@ def _the_device(device: str | None) -> str:
     return devices[0].name
 
 
-def _pace(
-    device: str, folder: Path, extra: dict[str, str], timeout: float, job: Job | None
-) -> None:
+def _pace(sitting: Sitting, folder: Path, job: Job | None) -> None:
     """Time a scan of the whole bed at each dpi on offer, in colour and in grey."""
     from scanqa.capture.device import read_options
-    from scanqa.capture.pace import paces, table
-    from scanqa.capture.scan import scan_to
+    from scanqa.capture.one_scan import scan_to
     from scanqa.capture.session import entry_of
     from scanqa.capture.settings import choose, offers_dpi
+    from scanqa.capture.timing import paces, table
 
+    device = _the_device(sitting.device)
     offered = read_options(device)
     entries: list[Entry] = []
     for dpi in (dpi for dpi in PACE_DPI if offers_dpi(offered, dpi)):
         for grey in (False, True):
-            settings = choose(device, dpi=dpi, extra=extra, grey=grey)
+            settings = choose(device, dpi=dpi, extra=sitting.extra, grey=grey)
             click.echo(f"{dpi} dpi, {settings.mode or 'as it is'} …", err=True)
             path = folder / "pace.tif"
-            taken = scan_to(path, settings, stall_s=timeout)
+            taken = scan_to(path, settings, stall_s=sitting.timeout)
             entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
             path.unlink()
     turn_s, pages = (job.turn_s, job.pages) if job else (TURN_S, None)

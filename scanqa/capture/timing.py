@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from scanqa.capture.session import Entry
-from scanqa.catalogue import HOURS_A_DAY, TURN_S
+from scanqa.catalogue.sizes import HOURS_A_DAY, TURN_S
 from scanqa.errors import BadOption
 
 SAME_AREA = 0.02

@@ -7,7 +7,9 @@ from pathlib import Path
 
 import click
 
-from scanqa.cli.shared import DONE, deliver, progress
+from scanqa.cli.checks import DONE
+from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.options import Delivery
 
 
 @click.command("demo")
@@ -33,19 +35,22 @@ def command(out: Path, scans: Path) -> None:
     month for two years; those checks come with scanqa, simulated and measured beforehand. Records
     go to a file of their own in the folder for the scans.
     """
-    from scanqa.demo import DEMO_LIGHT, write_demo
-    from scanqa.qualify import Options, qualify
+    from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_demo
+    from scanqa.model import Told
+    from scanqa.qualification import qualify
 
-    with progress() as told:
-        written = write_demo(scans, progress=told)
+    with progress() as shown:
+        written = write_demo(scans, progress=shown)
     records = _two_years(scans / "records.sqlite")
     status = DONE
     for name, files in written.items():
-        options = Options(book_edge="left", conditions={"light": DEMO_LIGHT[name]})
-        with progress() as told:
-            record = qualify(files, scanner=name, options=options, progress=told)
-        json_to, page = str(out / f"{name}.json"), out / f"{name}.html"
-        status = max(status, deliver(record, page, json_to, [], keep=True, records=records))
+        told = Told(
+            book_edge="left", print_label=DEMO_PRINT, conditions={"light": DEMO_LIGHT[name]}
+        )
+        with progress() as shown:
+            found = qualify(files, scanner=name, told=told, progress=shown)
+        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
+        status = max(status, deliver(found, delivery))
     _look_back(records, out)
     sys.exit(status)
 
@@ -56,34 +61,39 @@ def _two_years(path: Path) -> str:
 
     from scanqa.demo import CLEANED, DIRTY_IN, checked_months, month_day
     from scanqa.records import store
+    from scanqa.records.database import open_store
 
     for old in path.parent.glob(f"{path.name}*"):
         old.unlink()
     url, today = f"sqlite:///{path}", date.today()
-    with store.open_store(url) as engine:
-        for document in checked_months(today=today):
-            store.add(engine, document)
+    with open_store(url) as engine:
+        for record in checked_months(today=today):
+            store.add(engine, record)
         store.add_event(engine, "heron", month_day(DIRTY_IN, 20, today=today), CLEANED)
     return url
 
 
 def _look_back(records: str, out: Path) -> None:
     """Heron's history and heron against wren; last the path of heron's report."""
-    from scanqa.over_time import Past
+    from scanqa.model.history import Past
     from scanqa.records import store
     from scanqa.records.comparison import compare
-    from scanqa.records.past import health_of
+    from scanqa.records.database import open_store
+    from scanqa.records.looking_back import health_of
     from scanqa.report.more_pages import INDEX, write_comparison, write_history
+    from scanqa.words.of_comparison import comparison_sentence
+    from scanqa.words.of_history import lamp_words
 
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         past = Past(health_of(engine, "heron"), None)
         newest = [store.entries(engine, name)[-1].id for name in ("heron", "wren")]
-        sides = [[found] if (found := store.document(engine, i)) else [] for i in newest]
+        sides = [[found] if (found := store.read(engine, i)) else [] for i in newest]
     write_history(past, out / "heron-history.html")
     comparison = compare(sides[0], sides[1])
     write_comparison(comparison, out / "heron-wren.html")
     if past.health.lamp is not None:
-        click.echo(f"heron's lamp: {past.health.lamp.verdict}. {past.health.lamp.sentence}")
-    click.echo(comparison.sentence)
+        rule = lamp_words(past.health.lamp)
+        click.echo(f"heron's lamp: {rule.verdict}. {rule.sentence}")
+    click.echo(comparison_sentence(comparison))
     for page in ("heron-history.html", "heron-wren.html", INDEX, "heron.html"):
         click.echo(out / page)

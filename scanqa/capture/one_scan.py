@@ -188,7 +188,7 @@ def _run(
                     "check cable and power, switch it off and on, scan again",
                 )
             progress(_share(heard), now - begun)
-    return child.returncode, _said(heard)
+    return child.returncode, _driver_lines(heard)
 
 
 @contextmanager
@@ -237,7 +237,7 @@ def _share(heard: bytes) -> float | None:
     return float(found[-1]) / 100 if found else None
 
 
-def _said(heard: bytes) -> list[str]:
+def _driver_lines(heard: bytes) -> list[str]:
     text = re.sub(r"Progress: (\(unknown\)|[\d.]+%)", "\n", heard.decode("utf-8", "replace"))
     return [line.strip() for line in re.split(r"[\r\n]+", text) if line.strip()]
 

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import csv
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from scanqa.cli.shared import UNUSABLE, records_option
-from scanqa.errors import BadOption
+from scanqa.cli.checks import UNUSABLE
+from scanqa.cli.options import records_option
+from scanqa.errors import BadOption, NotARecord
 
 CSV_FIELDS = (
     "record", "scanner", "taken", "name", "direction", "channel", "edge_kind", "dpi", "value",
-    "uncertainty", "unit", "count", "at_least", "method_version",
+    "random", "status", "low", "high", "unit", "count", "method_version",
 )  # fmt: skip
 
 
@@ -29,8 +29,9 @@ def command() -> None:
 def list_(scanner: str | None, records: str | None) -> None:
     """List the records, of one SCANNER or of all: number, scanner, when scanned, version."""
     from scanqa.records import store
+    from scanqa.records.database import open_store
 
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         for entry in store.entries(engine, scanner):
             click.echo(f"{entry.id:6} {entry.taken[:16]} {entry.tool_version:8} {entry.scanner}")
 
@@ -40,13 +41,15 @@ def list_(scanner: str | None, records: str | None) -> None:
 @records_option
 def show(number: int, records: str | None) -> None:
     """Print the record of that NUMBER as JSON."""
+    from scanqa.codec import to_json
     from scanqa.records import store
+    from scanqa.records.database import open_store
 
-    with store.open_store(records) as engine:
-        document = store.document(engine, number)
-    if document is None:
+    with open_store(records) as engine:
+        record = store.read(engine, number)
+    if record is None:
         raise BadOption(f"no record {number}; see scanqa records list")
-    click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+    click.echo(to_json(record), nl=False)
 
 
 @command.command("export")
@@ -55,12 +58,14 @@ def show(number: int, records: str | None) -> None:
 @records_option
 def export(scanner: str | None, kind: str, records: str | None) -> None:
     """Write records to standard output: whole as JSON lines, or their numbers as CSV."""
+    from scanqa.codec import to_json_line
     from scanqa.records import store
+    from scanqa.records.database import open_store
 
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         if kind == "jsonl":
-            for document in store.documents(engine, scanner):
-                click.echo(json.dumps(document, ensure_ascii=False))
+            for record in store.read_all(engine, scanner):
+                click.echo(to_json_line(record))
             return
         table = csv.writer(sys.stdout, lineterminator="\n")
         table.writerow(CSV_FIELDS)
@@ -78,22 +83,23 @@ def export(scanner: str | None, kind: str, records: str | None) -> None:
 @records_option
 def import_(file: Path, records: str | None) -> None:
     """Add records from a FILE of JSON lines as written by export, or ``-``; known ones are kept."""
+    from scanqa.codec import from_json
     from scanqa.records import store
-    from scanqa.report.document import check
+    from scanqa.records.database import open_store
 
     if str(file) != "-" and not file.is_file():
         raise BadOption(f"{file}: no such file; name a file written by scanqa records export")
-    text = sys.stdin.read() if str(file) == "-" else file.read_text("utf-8", errors="replace")
+    text = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
     bad = added = known = 0
-    with store.open_store(records) as engine:
-        for number, line in enumerate(filter(str.strip, text.splitlines()), 1):
-            why = check(line)
-            if why is not None:
-                click.echo(f"scanqa: {file}, line {number}: {why}; left out", err=True)
+    with open_store(records) as engine:
+        for number, line in enumerate(filter(bytes.strip, text.split(b"\n")), 1):
+            try:
+                kept = store.add(engine, from_json(line))
+            except NotARecord as error:
+                click.echo(f"scanqa: {file}, line {number}: {error}; left out", err=True)
                 bad += 1
                 continue
-            _, changed = store.add(engine, json.loads(line))
-            added, known = added + changed, known + (not changed)
+            added, known = added + (kept.how != "known"), known + (kept.how == "known")
     click.echo(f"{added} added, {known} known already, {bad} left out")
     if bad:
         sys.exit(UNUSABLE)
@@ -105,8 +111,9 @@ def import_(file: Path, records: str | None) -> None:
 def remove(number: int, records: str | None) -> None:
     """Forget the record of that NUMBER."""
     from scanqa.records import store
+    from scanqa.records.database import open_store
 
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         if not store.remove(engine, number):
             raise BadOption(f"no record {number}; see scanqa records list")
     click.echo(f"record {number} removed")

@@ -1,0 +1,306 @@
+"""The main job as one call: files in, a `Qualification` out.
+
+A loop over the families of the catalogue: each says which roles of scans it takes, and the room of
+its name in `scanqa.measures` measures them. Then what hidden processing falsifies is taken back,
+judged, put in words, and proved with crops of the real pixels.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from importlib import import_module
+from pathlib import Path
+
+import numpy as np
+
+from scanqa import __version__
+from scanqa.catalogue import FAMILIES
+from scanqa.errors import BadOption, ScanqaError, UnreadableScan
+from scanqa.findings import judge, plan, read_uses
+from scanqa.model import (
+    FileSize,
+    Judgement,
+    Placement,
+    Plan,
+    Qualification,
+    Record,
+    Rejected,
+    Results,
+    Role,
+    ScanFacts,
+    Told,
+    of_role,
+)
+from scanqa.proof import proof
+from scanqa.summary import summarise
+from scanqa.words.of_judgement import worded
+from scanqa.words.of_plan import worded_plan
+
+SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
+RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
+
+Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
+
+# What compresses like the pages of a job, the likest first.
+LIKE_PAGES: dict[Role, str] = {
+    "open-book": "an open book, the whole image",
+    "back-print": "a printed sheet, not a page of yours",
+    "bed-sheet": "a printed sheet, not a page of yours",
+    "blank": "blank paper: pages with print take more",
+}
+
+
+def _untold(done: int, total: int, words: str) -> None:
+    """Progress that nobody asked for."""
+
+
+def qualify(
+    paths: Sequence[Path],
+    *,
+    scanner: str,
+    told: Told | None = None,
+    earlier: Record | None = None,
+    progress: Progress = _untold,
+) -> Qualification:
+    """Measure and judge one scanner from its scans.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Files and folders.
+    scanner : str
+        The name that the record goes by.
+    told : Told
+        What the user adds.
+    earlier : Record, optional
+        An earlier check of the same scanner: shows a lamp that has faded since.
+    progress : callable
+        Told before each step.
+
+    Returns
+    -------
+    Qualification
+        Files that could not be used are in `Record.rejected`; the others are measured all the
+        same. A record may have no scans at all: then nothing could be used.
+
+    Raises
+    ------
+    BadOption
+        If an option cannot be used whatever the files.
+    """
+    told = told or Told()
+    uses = read_uses(told.uses) if told.uses else None
+    files, rejected = find_scans([*paths, *told.roles])
+    total = len(files) + len(FAMILIES) + 1
+    placements, unusable = _read(files, told, lambda at, of: progress(at, total, of))
+    results = _measured(placements, told, lambda at, of: progress(len(files) + at, total, of))
+    progress(total - 1, total, "judging")
+    scans = tuple(_facts(placements))
+    before = summarise(earlier.measures, earlier.scans) if earlier else ()
+    judgement = worded(judge(results, scans, uses=uses, earlier=before), results)
+    crops = proof(judgement.findings, results, placements, book_edge=told.book_edge)
+    record = Record(
+        scanner=scanner,
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        tool_version=__version__,
+        scans=scans,
+        measures=results.measurements,
+        streaks=judgement.streaks,
+        glass_marks=results.marks,
+        findings=judgement.findings,
+        actions=judgement.actions,
+        outcome=judgement.outcome,
+        legibility=judgement.legibility,
+        plan=_plan(told, results, scans, judgement, placements),
+        rejected=(*rejected, *unusable),
+        options=options_said(told),
+        conditions=dict(told.conditions),
+    )
+    return Qualification(record, results.evidence + crops.evidence)
+
+
+# ------------------------------------------------------------------------------------ files
+
+
+def find_scans(paths: Sequence[Path]) -> tuple[list[Path], list[Rejected]]:
+    """Files to read: those named, and the images in the folders named (not below them)."""
+    files: list[Path] = []
+    rejected: list[Rejected] = []
+    for path in paths:
+        if not path.is_dir():
+            files.append(path)
+            continue
+        inside = sorted(
+            p for p in path.iterdir() if p.suffix.lower() in SUFFIXES and not p.is_dir()
+        )
+        if not inside:
+            error = UnreadableScan(
+                path, "the folder holds no scans", "put TIFF, PNG or JPEG files in it"
+            )
+            rejected.append(Rejected(str(path), str(error)))
+        files += inside
+    return list(dict.fromkeys(files)), rejected
+
+
+def unlike_names(paths: Sequence[Path]) -> list[str]:
+    """A name for each file, no two alike: the file's own, with as many folders as that takes."""
+    depth = [1] * len(paths)
+    while True:
+        names = [str(Path(*p.parts[-d:])) for p, d in zip(paths, depth, strict=True)]
+        again = [
+            at
+            for at, name in enumerate(names)
+            if names.count(name) > 1 and depth[at] < len(paths[at].parts)
+        ]
+        if not again:
+            return names
+        for at in again:
+            depth[at] += 1
+
+
+def _read(
+    files: Sequence[Path], told: Told, progress: Callable[[int, str], None]
+) -> tuple[list[Placement], list[Rejected]]:
+    """Every file's scan with its frame; a second core hashes what the first has read."""
+    placements: list[Placement] = []
+    rejected: list[Rejected] = []
+    with ThreadPoolExecutor(1) as second_core:
+        for step, (path, name) in enumerate(zip(files, unlike_names(files), strict=True)):
+            progress(step, f"reading {name}")
+            found = _place(path, name, told)
+            if isinstance(found, Rejected):
+                rejected.append(found)
+                continue
+            placements += found
+            second_core.submit(getattr, found[0].scan, "sha256")  # kept by the scan for `_facts`
+    return placements, rejected
+
+
+def _place(path: Path, name: str, told: Told) -> tuple[Placement, ...] | Rejected:
+    """What lies on a scan and where, or why the file cannot be used."""
+    from scanqa.locate import locate
+    from scanqa.scans.linear import linear
+    from scanqa.scans.open import open_scan
+    from scanqa.scans.overview import overview
+
+    try:
+        scan = open_scan(path, name=name)
+        light = linear(scan, curve=told.curve)
+        return locate(scan, overview(scan), light, dpi=told.dpi, role=told.roles.get(path))
+    except BadOption:
+        raise
+    except ScanqaError as error:
+        return Rejected(str(path), str(error))
+
+
+# --------------------------------------------------------------------------------- measures
+
+
+def _measured(
+    placements: Sequence[Placement], told: Told, progress: Callable[[int, str], None]
+) -> Results:
+    """Every family's measures, and what is left when hidden processing is accounted for."""
+    from scanqa.measures import processing
+
+    results = Results()
+    for at, family in enumerate(FAMILIES.values()):
+        progress(at, f"measuring: {family.title.lower()}")
+        scans = of_role(placements, *family.roles)
+        if scans:
+            # Imported here, so that asking for help loads none of them.
+            results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
+    return processing.withhold(results, placements)
+
+
+def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
+    """One for each scan, whatever the number of pieces found on it."""
+    seen: set[int] = set()
+    for placement in placements:
+        scan = placement.scan
+        if id(scan) in seen:
+            continue
+        seen.add(id(scan))
+        yield ScanFacts(
+            file=scan.name,
+            role=placement.role,
+            width_px=scan.width_px,
+            height_px=scan.height_px,
+            bits=scan.bits,
+            channels=scan.channels,
+            dpi=placement.dpi,
+            dpi_source=placement.dpi_source,
+            rotation_deg=placement.rotation_deg,
+            sheet=placement.sheet.id if placement.sheet else None,
+            format=scan.format,
+            lossy=scan.lossy,
+            light=placement.light.source,
+            sha256=scan.sha256,
+            modified=scan.modified or None,
+            notes=tuple(dict.fromkeys((*scan.notes, *placement.notes))),
+        )
+
+
+# ----------------------------------------------------------------------------- job, options
+
+
+def _plan(
+    told: Told,
+    results: Results,
+    scans: tuple[ScanFacts, ...],
+    judgement: Judgement,
+    placements: Sequence[Placement],
+) -> Plan | None:
+    if told.job is None or not scans:
+        return None
+    from scanqa.scans.compressed import bytes_per_pixel
+
+    sizes: dict[str, FileSize] = {}
+    for role, words in LIKE_PAGES.items():
+        like = of_role(placements, role)
+        if like:
+            sizes = bytes_per_pixel(like[0].scan, what=words)
+            break
+    found = plan(told.job, results, scans, judgement.legibility, sizes)
+    return worded_plan(found, judgement.legibility)
+
+
+def options_said(told: Told) -> dict[str, str]:
+    """What was told, by option: with other options the same scans are another measurement."""
+    response = told.edge_response
+    said = {
+        "dpi": _number_said(told.dpi),
+        "book-edge": told.book_edge or "",
+        "curve": _curve_said(told.curve),
+        "bars": " ".join(map(_number_said, told.bars_mm or ())),
+        "ramp-height": _number_said(told.ramp_height_mm),
+        "line-time": _number_said(told.line_time_ms),
+        "dead-margin": " ".join(f"{side} {mm:g}" for side, mm in told.dead_margins_mm.items()),
+        "print": told.print_label,
+        "role": " ".join(f"{role}={path.name}" for path, role in told.roles.items()),
+        "reference": _digest(told.reference) if told.reference is not None else "",
+        "edge-response": _digest(response(RESPONSE_AT_CY_MM).tolist()) if response else "",
+        "uses": _file_said(told.uses) if told.uses else "",
+    }
+    return {option: words for option, words in said.items() if words}
+
+
+def _number_said(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def _digest(value: Mapping[str, object] | list[float]) -> str:
+    """A short hash over values, for what is too long to be said."""
+    text = json.dumps(value, sort_keys=True)
+    return f"sha256:{hashlib.sha256(text.encode()).hexdigest()[:16]}"
+
+
+def _file_said(path: Path) -> str:
+    return f"{path.name} sha256:{hashlib.sha256(path.read_bytes()).hexdigest()[:16]}"
+
+
+def _curve_said(curve: str | None) -> str:
+    return _file_said(Path(curve)) if curve and Path(curve).is_file() else curve or ""
