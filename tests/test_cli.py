@@ -70,7 +70,7 @@ def test_two_blanks_give_report_and_json(blanks, tmp_path):
     assert result.stdout.splitlines()[-1] == "reports/heron.html"
     assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "heron.json").read_text("utf-8"))
-    assert document["schema"] == "scanqa.qualification/1"
+    assert document["schema"] == "scanqa.qualification/2"
     assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
 
 

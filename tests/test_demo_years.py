@@ -1,15 +1,13 @@
 """Heron's two years as they come with scanqa: fresh, whole, and telling what was planted."""
 
-import json
 from datetime import date
 
 import pytest
 
-from scanqa.cli.demo import _look_back, _two_years
+from scanqa.cli.demo_command import _look_back, _two_years
 from scanqa.demo import DIMS_FROM, DIRT, DIRTY_IN, HERON, MONTHS, checked_months, heron_in
 from scanqa.records import store
-from scanqa.records.past import health_of
-from scanqa.report.document import check
+from scanqa.records.looking_back import health_of
 from tests.renew_demo_years import month
 
 TODAY = date(2026, 11, 25)
@@ -31,32 +29,30 @@ def test_the_life_that_is_planted():
 
 
 def test_the_months_are_whole_and_dated_back_from_today():
-    documents = checked_months(today=TODAY)
-    assert [d["conditions"]["date"] for d in documents][:2] == ["2024-11-05", "2024-12-05"]
-    assert documents[-1]["conditions"]["date"] == "2026-10-05"
-    assert len(documents) == MONTHS
-    for document in documents:
-        assert check(json.dumps(document)) is None
+    records = checked_months(today=TODAY)
+    assert [r.conditions["date"] for r in records][:2] == ["2024-11-05", "2024-12-05"]
+    assert records[-1].conditions["date"] == "2026-10-05"
+    assert len(records) == MONTHS
 
 
 def test_a_month_measured_now_is_the_month_that_was_shipped():
     number = 12
-    shipped = checked_months(today=TODAY)[number]["measures"]
-    made = month(number)["measures"]
+    shipped = checked_months(today=TODAY)[number].measures
+    made = month(number).measures
 
     def numbers(measures):
         return {
-            (m["name"], m["scan"], m["direction"], m["channel"]): m
+            (m.name, m.scan, m.direction, m.channel): m
             for m in measures
-            if m["value"] is not None and not m["name"].startswith("pace")
+            if m.value is not None and not m.name.startswith("pace")
         }
 
     old, new = numbers(shipped), numbers(made)
     assert set(old) <= set(new), STALE
     for key, was in old.items():
         # a method may be polished, but not so far that a history would show it
-        room = 2 * (was["uncertainty"] or 0) + 0.02 * abs(was["value"]) + 1e-9
-        assert abs(new[key]["value"] - was["value"]) <= room, f"{key}: {STALE}"
+        room = 2 * (was.uncertainty or 0) + 0.02 * abs(was.value) + 1e-9
+        assert abs(new[key].value - was.value) <= room, f"{key}: {STALE}"
 
 
 def test_the_two_years_tell_what_was_planted(records):

@@ -41,11 +41,12 @@ def test_a_faded_lamp_is_named_with_its_caution(blanks, tmp_path):
     assert done.exit_code == 0, done.output
     findings = json.loads(after.read_text("utf-8"))["findings"]
     (lamp,) = [f for f in findings if "of the light of the earlier check" in f["title"]]
-    assert lamp["causes"][0] == "a worn lamp"
+    assert lamp["likely"][0] == "a worn lamp"
+    assert lamp["causes"][0]["cause"] == lamp["cause"] == "worn-lamp"
     assert lamp["severity"] == "warning"
     assert "mercury" in lamp["caution"]
     assert "qualified" in lamp["stop"]
-    assert 0 < lamp["shares"][0] <= 1
+    assert 0 < lamp["causes"][0]["share"] <= 1
     page = (tmp_path / "heron.html").read_text("utf-8")
     assert "When to stop" in page
     assert "Look next" in page

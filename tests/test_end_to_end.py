@@ -11,9 +11,9 @@ import pytest
 from PIL import Image
 from scipy.optimize import brentq
 
-from scanqa.model import Record
-from scanqa.qualify import Options, qualify
-from scanqa.report.document import document
+from scanqa.codec import to_builtins
+from scanqa.model import Record, Told
+from scanqa.qualification import qualify
 from tests import independent as ind
 
 TARGETS = Path(__file__).parents[1] / "targets"
@@ -51,12 +51,12 @@ def true_sfr50_cy_mm(dpi, sigma_px, angle_deg=5.15):
 def test_sharpness_dpi_and_skew_of_the_printed_sheet(tmp_path, dpi, turn_deg):
     sigma_px = 0.67
     path = sheet_scan(tmp_path, dpi=dpi, sigma_px=sigma_px, turn_deg=turn_deg)
-    record = qualify([path], scanner="heron")
+    record = qualify([path], scanner="heron").record
     assert record.rejected == ()
     (scan,) = record.scans
     assert scan.sheet == "bed-sheet-a4"
     assert scan.rotation_deg == round(turn_deg / 90) * 90 % 360
-    named = record.results.named
+    named = record.named
     (skew,) = named("geometry.skew")
     assert abs(skew.value - (turn_deg + 45) % 90 + 45) < 0.02  # degrees
     for axis in ("across", "travel"):
@@ -90,7 +90,7 @@ def blank(seed, *, dpi=300, size_mm=(210, 297), light=0.80, factor=None):
 
 def qualify_blanks(tmp_path, pixels, dpi=300) -> Record:
     paths = [save(tmp_path / f"blank-{i}.tif", p, dpi) for i, p in enumerate(pixels)]
-    record = qualify(paths, scanner="heron")
+    record = qualify(paths, scanner="heron").record
     assert record.rejected == ()
     assert {scan.role for scan in record.scans} == {"blank"}
     return record
@@ -102,11 +102,11 @@ def test_a_faint_one_pixel_streak_is_found_and_a_clean_scan_has_none(tmp_path, s
     factor = np.ones((1, 2480), np.float32)
     factor[0, column] += sign * contrast
     record = qualify_blanks(tmp_path, [blank(1, factor=factor), blank(2, factor=factor)])
-    (streak,) = [s for s in record.results.streaks if s.axis == "travel"]
+    (streak,) = [s for s in record.streaks if s.axis == "travel"]
     assert abs(streak.at_px - column) < 1  # px
     assert streak.polarity == ("bright" if sign > 0 else "dark")
     clean = qualify_blanks(tmp_path, [blank(3), blank(4)])
-    assert clean.results.streaks == ()
+    assert clean.streaks == ()
 
 
 def test_shading_and_edge_shadow_are_what_was_put_there(tmp_path):
@@ -118,7 +118,7 @@ def test_shading_and_edge_shadow_are_what_was_put_there(tmp_path):
     shadow = 1 - deepest * np.clip(1 - from_right / depth_mm, 0, 1)
     factor = (slope * shadow)[np.newaxis].astype(np.float32)
     record = qualify_blanks(tmp_path, [blank(5, factor=factor), blank(6, factor=factor)])
-    named = record.results.named
+    named = record.named
     values = [m.value for m in named("shading.nonuniformity")]
     assert values
     assert all(abs(value - 4.0) < 0.5 for value in values)  # %
@@ -151,11 +151,11 @@ def test_dead_margin_from_a_strip_hooked_over_the_left_edge(tmp_path):
     pose = ind.Pose(turn_deg, (-margin_mm - middle[0], 100 - middle[1]), tuple(middle))
     raster = ind.raster(TARGETS / "edge-strip-a4.pdf", 1200, pose=pose, size_mm=(210, 200))
     pixels = ind.degrade(raster, dpi_from=1200, dpi_to=dpi, blur_sigma_px=0.7, noise=0.005)
-    record = qualify([save(tmp_path / "strip.tif", pixels, dpi)], scanner="heron")
+    record = qualify([save(tmp_path / "strip.tif", pixels, dpi)], scanner="heron").record
     assert record.rejected == ()
-    (measured,) = record.results.named("edges.dead_margin_left")
+    (measured,) = record.named("edges.dead_margin_left")
     assert abs(measured.value - margin_mm) < 0.3  # mm
-    assert record.results.named("edges.dead_margin_top") == ()
+    assert record.named("edges.dead_margin_top") == ()
 
 
 def test_gutter_of_an_open_book(tmp_path):
@@ -171,17 +171,17 @@ def test_gutter_of_an_open_book(tmp_path):
     page += rng.normal(0, 0.004, page.shape).astype(np.float32)
     pixels = np.rint(255 * ind.srgb_encode(np.clip(page, 0, 1))).astype(np.uint8)
     path = save(tmp_path / "book.tif", np.repeat(pixels[..., None], 3, axis=2), dpi)
-    record = qualify([path], scanner="heron", options=Options(book_edge="left"))
+    record = qualify([path], scanner="heron", told=Told(book_edge="left")).record
     assert [scan.role for scan in record.scans] == ["open-book"]
 
     def lstar(light):
         return 116 * np.cbrt(light) - 16
 
     for distance in (2, 5, 10):
-        (measured,) = record.results.named(f"gutter.delta_L_at_{distance}mm")
+        (measured,) = record.named(f"gutter.delta_L_at_{distance}mm")
         truth = lstar(0.8) - lstar(0.8 * (1 - 0.5 * np.exp(-distance / 6.0)))
         assert abs(measured.value - truth) < 0.5  # L*
-    (reach,) = record.results.named("gutter.reach_5")
+    (reach,) = record.named("gutter.reach_5")
     light = ((lstar(0.8) - 5 + 16) / 116) ** 3 / 0.8
     assert abs(reach.value - -6.0 * np.log((1 - light) / 0.5)) < 0.3  # mm
 
@@ -191,7 +191,7 @@ def test_gutter_of_an_open_book(tmp_path):
 
 def test_the_document_has_no_number_that_is_none_without_a_reason(tmp_path):
     record = qualify_blanks(tmp_path, [blank(7), blank(8)])
-    out = document(record)
+    out = to_builtins(record)
     assert out["measures"]
     for measure in out["measures"]:
         assert measure["value"] is not None or measure["reason"]

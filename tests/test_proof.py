@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from scanqa.model import Finding, Measurement, Results
+from scanqa.model import Diagnosis, Measurement, Results, Seen
 from scanqa.proof import EDGE_PX, SIDE_PX, proof
 from tests.measures.paper import placed
 
@@ -21,8 +21,15 @@ def scan_with_dots(dots_mm, name, role="bed-sheet"):
     return placed(light, DPI, role=role, name=name)
 
 
-def finding(*rests_on, title="Soft", severity="warning"):
-    return Finding("diagnosis", title, severity, rests_on=rests_on)
+def finding(*rests_on, severity="warning", sign="soft", **fields):
+    """A diagnosis of one sign."""
+    return diagnosed(Seen(sign, severity, rests_on=rests_on, **fields))
+
+
+def diagnosed(*signs):
+    rests_on = tuple(dict.fromkeys(name for seen in signs for name in seen.rests_on))
+    severity = signs[0].severity
+    return Diagnosis(cause="focus", severity=severity, signs=signs, rests_on=rests_on)
 
 
 def sfr50(value, at, direction="across", name="bed.tif"):
@@ -52,15 +59,58 @@ def test_worst_and_best_are_cut_where_they_lie():
 def test_the_direction_that_a_finding_names_is_the_one_shown():
     values = Results((sfr50(4.0, SITES[0]), sfr50(3.0, SITES[1]), sfr50(1.0, SITES[2], "travel")))
     scans = (scan_with_dots((), "bed.tif"),)
-    named = finding("sharpness.sfr50", title="Softer at the top (across): tilt")
+    named = finding("sharpness.sfr50", sign="soft-place", direction="across")
     worst, _ = proof((named,), values, scans).evidence
     assert "across: 3.00 cy/mm" in worst.title
+
+
+def test_of_two_directions_the_worse_one_is_shown():
+    values = Results((sfr50(4.0, SITES[0]), sfr50(3.0, SITES[1]), sfr50(1.0, SITES[2], "travel")))
+    scans = (scan_with_dots((), "bed.tif"),)
+    both = diagnosed(
+        *(
+            Seen("soft-place", "warning", rests_on=("sharpness.sfr50",), direction=direction)
+            for direction in ("across", "travel")
+        )
+    )
+    worst = proof((both,), values, scans).evidence[0]
+    assert "along travel: 1.00 cy/mm" in worst.title
+
+
+def test_the_colour_that_a_sign_names_is_the_one_shown():
+    values = Results(
+        tuple(
+            Measurement(
+                "colour.registration", shift, 0.01, scan="bed.tif", at_mm=at, channel=colour
+            )
+            for shift, at, colour in ((0.4, SITES[0], "blue"), (0.9, SITES[1], "red"))
+        )
+    )
+    blue = finding("colour.registration", sign="fringes", channel="blue")
+    (crop,) = proof((blue,), values, (scan_with_dots((), "bed.tif"),)).evidence
+    assert "0.40 px" in crop.title
+
+
+def test_the_scan_that_a_sign_names_is_the_one_shown():
+    values = Results((sfr50(3.0, SITES[0]), sfr50(1.0, SITES[2], name="other.tif")))
+    scans = (scan_with_dots((), "bed.tif"), scan_with_dots((), "other.tif"))
+    (crop,) = proof((finding("sharpness.sfr50", scan="bed.tif"),), values, scans).evidence
+    assert crop.scan == "bed.tif"
+
+
+def test_a_coarse_scan_is_not_shown_as_a_soft_one():
+    coarse = placed(np.full((400, 300), 0.8), 100, role="bed-sheet", name="coarse.tif")
+    values = Results((sfr50(1.9, SITES[0], name="coarse.tif"), sfr50(3.0, SITES[1])))
+    scans = (coarse, scan_with_dots((), "bed.tif"))
+    (crop,) = proof((finding("sharpness.sfr50"),), values, scans).evidence
+    assert crop.scan == "bed.tif"
 
 
 def test_a_shadow_is_cut_at_the_middle_of_its_side():
     values = Results((Measurement("edges.shadow_right", 3.0, 0.1),))
     scans = (scan_with_dots((), "blank.tif", role="blank"),)
-    (crop,) = proof((finding("edges.shadow_right"),), values, scans).evidence
+    shadow = finding("edges.shadow_right", sign="shadow", terms={"side": "right"})
+    (crop,) = proof((shadow,), values, scans).evidence
     left, top, right, bottom = crop.extent_mm
     assert right == pytest.approx(BED[0], abs=0.1)
     assert (top + bottom) / 2 == pytest.approx(BED[1] / 2, abs=0.2)

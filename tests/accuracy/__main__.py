@@ -1,4 +1,4 @@
-"""Run the accuracy modules and print, or write into DEVELOPERS.md, the table."""
+"""Run the accuracy modules and print, or write into README.md beside this, the tables."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from pathlib import Path
 import tests.accuracy
 from tests.accuracy._table import made_and_timed
 
-GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
+GUIDE = Path(__file__).with_name("README.md")
 START, END = "<!-- accuracy: begin -->", "<!-- accuracy: end -->"
 
 
@@ -28,7 +28,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
     parser.add_argument("names", nargs="*", help=f"which of: {', '.join(modules())} (default: all)")
     parser.add_argument(
-        "--write", action="store_true", help="replace these tables in DEVELOPERS.md"
+        "--write", action="store_true", help="replace these tables in README.md"
     )
     options = parser.parse_args()
     started = time.monotonic()

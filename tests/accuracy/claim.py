@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from scanqa.measures import claim
+from scanqa.model import Told
 from tests.accuracy import Row
 from tests.measures.printed_page import page, placed
 from tests.measures.test_processing import through_jpeg
@@ -105,7 +106,8 @@ def _doubled() -> Row:
         for _ in range(4):
             pixels = way(page(rng, LENGTH // 2, LENGTH, blur_px=rng.uniform(0.4, 1.5)))
             factors = {
-                m.direction: m.value for m in claim.measure([placed(pixels)]).named("claim.factor")
+                m.direction: m.value
+                for m in claim.measure([placed(pixels)], Told()).named("claim.factor")
             }
             right += abs(factors["travel"] / 2 - 1) < WITHIN and factors["across"] == 1
             of += 1
@@ -125,5 +127,5 @@ def _stretched(lines: np.ndarray, phase: float) -> np.ndarray:
 
 
 def _factor(pixels: np.ndarray, direction: str):
-    found = claim.measure([placed(np.ascontiguousarray(pixels))]).named("claim.factor")
+    found = claim.measure([placed(np.ascontiguousarray(pixels))], Told()).named("claim.factor")
     return next(m for m in found if m.direction == direction)

@@ -10,6 +10,7 @@ import numpy as np
 
 from scanqa.locate import locate
 from scanqa.measures import geometry
+from scanqa.model import Told
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.linear import linear
 from scanqa.scans.overview import overview
@@ -67,7 +68,7 @@ def _places(pdf):
         tags = {tag.id: tag.corners_mm for tag in found.piece.tags}
         truth = np.array([pose.px(tags[number], dpi) for number in found.tags])
         corners.append(float(np.sqrt(((found.corners_px - truth) ** 2).mean())))
-        results = geometry.measure([found])
+        results = geometry.measure([found], Told())
         scales += [
             abs(_value(results, f"geometry.dpi_{way}") / dpi - 1) for way in ("across", "travel")
         ]
@@ -110,7 +111,7 @@ def _reversal(pdf):
         round(scale * bar, 1)  # as read from a rule
         for scale, bar in zip(PRINTER, placements[0].sheet.bars_mm, strict=True)
     )
-    results = geometry.measure(placements, bars_mm=bars)
+    results = geometry.measure(placements, Told(bars_mm=bars))
     truth = dict(zip(("across", "travel"), STRETCH, strict=True))
     worst = max(
         abs(_value(results, f"geometry.dpi_{way}") / 300 / scale - 1)
@@ -133,7 +134,7 @@ def _reversal(pdf):
         SEED,
         PATH,
     )
-    results = geometry.measure(placements)
+    results = geometry.measure(placements, Told())
     ratio = _value(results, "geometry.dpi_across") / _value(results, "geometry.dpi_travel")
     off = abs(ratio / (STRETCH[0] / STRETCH[1]) - 1)
     yield Row(

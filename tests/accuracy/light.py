@@ -8,7 +8,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from scanqa.locate import locate
-from scanqa.measures import backing, edges, gutter, ramp, shading
+from scanqa.measures import backing, edges, gutter, shading
+from scanqa.model import Told
 from scanqa.numeric.lightness import lstar
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.linear import linear
@@ -73,7 +74,7 @@ def _shading() -> Iterable[Row]:
         cx, cy = rng.uniform(60, 150), rng.uniform(80, 200)
         field = field * (1 + bump * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * 35**2)))
         dark = 1 - rng.uniform(0, 0.5) * np.exp(-x / 0.8)
-        found = shading.measure([_scan(0.8 * field * dark, rng)])
+        found = shading.measure([_scan(0.8 * field * dark, rng)], Told())
         truth = 100 * (field.max() - field.min()) / field.mean()
         uneven.append(found.named("shading.nonuniformity")[0].value - truth)
         for distance in (5, 20):
@@ -98,7 +99,7 @@ def _shadow() -> Row:
         field = 1 - rng.uniform(0, 0.06) * (2 * x / WIDTH - 1) ** 2
         dark = np.where(x < black, 0, 1 - amount * np.exp(-np.maximum(x - black, 0) / tau))
         light = 0.8 * field * dark * np.ones_like(y)
-        found = edges.measure([_scan(light, rng)], []).named("edges.shadow_left")[0]
+        found = edges.measure([_scan(light, rng)], Told()).named("edges.shadow_left")[0]
         fine = np.linspace(0, 30, 30001)
         level = 0.8 * np.interp(fine, x[0], field[0])
         lit = np.where(fine < black, 0, 1 - amount * np.exp(-np.maximum(fine - black, 0) / tau))
@@ -123,7 +124,7 @@ def _gutter() -> Iterable[Row]:
         d = {"left": x, "right": x[:, ::-1], "top": y, "bottom": y[::-1]}[side]
         page = printed_page((y.size, x.size), DPI, seed=trial, margin_mm=rng.uniform(8, 18))
         light = 0.78 * fall(d) * page
-        found = gutter.measure([_scan(light, rng, role="open-book")], book_edge=side)
+        found = gutter.measure([_scan(light, rng, role="open-book")], Told(book_edge=side))
         lack = lstar(0.78) - lstar(0.78 * fall(at))
         for distance in (0, 2, 5, 10, 20):
             m = found.named(f"gutter.delta_L_at_{distance}mm")[0]
@@ -151,7 +152,7 @@ def _ramp() -> Iterable[Row]:
         shape = pieces[0].scan.height_px, pieces[0].scan.width_px
         x = (np.arange(max(shape[1], 900)) + 0.5) * MM / DPI
         on_ramp = _scan(0.85 * shadow(x[: shape[1]]) * np.ones((shape[0], 1)), rng)
-        found = ramp.measure(pieces, blanks=[on_ramp])
+        found = gutter.measure([*pieces, on_ramp], Told())
         for height in (1, 2, 5, 10):
             m = found.named(f"gutter.light_at_{height}mm_height")[0]
             lights.append(m.value - 100 * lamp(height))
@@ -160,7 +161,7 @@ def _ramp() -> Iterable[Row]:
             page = 0.7 * lamp(up) * shadow(x) * np.ones((900, 1))
             book = _scan(page, rng, role="open-book")
             blank = _scan(0.85 * shadow(x) * np.ones((900, 1)), rng)
-            found = gutter.measure([book], book_edge="left", ramps=pieces, blanks=[on_ramp, blank])
+            found = gutter.measure([book, *pieces, on_ramp, blank], Told(book_edge="left"))
             for d in (0, 2, 5, 10):
                 m = found.named(f"gutter.lift_at_{d}mm")[0]
                 lifts.append(m.value - lift_mm * np.exp(-d / length_mm))
@@ -192,8 +193,8 @@ def _folded() -> Iterable[Row]:
         for number, lamp in enumerate(LAMPS.values()):
             picture = folded_ramp(lamp, sigma_at, fine_dpi=RAMP_FINE_DPI)
             for turn in TURNS_DEG[number::2]:
-                found = ramp.measure(
-                    scanned(picture, fine_dpi=RAMP_FINE_DPI, dpi=RAMP_DPI, turn_deg=turn)
+                found = gutter.measure(
+                    scanned(picture, fine_dpi=RAMP_FINE_DPI, dpi=RAMP_DPI, turn_deg=turn), Told()
                 )
                 for height in (1, 2, 5, 10):
                     (m,) = found.named(f"gutter.light_at_{height}mm_height")
@@ -227,7 +228,7 @@ def _in_perspective() -> Iterable[Row]:
         seen = in_perspective(
             picture, fine_dpi=RAMP_FINE_DPI, distance_mm=LENS_MM, axis_mm=axis_mm, along=along
         )
-        found = ramp.measure(scanned(seen, fine_dpi=RAMP_FINE_DPI, dpi=RAMP_DPI))
+        found = gutter.measure(scanned(seen, fine_dpi=RAMP_FINE_DPI, dpi=RAMP_DPI), Told())
         for height in (1, 2, 5, 10):
             (m,) = found.named(f"gutter.light_at_{height}mm_height")
             lights.append(m.value - 100 * lamp(height))
@@ -260,7 +261,7 @@ def _back_print() -> Iterable[Row]:
     for show, turn in ((7.5, 0.0), (1.0, 91.2), (0.0, 180.0), (4.0, 271.2), (12.0, 1.5)):
         light = back_print(show / 100, fine_dpi=600)
         pieces = scanned(light, fine_dpi=600, dpi=150, turn_deg=turn)
-        (m,) = backing.measure(pieces).named("backing.show_through")
+        (m,) = backing.measure(pieces, Told()).named("backing.show_through")
         off.append(m.value - show)
     yield _row("show-through of 0 to 12 %", 0.15, off, "%", path="PDF → poppler", seed=1)
 
@@ -278,13 +279,14 @@ def _books() -> Iterable[Row]:
         device = Scanner(name=lamp, lamp=Lamp(half_height_mm=half_mm))
         wedge_scan = scan(RampScene(sheet("gutter-ramp-a4")), device, dpi=STIFF_DPI, rng=rng)
         pieces = _located(wedge_scan, "ramp")
-        blank = _located(scan(BlankScene(), device, dpi=STIFF_DPI, rng=rng), "blank")
+        blank = _located(scan(BlankScene(), device, dpi=STIFF_DPI, rng=rng), "blank", role="blank")
         for lift_mm, length_mm in STIFFNESS.values():
             for side in ("left", "top"):
                 book = BookScene(side, lift_mm, length_mm)
                 made = scan(book, device, dpi=STIFF_DPI, rng=rng)
                 found = gutter.measure(
-                    _located(made, "book"), book_edge=side, ramps=pieces, blanks=blank
+                    [*_located(made, "book", role="open-book"), *pieces, *blank],
+                    Told(book_edge=side),
                 )
                 for d in (0, 2, 5, 10, 20):
                     (m,) = found.named(f"gutter.delta_L_at_{d}mm")
@@ -306,6 +308,6 @@ def _books() -> Iterable[Row]:
     )
 
 
-def _located(made, name):
+def _located(made, name, *, role=None):
     source = ArrayScan(made.pixels, name=f"{name}.tif", dpi=made.dpi)
-    return locate(source, overview(source), linear(source))
+    return locate(source, overview(source), linear(source), role=role)

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from scanqa.measures import banding, noise
+from scanqa.model import Told
 from tests.accuracy import Row
 from tests.measures.blank_paper import MM, PAPER, light_of_paper, scanned
 from tests.measures.test_noise import (
@@ -43,7 +44,7 @@ def _parts() -> Iterable[Row]:
     errors: dict[str, list[float]] = {name: [] for name in truth}
     for trial in range(REPEATS):
         pair = frames([(0, 0), (10 + trial % 16, -31)], seed=SEED + trial, top=65535)
-        results = noise.measure(pair)
+        results = noise.measure(pair, Told())
         for name, level in truth.items():
             errors[name].append(value(results, name).value / level - 1)
     for name, found in errors.items():
@@ -86,7 +87,7 @@ def _light_index() -> Iterable[Row]:
 
 
 def _light_of(pair):
-    return value(noise.measure(pair), "noise.light_index")
+    return value(noise.measure(pair, Told()), "noise.light_index")
 
 
 def _ratio(one, other) -> tuple[float, float]:
@@ -115,7 +116,7 @@ def _bands() -> Row:
     found, errors = 0, []
     periods = np.geomspace(0.3, 20, 24)
     for trial, period in enumerate(periods):
-        results = banding.measure([_scan(SEED + 300 + trial, float(period), 0.001)])
+        results = banding.measure([_scan(SEED + 300 + trial, float(period), 0.001)], Told())
         for got in results.named("banding.period"):
             found += abs(got.value / period - 1) < 0.01
             errors.append(results.named("banding.amplitude")[0].value - 0.1)
@@ -129,7 +130,7 @@ def _bands() -> Row:
 
 def _no_bands() -> Row:
     alarms = sum(
-        len(banding.measure([_scan(SEED + 400 + trial, None, 0.0)]).named("banding.period"))
+        len(banding.measure([_scan(SEED + 400 + trial, None, 0.0)], Told()).named("banding.period"))
         for trial in range(60)
     )
     return Row(

@@ -11,6 +11,7 @@ import skimage.restoration
 from PIL import Image, ImageEnhance, ImageFilter, ImageOps
 
 from scanqa.measures import processing
+from scanqa.model import Told
 from tests.accuracy import Row
 from tests.measures.printed_page import as_codes, page, placed
 from tests.measures.test_processing import blank, in_each_colour, through_jpeg
@@ -37,20 +38,16 @@ def _pages(count: int) -> Iterable[np.ndarray]:
         )  # fmt: skip
 
 
-def _told(results, name: str):
-    return [m for m in results.named(name) if m.value is not None]
-
-
 def _innocent() -> Row:
     alarms = of = 0
     pictures = [*_pages(PAGES), *(as_codes(blank(noise=n, grain=g, seed=SEED + s, lens_px=lens))
                 for s, lens in enumerate((0.3, 0.4, 0.5, 0.6, 0.8, 1.0))
                 for n in (1.0, 2.5) for g in (0.0, 2.0))]  # fmt: skip
     for pixels in pictures:
-        results = processing.measure([placed(pixels)])
-        alarms += any("altered" in m.reason for m in _told(results, "processing.level_stretch"))
-        alarms += any("smoothed" in m.reason for m in _told(results, "processing.grain_kept"))
-        alarms += any(m.value < 100 for m in _told(results, "processing.jpeg_quality"))
+        results = processing.measure([placed(pixels)], Told())
+        for name in ("processing.level_stretch", "processing.grain_kept"):
+            alarms += any(m.reason_kind == "software" for m in results.named(name))
+        alarms += any(m.value < 100 for m in results.named("processing.jpeg_quality"))
         of += 1
     return Row(
         "traces of levels, smoothing and JPEG in pages and blanks left alone", "0",
@@ -70,8 +67,8 @@ def _levels() -> Row:
             cv2.convertScaleAbs(dull, alpha=1.3, beta=-30),
             as_codes(skimage.exposure.rescale_intensity(dull.astype(float), "image", (0, 255))),
         ):
-            (m,) = processing.measure([placed(altered)]).named("processing.level_stretch")
-            seen += "altered" in m.reason
+            (m,) = processing.measure([placed(altered)], Told()).named("processing.level_stretch")
+            seen += m.reason_kind == "software"
             of += 1
     return Row(
         "levels stretched by Pillow, OpenCV, scikit-image", "≥ 95 %", f"{seen} of {of}",
@@ -102,9 +99,9 @@ def _grain() -> Row:
         for seed in range(4):
             textured = blank(noise=4, grain=1.5 * (seed % 2), seed=SEED + seed)
             pixels = as_codes(in_each_colour(smooth, textured))
-            rows = processing.measure([placed(pixels)]).measurements
-            found = [m.reason for m in rows if m.name == "processing.grain_kept"]
-            seen += all("smoothed" in reason for reason in found)
+            rows = processing.measure([placed(pixels)], Told()).measurements
+            found = [m.reason_kind for m in rows if m.name == "processing.grain_kept"]
+            seen += all(kind in ("software", "rounding") for kind in found)
             of += 1
     return Row(
         "grain smoothed by Pillow, OpenCV, scikit-image: said to be smoothed, both directions",
@@ -117,7 +114,7 @@ def _jpeg() -> Row:
     missed = 0
     for trial, native in enumerate(_pages(PAGES)):
         quality = (60, 75, 80, 85, 90, 92)[trial % 6]
-        (m,) = processing.measure([placed(through_jpeg(native, quality))]).named(
+        (m,) = processing.measure([placed(through_jpeg(native, quality))], Told()).named(
             "processing.jpeg_quality"
         )
         missed += m.value == 100

@@ -22,19 +22,22 @@ from typing import Any
 
 import numpy as np
 
+from scanqa.catalogue import CATALOGUE
 from scanqa.demo import CLEANED, DIMS_BY, DIMS_FROM, DIRTY_IN, MONTHS, heron_in, write_check
-from scanqa.numeric.control import Baseline, cusum, ewma, individuals
-from scanqa.over_time import Event
-from scanqa.qualify import qualify
+from scanqa.model import Key, Record
+from scanqa.model.history import Event
+from scanqa.qualification import qualify
+from scanqa.records.baseline import Baseline
 from scanqa.records.changes import find_changes, first_alarm
 from scanqa.records.comparison import compare
-from scanqa.records.health import FEWEST_CHECKS, NOT_WATCHED, RUN_LENGTH, health
+from scanqa.records.health import FEWEST_CHECKS, RUN_LENGTH, health
 from scanqa.records.series import values
 from scanqa.records.store import Check, lines_of
 from scanqa.records.weigh import scatter_floor
-from scanqa.report.document import document
 from scanqa.simulate import one_thread
+from scanqa.words.of_history import lamp_words
 from tests.accuracy import Row
+from tests.records.charts import cusum, ewma, individuals
 from tests.records.test_comparison import scanner
 from tests.records.test_health import life, steady
 
@@ -168,21 +171,18 @@ def _design() -> float:
 
 # ---------------------------------------------------------------------------- simulated checks
 
-Document = dict[str, Any]
 
-
-def _check(job: tuple[int, int]) -> Document:
+def _check(job: tuple[int, int]) -> Record:
     """One check: the month of heron's life that it looks like, and its number."""
     month, number = job
     device = heron_in(month, glass_mm=GLASS_MM)
     with tempfile.TemporaryDirectory() as name:
         seed = [SEED, month, number]
-        return document(
-            qualify(write_check(Path(name), device, seed=seed, dpi=DPI), scanner="heron")
-        )
+        files = write_check(Path(name), device, seed=seed, dpi=DPI)
+        return qualify(files, scanner="heron").record
 
 
-def _pool() -> tuple[list[Document], dict[int, list[Document]], list[Document]]:
+def _pool() -> tuple[list[Record], dict[int, list[Record]], list[Record]]:
     """Healthy checks, checks of each dimmed month, checks with the streak."""
     months = range(DIMS_FROM, MONTHS)
     jobs = [(0, n) for n in range(HEALTHY)]
@@ -202,14 +202,14 @@ def _day(month: float) -> str:
     return (datetime(2025, 1, 5) + timedelta(days=30.44 * month)).isoformat() + "+00:00"
 
 
-def _checks(documents: Sequence[Document]) -> list[Check]:
+def _checks(records: Sequence[Record]) -> list[Check]:
     return [
-        Check(i, _day(i), tuple(values(d["measures"], d["scans"])), tuple(lines_of(d)))
-        for i, d in enumerate(documents)
+        Check(i, _day(i), tuple(values(r.measures, r.scans)), tuple(lines_of(r.streaks)))
+        for i, r in enumerate(records)
     ]
 
 
-def _healthy_lives(healthy: Sequence[Document]) -> Row:
+def _healthy_lives(healthy: Sequence[Record]) -> Row:
     rng = np.random.default_rng(SEED)
     alarmed = 0
     for _ in range(LIVES):
@@ -229,7 +229,7 @@ def _healthy_lives(healthy: Sequence[Document]) -> Row:
 
 
 def _lives_of_heron(
-    healthy: Sequence[Document], dimmed: dict[int, list[Document]], dirty: Sequence[Document]
+    healthy: Sequence[Record], dimmed: dict[int, list[Record]], dirty: Sequence[Record]
 ) -> Iterable[Row]:
     rng = np.random.default_rng(SEED + 1)
     event = Event("heron", _day(DIRTY_IN + 0.5), CLEANED)
@@ -247,9 +247,13 @@ def _lives_of_heron(
         came += any(s.first == _day(DIRTY_IN) for s in new)
         gone += any(s.gone == _day(DIRTY_IN + 1) for s in new)
         told += bool(found.effects[0].went)
-        worded += found.lamp is not None and "lamp" in found.lamp.verdict
+        worded += found.lamp is not None and "lamp" in lamp_words(found.lamp).verdict
         alarms = [
-            c for s in found.series if s.key[0] in LIGHT for c in s.changes if c.alarm >= DIMS_FROM
+            c
+            for s in found.series
+            if s.key.name in LIGHT
+            for c in s.changes
+            if c.alarm >= DIMS_FROM
         ]
         first = min(alarms, key=lambda c: c.alarm)
         delays.append(first.alarm - DIMS_FROM + 1)
@@ -279,18 +283,18 @@ def _lives_of_heron(
     )  # fmt: skip
 
 
-def _theory(healthy: Sequence[Document], rng: np.random.Generator) -> tuple[float, float]:
+def _theory(healthy: Sequence[Record], rng: np.random.Generator) -> tuple[float, float]:
     """Median and 99 % of the checks that the charts need on ideal values of the light index."""
-    grouped: dict[Any, list[Any]] = {}
-    for d in healthy:
-        for v in values(d["measures"], d["scans"]):
-            if not v.name.startswith(NOT_WATCHED):
+    grouped: dict[Key, list[Any]] = {}
+    for r in healthy:
+        for v in values(r.measures, r.scans):
+            if CATALOGUE[v.name].watched:
                 grouped.setdefault(v.key, []).append(v)
     watched = sum(len(vs) >= FEWEST_CHECKS for vs in grouped.values())
-    seen = grouped["noise.light_index", "", "green", ""]
+    seen = grouped[Key("noise.light_index", channel="green", dpi=DPI)]
     numbers = np.array([v.value for v in seen])
     scatter = numbers.std(ddof=1) / numbers.mean()
-    floor = scatter_floor("noise.light_index", numbers.tolist(), [v.uncertainty for v in seen])
+    floor = scatter_floor("noise.light_index", numbers.tolist(), [v.random for v in seen])
     floor /= float(numbers.mean())
     dims = (1 - DIMS_BY) ** np.maximum(0, np.arange(MONTHS) - DIMS_FROM + 1.0)
     delays = []
@@ -308,7 +312,7 @@ def _theory(healthy: Sequence[Document], rng: np.random.Generator) -> tuple[floa
 # -------------------------------------------------------------------------------------- pairs
 
 
-def _pairs(healthy: Sequence[Document]) -> Iterable[Row]:
+def _pairs(healthy: Sequence[Record]) -> Iterable[Row]:
     rng = np.random.default_rng(SEED + 2)
     counts = 200
     claims = 0
@@ -326,6 +330,6 @@ def _pairs(healthy: Sequence[Document]) -> Iterable[Row]:
     )  # fmt: skip
 
 
-def _claims(one: Document, other: Document) -> bool:
+def _claims(one: Record, other: Record) -> bool:
     quiet = ("no difference shown", "not compared")  # shown but too small to matter is a claim too
     return any(row.verdict not in quiet for row in compare([one], [other]).rows)

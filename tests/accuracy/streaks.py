@@ -6,7 +6,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from scanqa.findings import judge
 from scanqa.measures import glass, streaks
+from scanqa.model import Told
 from tests.accuracy import Row
 from tests.measures.blank_paper import MM, light_of_paper, scanned
 
@@ -37,14 +39,14 @@ def _clean() -> Iterable[Row]:
     for trial in range(CLEAN):
         light, rng = light_of_paper(SEED + trial, SHAPE, dpi=DPI, pattern=0.003)
         scan = scanned(light, rng, dpi=DPI, name=f"{trial}.tif")
-        results = streaks.measure([scan])
+        results = streaks.measure([scan], Told())
         alarms += len(results.streaks)
         (pattern,) = results.named("streaks.column_pattern")
         # Chance makes the pattern's own rms differ from 0.3 % by 1/√(2n)
         own = 0.3 / np.sqrt(2 * SHAPE[1])
         pulls.append((pattern.value - 0.3) / np.hypot(pattern.uncertainty, own))
         if previous is not None and trial % 4 == 1:
-            marks += len(glass.measure([previous, scan]).marks)
+            marks += len(glass.measure([previous, scan], Told()).marks)
         previous = scan
     yield Row(
         f"streaks in {CLEAN} clean blank scans (texture 1 %, column pattern 0.3 %, curl)",
@@ -93,7 +95,7 @@ def _detected(
         else:
             rows_ = slice(*part) if part else slice(None)
             light[rows_] *= profile[None].astype(np.float32)
-        got = streaks.measure([scanned(light, rng, dpi=DPI)]).streaks
+        got = streaks.measure([scanned(light, rng, dpi=DPI)], Told()).streaks
         lines += lines_each
         for place, sign in zip(np.round(places), signs, strict=True):
             near = [
@@ -132,13 +134,13 @@ def _causes() -> Row:
             light[:, 850 + 37 * paper] *= 0.99
             gains[0, 1000, 1] = 0.97
             pair.append(scanned(light, rng, dpi=DPI, channels=3, gains=gains, name=f"{paper}"))
-        got = streaks.measure(pair).streaks
-        for place, words in (
-            (300, "moving"), (500, "calibration"), (701, "glass"), (850, "paper"),
-            (887, "paper"), (1000, "element"),
+        got = judge(streaks.measure(pair, Told()), ()).streaks
+        for place, cause in (
+            (300, "moving-dirt"), (500, "white-strip-dirt"), (701, "glass-line"), (850, "paper"),
+            (887, "paper"), (1000, "dead-element"),
         ):  # fmt: skip
             total += 1
-            right += any(abs(s.at_px - place) < 1.5 and words in s.likely_cause for s in got)
+            right += any(abs(s.at_px - place) < 1.5 and s.causes[0].cause == cause for s in got)
     return Row(
         "cause named from two moved scans: moving path, white strip, glass, paper, element",
         "≥ 95 %", f"{100 * right / total:.1f} % of {total}", right / total >= 0.95, seed, "arrays",

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from scanqa.measures import backing, colour, drift, tone
+from scanqa.model import Told
 from tests.accuracy import Row
 from tests.measures.paper import placed
 from tests.measures.test_backing import back_print
@@ -47,7 +48,7 @@ def _white() -> Row:
         blank = placed(
             np.full((300, 200), percent / 100), 100, noise=0.005, bits=8, seed=SEED + seed
         )
-        (m,) = tone.measure([blank], [], []).named("tone.white")
+        (m,) = tone.measure([blank], Told()).named("tone.white")
         errors.append(m.value - lightness)
     return _worst(
         "`tone.white`, 8 bits (half a code is 0.2 L*), noise 0.5 %",
@@ -65,7 +66,7 @@ def _black() -> Row:
         dark = placed(
             np.full((300, 200), light), 100, noise=0.001, bits=16, role="dark", seed=SEED + seed
         )
-        (m,) = tone.measure([], [dark], []).named("tone.black")
+        (m,) = tone.measure([dark], Told()).named("tone.black")
         errors.append(
             m.value - (116 * np.cbrt(light) - 16 if light > 216 / 24389 else 903.3 * light)
         )
@@ -79,7 +80,7 @@ def _range() -> Row:
         dark = placed(
             np.full((300, 200), light), 100, noise=0.0005, role="dark", bits=16, seed=SEED - seed
         )
-        (m,) = tone.measure([blank], [dark], []).named("tone.range")
+        (m,) = tone.measure([blank, dark], Told()).named("tone.range")
         errors.append(m.value - math.log10(0.8 / light))
     return _worst("`tone.range`", 0.02, errors, "D", 4, "closed form")
 
@@ -89,7 +90,7 @@ def _response() -> Iterable[Row]:
     errors = []
     for gain in (0.0, 0.06, 0.12):
         scan, _ = halftone_sheet(gain=gain)
-        (evidence,) = tone.measure([], [], [scan]).evidence
+        (evidence,) = tone.measure([scan], Told()).evidence
         truth = [100 * (c + 4 * gain * c * (1 - c)) for c in COVERS]
         errors += list(np.subtract(evidence.curves[0].y, truth))
     yield _worst(
@@ -99,9 +100,7 @@ def _response() -> Iterable[Row]:
     errors = []
     for field in ("D_VIS", "XYZ_Y", "LAB_L"):
         scan, patches = halftone_sheet()
-        (m,) = tone.measure([], [], [scan], reference=measured(patches, field)).named(
-            "tone.response"
-        )
+        (m,) = tone.measure([scan], Told(reference=measured(patches, field))).named("tone.response")
         errors.append(m.value)  # a true response is off by nothing
     yield _worst(
         "`tone.response` with a CGATS reference, true response", 1.0, errors, "L*", 2, "arrays"
@@ -114,7 +113,7 @@ def _tint() -> Row:
         bed = tinted_bed(
             lambda x, y, loss=loss: (1 + 0 * x, 1 + 0 * x, 1 - loss * x), seed=SEED + seed
         )
-        (m,) = colour.measure([], [bed]).named("colour.neutrality")
+        (m,) = colour.measure([bed], Told()).named("colour.neutrality")
         truth = max(
             abs_tint((1, 1, (1 - loss * x) / (1 - loss / 2))) for x in (0.5 / 12, 11.5 / 12)
         )
@@ -129,7 +128,7 @@ def _no_tint() -> Row:
     errors = []
     for seed in range(12):
         bed = tinted_bed(lambda x, y: (1 - 0.3 * x * y,) * 3, seed=SEED + seed)
-        (m,) = colour.measure([], [bed]).named("colour.neutrality")
+        (m,) = colour.measure([bed], Told()).named("colour.neutrality")
         errors.append(m.value)
     return _worst(
         "the same where light falls off alike in all channels", 0.2, errors, "a*b*", 3, "arrays"
@@ -143,7 +142,7 @@ def _settling() -> Iterable[Row]:
     for _ in range(REPEATS):
         start, tau = rng.choice([-1, 1]) * rng.uniform(0.02, 0.1), rng.uniform(20, 60)
         light = exponential(SECONDS, start, tau) * (1 + rng.normal(0, 0.0003, SECONDS.size))
-        results = drift.measure(series(light, SECONDS))
+        results = drift.measure(series(light, SECONDS), Told())
         (m,) = results.named("drift.settle_time")
         truth = tau * math.log(abs(start) / 0.005)
         times.append(100 * (m.value / truth - 1))
@@ -165,7 +164,7 @@ def _show_through() -> Row:
     for seed, show in enumerate((0.0, 0.4, 0.8, 1.6, 3.2, 6.4)):
         for turn_deg in (0.0, 2.0, 180.0):
             bed = back_print(show, slope=0.01 * seed, turn_deg=turn_deg)
-            (m,) = backing.measure([bed]).named("backing.show_through")
+            (m,) = backing.measure([bed], Told()).named("backing.show_through")
             errors.append(m.value - show)
     return _worst(
         "`backing.show_through`, light uneven by up to 5 %", 0.15, errors, "%", 3, "arrays"

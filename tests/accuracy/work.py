@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa.catalogue import TURN_S
+from scanqa.catalogue.sizes import TURN_S
 from scanqa.demo import SCANNERS
+from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import dpi_needed, size_mm
-from scanqa.findings.plan import plan
 from scanqa.model import Job, Results
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.compressed import JPEG_QUALITY, bytes_per_pixel

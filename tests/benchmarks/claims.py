@@ -15,6 +15,7 @@ import numpy as np
 from PIL import Image
 
 from scanqa.measures import claim
+from scanqa.model import Told
 from tests.measures.printed_page import page, placed
 
 FACTORS = (1.2, 1.37, 1.5, 2.0, 2.4, 3.0, 4.0)
@@ -42,7 +43,7 @@ def false_alarms(pages, seed):
         quality = int(rng.integers(75, 96)) if rng.random() < 0.5 else None
         if quality:
             pixels = through_jpeg(pixels, quality)
-        for found in claim.measure([placed(pixels)]).measurements[::2]:
+        for found in claim.measure([placed(pixels)], Told()).measurements[::2]:
             unmeasured += found.value is None
             if found.value is not None and found.value != 1:
                 alarms += 1
@@ -68,7 +69,7 @@ def found_out(blur, noise, seed):
                 for image in images:
                     cut = image[:1800, :1800]
                     cut = through_jpeg(cut, quality) if quality else cut
-                    for found in claim.measure([placed(cut)]).measurements[::2]:
+                    for found in claim.measure([placed(cut)], Told()).measurements[::2]:
                         of += 1
                         right = found.value is not None and abs(found.value / factor - 1) < 0.03
                         good += right

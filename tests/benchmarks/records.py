@@ -8,20 +8,21 @@ scans at 600 dpi, for a scanner with two years on record: under 10 s. Run it on 
 
 from __future__ import annotations
 
-import copy
 import os
 import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from scanqa.demo import HERON, MONTHS, checked_months, heron_in, write_check
+from scanqa.model import Record
 from scanqa.records import store
+from scanqa.records.database import open_store
 from scanqa.scans.save import save_tiff
 
 SEED = 10_000
@@ -55,29 +56,26 @@ def fill(path: Path, scanners: int) -> None:
     """10,000 records, a working day apart, of as many scanners."""
     rng = np.random.default_rng(SEED)
     first = checked_months(today=date(2026, 11, 25))[0]
-    del first["findings"], first["actions"]  # to fill the disk with numbers, not with words
-    known = [m for m in first["measures"] if m["value"] is not None]
-    with store.open_store(str(path)) as engine:
+    first = replace(first, findings=(), actions=())  # to fill the disk with numbers, not with words
+    with open_store(str(path)) as engine:
         for number in range(RECORDS):
-            document = varied(first, known, rng, number, scanners)
-            store.add(engine, document)
+            store.add(engine, varied(first, rng, number, scanners))
 
 
-def varied(
-    first: dict[str, Any], known: list[Any], rng: np.random.Generator, number: int, scanners: int
-) -> dict[str, Any]:
-    """The document of another check: the same measures, scattered."""
-    document = {**first, "scanner": f"scanner-{number % scanners}"}
+def varied(first: Record, rng: np.random.Generator, number: int, scanners: int) -> Record:
+    """The record of another check: the same measures, scattered."""
     when = datetime(1999, 1, 4, 9, tzinfo=UTC) + timedelta(days=number // scanners)
-    document["conditions"] = {"date": when.isoformat()}
-    document["scans"] = copy.deepcopy(first["scans"])
-    document["scans"][0]["sha256"] = f"{number:064x}"
+    known = [m for m in first.measures if m.value is not None and m.status == "ok"]
     scatter = rng.normal(0, 1, len(known))
-    document["measures"] = [
-        {**m, "value": m["value"] + z * (m["uncertainty"] or 0.01 * abs(m["value"]))}
+    measures = (
+        replace(m, value=m.value + z * (m.uncertainty or 0.01 * abs(m.value)))
         for m, z in zip(known, scatter, strict=True)
-    ]
-    return document
+    )
+    scans = (replace(first.scans[0], sha256=f"{number:064x}"), *first.scans[1:])
+    return replace(
+        first, scanner=f"scanner-{number % scanners}", scans=scans, measures=tuple(measures),
+        conditions={"date": when.isoformat()},
+    )  # fmt: skip
 
 
 def histories(folder: Path) -> None:
@@ -98,9 +96,9 @@ def histories(folder: Path) -> None:
 def quick_checks(folder: Path) -> None:
     """Two blanks against two years."""
     path = folder / "years.sqlite"
-    with store.open_store(str(path)) as engine:
-        for document in checked_months(today=date.today()):
-            store.add(engine, document)
+    with open_store(str(path)) as engine:
+        for record in checked_months(today=date.today()):
+            store.add(engine, record)
     small, large = folder / "a4", folder / "a3"
     small.mkdir()
     large.mkdir()

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from scanqa.capture.plan import FULL
-from scanqa.capture.scan import read_back
+from scanqa.capture.one_scan import read_back
 from scanqa.capture.session import Session
+from scanqa.capture.steps import FULL
 from scanqa.cli.capture_check import look
 from tests import independent as ind
 from tests.capture.fake import paper

@@ -11,7 +11,8 @@ import pytest
 
 from scanqa.sheets import sheet
 from scanqa.simulate import scan
-from scanqa.simulate.scanner import Dust, Lamp, Optics, Output, Scanner, Shadow, Streak
+from scanqa.simulate.device_faults import Dust, Shadow, Streak
+from scanqa.simulate.scanner import Lamp, Optics, Output, Scanner
 from scanqa.simulate.scenes import (
     BLACK_CARD,
     BackPrintScene,

@@ -8,9 +8,9 @@ from PIL import Image
 from scanqa.capture.desk import GO, STOP
 from scanqa.capture.faults import ScanFailed
 from scanqa.capture.guide import Stopped, Verdict, Walk, minutes_left, walk
-from scanqa.capture.plan import FULL, QUICK, Step, fitting
-from scanqa.capture.scan import read_back
+from scanqa.capture.one_scan import read_back
 from scanqa.capture.session import Session, load
+from scanqa.capture.steps import FULL, QUICK, Step, fitting
 from tests.capture.fake import paper
 
 

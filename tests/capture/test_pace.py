@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from scanqa.capture.pace import Pace, paces, table
+from scanqa.capture.timing import Pace, paces, table
 from scanqa.errors import BadOption
 from tests.capture.test_session import ENTRY
 

@@ -21,9 +21,9 @@ import numpy as np
 import pytest
 import tifffile
 
-from scanqa.capture import scan as scan_module
+from scanqa.capture import one_scan as scan_module
 from scanqa.capture.faults import ScanFailed
-from scanqa.capture.scan import scan_to, sweep, true_bits
+from scanqa.capture.one_scan import scan_to, sweep, true_bits
 from scanqa.capture.settings import choose
 from scanqa.scans.array import ArrayScan
 from tests.capture.fake import all_gone, paper

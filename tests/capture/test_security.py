@@ -8,12 +8,12 @@ import pytest
 import scanqa.capture
 from scanqa.capture.device import read_options
 from scanqa.capture.faults import ScanFailed
-from scanqa.capture.scan import scan_to
+from scanqa.capture.one_scan import scan_to
 from scanqa.capture.settings import choose
 from tests.capture.fake import paper
 
 PACKAGE = Path(scanqa.capture.__file__).parent
-SOURCES = [*sorted(PACKAGE.glob("*.py")), PACKAGE.parent / "cli" / "capture.py"]
+SOURCES = [*sorted(PACKAGE.glob("*.py")), PACKAGE.parent / "cli" / "capture_command.py"]
 EVIL = [
     "$(touch pwned)",
     "`touch pwned`",

@@ -13,8 +13,9 @@ import pytest
 from PIL import Image
 
 from scanqa.capture.session import Session
-from scanqa.cli import capture
-from scanqa.qualify import Options
+from scanqa.cli import capture_command
+from scanqa.cli.options import Delivery
+from scanqa.model import Told
 from tests.capture.conftest import configure
 from tests.capture.fake import paper
 from tests.capture.sitting import Sitting, gone, scanimages
@@ -130,21 +131,22 @@ def test_what_is_measured_is_what_was_kept_with_the_roles_that_cannot_be_seen(
     )
     asked = {}
 
-    def measured(paths, *, scanner, options, progress):
-        asked.update(paths=[path.name for path in paths], scanner=scanner, options=options)
+    def measured(paths, *, scanner, told, progress):
+        asked.update(paths=[path.name for path in paths], scanner=scanner, told=told)
         return SimpleNamespace(scans=())
 
-    monkeypatch.setattr("scanqa.qualify.qualify", measured)
-    monkeypatch.setattr(capture, "deliver", lambda *_, **__: 0)
-    options = Options(conditions={"light": "LED"})
+    monkeypatch.setattr("scanqa.qualification.qualify", measured)
+    monkeypatch.setattr(capture_command, "deliver", lambda *_, **__: 0)
+    told = Told(conditions={"light": "LED"})
     session = Session("heron", entries)
-    capture._report(session, tmp_path, tmp_path / "x.html", options, None, False, None)
+    delivery = Delivery(tmp_path, None, keep=False, records=None)
+    capture_command._report(session, tmp_path, told, delivery)
     assert asked["paths"] == ["blank-1.tif", "dark.tif", "claim.tif"]
-    assert asked["options"].roles == {
+    assert asked["told"].roles == {
         tmp_path / "claim.tif": "claim",
         tmp_path / "dark.tif": "dark",
     }
-    assert asked["options"].conditions["light"] == "LED"
+    assert asked["told"].conditions["light"] == "LED"
 
 
 def test_the_same_plan_from_a_folder_that_other_software_fills(tmp_path):

@@ -8,9 +8,9 @@ from PIL import Image
 
 from scanqa.capture.desk import GO
 from scanqa.capture.faults import ScanFailed
-from scanqa.capture.plan import QUICK
 from scanqa.capture.settings import choose
 from scanqa.capture.sources import DeviceSource, FolderSource
+from scanqa.capture.steps import QUICK
 from scanqa.errors import BadOption
 from tests.capture.fake import paper
 from tests.capture.test_guide import Desk

@@ -17,7 +17,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from scanqa.findings.diagnosis import rules
+from scanqa.catalogue.causes import CAUSES
 from scanqa.simulate import one_thread
 from tests.findings.faults import COMBINED, HEALTHY, SEED, SINGLE, Answer, Case, answer
 
@@ -27,7 +27,7 @@ HEAD = f"""# Planted faults and what is said of them
 Made by `python -m tests.findings.fault_table --write` (seed {SEED}); do not edit by hand. Each row
 is simulated, written to TIFF, measured by `qualify` and judged. What is expected was written before
 the row was first run; a row that differs says how. Causes are ranked by the weights in
-`scanqa/findings/causes.toml`; the share of the first is given.
+`scanqa/catalogue/causes.toml`; the share of the first is given.
 
 Weights, signs and measures were mended until rows agreed; no expected cause was changed, but these
 were planted anew after a first run: the cold lamp (with 25 % missing, calibrated once, the paper
@@ -58,18 +58,18 @@ def line(case: Case, given: Answer, wrong: list[str]) -> str:
         expected += f", hardly told from {_name(case.alike)}"
     first, share, also, action = "nothing", "", "", "nothing"
     if given.findings:
-        _, finding = given.findings[0]
+        finding = given.findings[0]
         first = f"**{finding.severity}**: {finding.title}"
-        share = f"{finding.shares[0]:.2f}"
+        share = f"{finding.causes[0].share:.2f}"
         action = finding.action
-        also = "; ".join(f"{f.severity}: {_name(cause)}" for cause, f in given.findings[1:])
+        also = "; ".join(f"{f.severity}: {_name(f.cause)}" for f in given.findings[1:])
     verdict = "yes" if not wrong else f"**no**: {'; '.join(wrong)}"
     cells = (case.planted, expected, first, share, also, action, verdict)
     return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |"
 
 
 def _name(cause: str) -> str:
-    return str(rules()["cause"][cause]["name"])
+    return CAUSES[cause].name
 
 
 def main() -> int:

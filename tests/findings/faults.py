@@ -1,44 +1,39 @@
 """Scanners with one planted fault, with several, and with none: what should be said of each.
 
-The expected causes (rows of ``causes.toml``) were written before the cases were run. Each case
-goes the whole way: simulated scans, TIFF files, `qualify`, the findings of the record.
+The expected causes (rows of ``catalogue/causes.toml``) were written before the cases were run. Each
+case goes the whole way: simulated scans, TIFF files, `qualify`, the findings of the record.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from scanqa.catalogue.causes import CAUSES
 from scanqa.demo import HERON, WREN
-from scanqa.findings.diagnosis import rules
-from scanqa.model import Finding, Record
-from scanqa.qualify import Options, qualify
+from scanqa.model import Diagnosis, Record, Told
+from scanqa.qualification import qualify
 from scanqa.scans.save import save_tiff
 from scanqa.sheets import sheet
 from scanqa.simulate import scan
 from scanqa.simulate.coverage import Shape
-from scanqa.simulate.frames import inverse, rectangle
-from scanqa.simulate.scanner import (
+from scanqa.simulate.device_faults import (
     Banding,
     Dust,
     Falloff,
     Flicker,
     Haze,
-    Lamp,
-    Optics,
-    Output,
-    Scanner,
     Scratch,
-    Segments,
-    Sensor,
     Shadow,
     Streak,
 )
+from scanqa.simulate.frames import inverse, rectangle
+from scanqa.simulate.scanner import Lamp, Optics, Output, Scanner, Segments, Sensor
 from scanqa.simulate.scenes import (
     BlankScene,
     BookScene,
@@ -148,7 +143,7 @@ class Case:
     scans: Mapping[str, Scene] = field(default_factory=blanks)
     dpi: float = 150
     alike: str = ""
-    options: Options = field(default_factory=Options)
+    told: Told = field(default_factory=Told)
     by_scan: Mapping[str, Scanner] = field(default_factory=dict)
     seconds: Mapping[str, float] = field(default_factory=dict)
     finish: Callable[[str, Any], Any] | None = None
@@ -216,9 +211,9 @@ SINGLE: tuple[Case, ...] = (
          scans=blanks(6, still=True), seconds=COLD,
          by_scan={name: warming("cold", at) for name, at in COLD.items()}),
     case("inverter flickers at 31 Hz by 0.6 %; time of a line given", "flicker", small=True,
-         flicker=Flicker(0.006, 31.0), options=Options(line_time_ms=4.0)),
+         flicker=Flicker(0.006, 31.0), told=Told(line_time_ms=4.0)),
     case("lamp flickers at twice the mains by 0.6 %; time of a line given", "flicker", small=True,
-         flicker=Flicker(0.006, 100.0), line_time_s=0.0013, options=Options(line_time_ms=1.3)),
+         flicker=Flicker(0.006, 100.0), line_time_s=0.0013, told=Told(line_time_ms=1.3)),
     case("inverter flickers irregularly by 0.6 %", "flicker", small=True,
          flicker=Flicker(0.006, 25.0, wander=0.8)),
     case("belt: bands of 0.6 % every 2.5 mm", "drive-steps", small=True,
@@ -256,12 +251,12 @@ SINGLE: tuple[Case, ...] = (
          scans=bed(printer=Printer(edge_roughness_um=22.0), cut=False)),
     case("sheet printed 1.2 % too large, bars measured", "print-scale",
          scans=blanks() | bed(printer=Printer(1.012, 1.012, edge_roughness_um=5.0)),
-         options=Options(bars_mm=(182.2, 182.2))),
+         told=Told(bars_mm=(182.2, 182.2))),
     case("sheet printed 1.2 % too large, no rule", "print-scale", alike="wrong-scale",
          scans=blanks() | bed(printer=Printer(1.012, 1.012, edge_roughness_um=5.0))),
     case("scanner's scale off by 1.2 %, bars measured", "wrong-scale",
          scale_error=(0.012, 0.012), scans=blanks() | bed(),
-         options=Options(bars_mm=(180.0, 180.0))),
+         told=Told(bars_mm=(180.0, 180.0))),
     case("noisy electronics: read noise of 500 electrons, two dark scans", "noisy-electronics",
          small=True, sensor=Sensor(read_noise_e=500.0),
          scans=blanks() | {"dark-1": DarkScene(), "dark-2": DarkScene()}),
@@ -318,17 +313,21 @@ class Answer:
     """What was said of a case."""
 
     record: Record
-    findings: tuple[tuple[str, Finding], ...]  # first cause and finding, the gravest first
+
+    @property
+    def findings(self) -> tuple[Diagnosis, ...]:
+        """Diagnoses whose causes were weighed, the gravest first."""
+        return tuple(each for each in self.record.diagnoses if each.causes)
 
     @property
     def alarms(self) -> tuple[str, ...]:
         """First causes of warnings and faults."""
-        return tuple(c for c, f in self.findings if f.severity in ("warning", "fault"))
+        return tuple(f.cause for f in self.findings if f.severity in ("warning", "fault"))
 
     def faults_of(self, asked: Case) -> list[str]:
         """What is wrong with the answer, in words; nothing if all is as expected."""
         wrong = []
-        causes = [cause for cause, _ in self.findings]
+        causes = [finding.cause for finding in self.findings]
         for cause in asked.expected:
             if cause not in causes:
                 wrong.append(f"{cause} is not named")
@@ -338,9 +337,11 @@ class Answer:
         if asked.expected and causes and causes[0] not in asked.expected:
             wrong.append(f"first comes {causes[0]}")
         if asked.alike and asked.expected:
-            name = rules()["cause"][asked.alike]["name"]
-            said = [f.reason for c, f in self.findings if c == asked.expected[0]]
-            if not any(f"hardly tell it from {name}" in reason for reason in said):
+            name = CAUSES[asked.alike].name
+            said = [f for f in self.findings if f.cause == asked.expected[0]]
+            if not any(
+                f.alike == asked.alike and f"hardly tell it from {name}" in f.reason for f in said
+            ):
                 wrong.append(f"not said to be like {asked.alike}")
         return wrong
 
@@ -351,11 +352,10 @@ def answer(asked: Case, folder: Path) -> Answer:
     if asked.earlier is not None:
         before = folder / "earlier"
         before.mkdir()
-        earlier = answer(asked.earlier, before).record.results
-    options = replace(asked.options, earlier=earlier)
-    record = qualify(write(asked, folder), scanner="bench", options=options)
-    assert not record.rejected, record.rejected
-    return Answer(record, tuple(_causes(record.judgement.findings)))
+        earlier = answer(asked.earlier, before).record
+    found = qualify(write(asked, folder), scanner="bench", told=asked.told, earlier=earlier)
+    assert not found.record.rejected, found.record.rejected
+    return Answer(found.record)
 
 
 def write(asked: Case, folder: Path) -> list[Path]:
@@ -371,13 +371,6 @@ def write(asked: Case, folder: Path) -> list[Path]:
         at = 1_700_000_000 + asked.seconds.get(name, 60.0 * number)
         os.utime(files[-1], (at, at))
     return files
-
-
-def _causes(findings: Iterable[Finding]) -> Iterable[tuple[str, Finding]]:
-    by_name = {row["name"]: cause for cause, row in rules()["cause"].items()}
-    for finding in findings:
-        if finding.kind == "diagnosis" and finding.causes:
-            yield by_name[finding.causes[0]], finding
 
 
 __all__ = ["CASES", "COMBINED", "HEALTHY", "SINGLE", "Answer", "Case", "answer", "write"]

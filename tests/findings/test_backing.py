@@ -2,18 +2,24 @@
 
 import pytest
 
-from scanqa.findings.backing import advise
-from scanqa.model import Measurement, Results
+from scanqa.findings.backing_advice import advices, advise
+from scanqa.model import Measurement, Reason, Results, not_measurable
+from scanqa.summary import summarise
+from scanqa.words.of_findings import worded_diagnosis
+
+
+def advised(measurements):
+    """What is advised, in words."""
+    results = Results(tuple(measurements))
+    return tuple(worded_diagnosis(each, results) for each in advise(summarise(measurements)))
 
 
 def scans(**backings):
     """Show-through in % and L* of the paper, by the name of the scan."""
-    return Results(
-        tuple(
-            Measurement(name, value, 0.05, scan=scan)
-            for scan, values in backings.items()
-            for name, value in zip(("backing.show_through", "backing.paper"), values, strict=True)
-        )
+    return tuple(
+        Measurement(name, value, 0.05, scan=scan)
+        for scan, values in backings.items()
+        for name, value in zip(("backing.show_through", "backing.paper"), values, strict=True)
     )
 
 
@@ -23,7 +29,7 @@ def lightness(light):
 
 
 def test_black_card_is_advised_with_what_remains_and_what_it_costs():
-    (found,) = advise(scans(lid=(7.9, 96.4), card=(0.4, 93.4)))
+    (found,) = advised(scans(lid=(7.9, 96.4), card=(0.4, 93.4)))
     assert found.severity == "warning"
     assert "black card" in found.title
     assert "from 7.9 % to 0.4 % of the light" in found.action
@@ -34,12 +40,12 @@ def test_black_card_is_advised_with_what_remains_and_what_it_costs():
 def test_the_step_is_that_of_cie_lightness():
     """Paper of 80 % that loses 7.9 % of its light."""
     before, after = lightness(0.8), lightness(0.8 * (1 - 0.079))
-    (found,) = advise(scans(lid=(7.9, before), card=(0.0, before - 3)))
+    (found,) = advised(scans(lid=(7.9, before), card=(0.0, before - 3)))
     assert f"a step of {before - after:.1f} L*" in found.reason
 
 
 def test_what_remains_is_said_when_it_is_still_seen():
-    (found,) = advise(scans(lid=(14.0, 96.0), card=(5.0, 90.0)))
+    (found,) = advised(scans(lid=(14.0, 96.0), card=(5.0, 90.0)))
     assert "still" in found.action
     assert found.rests_on == ("backing.show_through", "backing.paper")
 
@@ -55,13 +61,14 @@ def test_what_remains_is_said_when_it_is_still_seen():
     ],
 )
 def test_other_cases(backings, words, severity):
-    (found,) = advise(scans(**backings))
+    (found,) = advised(scans(**backings))
     assert words in found.title
+    assert found.cause in advices()
     assert found.severity == severity
     assert ("card behind it" in found.action) == (words == "shows through")
 
 
 def test_nothing_is_said_without_a_back_print_scan():
-    assert advise(Results()) == ()
-    missing = Measurement("backing.show_through", None, status="not-measurable", reason="no scan")
-    assert advise(Results((missing,))) == ()
+    assert advised(()) == ()
+    missing = not_measurable("backing.show_through", Reason("no-scan", "no scan"))
+    assert advised((missing,)) == ()

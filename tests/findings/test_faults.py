@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from scanqa.findings.diagnosis import rules
+from scanqa.catalogue.causes import CAUSES
 from tests.findings.faults import CASES, COMBINED, HEALTHY, SINGLE, answer, write
 
 TABLE = Path(__file__).with_name("faults.md")
@@ -34,7 +34,7 @@ def test_several_faults_are_named_each(tmp_path):
     case = named("cold lamp, dirt on the white strip")
     given = answer(case, tmp_path)
     assert given.faults_of(case) == []
-    for _, finding in given.findings:
+    for finding in given.findings:
         assert finding.action
         assert finding.check_next
         assert finding.stop
@@ -46,7 +46,7 @@ def test_the_cases_are_many_and_each_expectation_is_a_cause():
     assert len(HEALTHY) >= 3
     assert len({case.planted for case in CASES}) == len(CASES)
     for case in CASES:
-        assert set(case.expected) <= set(rules()["cause"])
+        assert set(case.expected) <= set(CAUSES)
 
 
 def test_the_committed_table_has_every_case_with_what_was_expected():
@@ -57,7 +57,7 @@ def test_the_committed_table_has_every_case_with_what_was_expected():
             f"make {TABLE.name} afresh: python -m tests.findings.fault_table"
         )
         for cause in case.expected:
-            assert rules()["cause"][cause]["name"] in by_case[case.planted]
+            assert CAUSES[cause].name in by_case[case.planted]
 
 
 def test_simulation_does_not_hang_on_the_order_of_cases(tmp_path):

@@ -10,15 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanqa.findings.legibility import (
-    dpi_needed,
-    index_reached,
-    legibility,
-    levels,
-    size_mm,
-    word,
-)
+from scanqa.findings import judge
+from scanqa.findings.legibility import dpi_needed, index_reached, levels, size_mm, word
 from scanqa.model import Measurement, Results, ScanFacts
+from scanqa.words.of_judgement import worded
 
 EFFECTIVE = "sharpness.effective_dpi"
 
@@ -74,6 +69,11 @@ def scan(name, dpi):
     )  # fmt: skip
 
 
+def legibility(results, scans):
+    """In words, as it is judged."""
+    return worded(judge(results, scans), results).legibility
+
+
 def site(dpi, direction, name="bed.tif", **more):
     return Measurement(
         EFFECTIVE, dpi, 3.0, scan=name, direction=direction, channel="luma", at_mm=(9.0, 9.0),
@@ -90,20 +90,23 @@ def test_the_worse_direction_by_luma_decides():
     assert excellent.size_mm == pytest.approx(2 * 8 / (0.039 * 220))
     # The relative uncertainty of the size is that of the dpi.
     assert excellent.uncertainty_mm / excellent.size_mm == pytest.approx(3.0 / 220.0)
-    assert not found.at_least
+    assert found.bound == "ok"
+    assert found.limit is None
 
 
 def test_a_lower_bound_of_the_dpi_bounds_the_size_from_above_and_says_why():
-    more = {"status": "lower-bound", "reason": "the print is rough"}
+    more = {"status": "at-least", "reason": "the print is rough", "reason_kind": "print"}
     sites = (site(240.0, "across", **more), site(230.0, "travel", **more))
     (found,) = legibility(Results(sites), (scan("bed.tif", 600.0),))
-    assert found.at_least
+    assert found.bound == "at-least"
+    assert found.limit == "print"
     assert found.note == "the print is rough"
 
 
 def test_where_the_samples_are_the_limit_it_is_said():
     sites = (site(299.0, "across"), site(298.0, "travel"))
     (found,) = legibility(Results(sites), (scan("bed.tif", 300.0),))
+    assert found.limit == "sampling"
     assert "a finer setting may show smaller print" in found.note
 
 

@@ -2,10 +2,10 @@
 
 import pytest
 
-from scanqa.findings.legibility import legibility
-from scanqa.findings.plan import plan
+from scanqa.findings.job_plan import plan
 from scanqa.model import FileSize, Job, Measurement, Results
-from tests.findings.test_legibility import scan, site
+from scanqa.words.of_plan import worded_plan
+from tests.findings.test_legibility import legibility, scan, site
 
 SCANS = (scan("bed.tif", 300.0), scan("fine.tif", 600.0))
 A4 = (210.0, 297.0)
@@ -21,7 +21,8 @@ def job(**changes):
 
 def planned(job_, results=None, scans=SCANS, compressed=None):
     results = results or Results()
-    return plan(job_, results, scans, legibility(results, scans), compressed or {})
+    legible = legibility(results, scans)
+    return worded_plan(plan(job_, results, scans, legible, compressed or {}), legible)
 
 
 def sharp(dpi, name="fine.tif", **more):
@@ -85,10 +86,16 @@ def test_what_the_optics_do_not_support_is_not_asked_for():
 
 
 def test_a_bound_leaves_it_open_what_the_optics_support():
-    more = {"status": "lower-bound", "reason": "the print is rough"}
+    more = {"status": "at-least", "reason": "the print is rough", "reason_kind": "print"}
     found = planned(job(smallest_mm=0.7), sharp(310.0, **more))
     assert found.dpi == 600
     assert "not known: the print is rough" in found.why_dpi
+
+
+def test_a_scan_that_is_as_sharp_as_its_dpi_leaves_it_open_what_the_optics_support():
+    found = planned(job(smallest_mm=0.7), sharp(295.0, "bed.tif"))  # of 300; 586 dpi needed
+    assert (found.optics, found.dpi) == ("at-least", 600)
+    assert "finer setting may show smaller print; scan the bed sheet at this" in found.why_dpi
 
 
 def test_without_a_bed_sheet_the_optics_are_not_known():

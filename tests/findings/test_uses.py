@@ -14,9 +14,11 @@ from pathlib import Path
 import pytest
 
 from scanqa.errors import BadOption
-from scanqa.findings.profile import own_uses, read_uses
-from scanqa.findings.uses import judge_uses
-from scanqa.model import Measurement, Results
+from scanqa.findings.uses import judge_uses, overall
+from scanqa.findings.uses_file import own_uses, read_uses
+from scanqa.model import Measurement, Outcome, Results
+from scanqa.summary import summarise
+from scanqa.words.of_uses import worded_outcome
 
 
 def condition(use_name, measure):
@@ -48,8 +50,14 @@ def results(dpi, streak=0.0, **more):
     )
 
 
-def word(found, use):
-    return next(u for u in judge_uses(found, own_uses()) if u.use == use)
+def judged(found, uses, scans=()):
+    """Every use's word and its reason."""
+    verdicts = judge_uses(summarise(found.measurements, scans), uses)
+    return worded_outcome(Outcome(overall(verdicts), uses=verdicts), ()).uses
+
+
+def word(found, use, scans=()):
+    return next(u for u in judged(found, own_uses(), scans) if u.use == use)
 
 
 @pytest.mark.parametrize(("dpi", "fitness"), [(290, "fit"), (200, "limited"), (100, "unfit")])
@@ -64,7 +72,7 @@ def test_a_strong_streak_makes_sharp_text_limited_and_is_named():
 
 
 def test_a_lower_bound_is_never_unfit_nor_said_to_be_usable():
-    more = {"status": "lower-bound", "reason": "rough print"}
+    more = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
     found = word(results(100, **more), "text")  # 100 dpi or more; the text needs 123
     assert found.fitness == "not judged"
     assert "at least 100 dpi" in found.reason
@@ -74,13 +82,30 @@ def test_a_lower_bound_is_never_unfit_nor_said_to_be_usable():
 
 def test_a_lower_bound_of_something_that_should_be_small_is_unfit_or_unknown():
     def covers(value):
-        even = Measurement("shading.nonuniformity", value, None, "lower-bound", "clipped paper")
+        even = Measurement(
+            "shading.nonuniformity", value, None, "at-least", "clipped paper",
+            reason_kind="clipped",
+        )  # fmt: skip
         clean = Measurement("streaks.strongest_visible", 0.0, 0.1)
         return word(Results((even, clean)), "covers")
 
     assert covers(25.0).fitness == "unfit"  # 25 % or more, where 20 % is the limit
     assert covers(3.0).fitness == "not judged"
     assert "at least 3.0 %" in covers(3.0).reason
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "fitness"),
+    [(280.0, 290.0, "fit"), (130.0, 290.0, "limited"), (100.0, 290.0, "not judged")],
+)
+def test_a_range_is_judged_as_far_as_both_its_ends_agree(low, high, fitness):
+    more = {"status": "between", "reason": "two ways to read it", "reason_kind": "unclear"}
+    value = Measurement(
+        "sharpness.effective_dpi", high - 1, 2.0, direction="across", low=low, high=high, **more
+    )
+    found = word(Results((value,)), "text")
+    assert found.fitness == fitness
+    assert f"between {low:.0f} and {high:.0f} dpi" in found.reason
 
 
 def test_without_the_required_measure_there_is_no_word():
@@ -109,15 +134,15 @@ def test_uses_of_ones_own_are_judged_like_ours(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text(GOOD, "utf-8")
     uses = read_uses(path)
-    verdicts = {dpi: judge_uses(results(dpi), uses)[0].fitness for dpi in (420, 200, 150)}
+    verdicts = {dpi: judged(results(dpi), uses)[0].fitness for dpi in (420, 200, 150)}
     assert verdicts == {420: "fit", 200: "limited", 150: "unfit"}
-    assert judge_uses(Results(), uses)[0].fitness == "not judged"
+    assert judged(Results(), uses)[0].fitness == "not judged"
 
 
 def test_a_use_of_which_nothing_is_known_is_not_judged(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text(GOOD.replace("required = true\n", ""), "utf-8")
-    (verdict,) = judge_uses(Results(), read_uses(path))
+    (verdict,) = judged(Results(), read_uses(path))
     assert verdict.fitness == "not judged"
     assert "nothing of it is known" in verdict.reason
 
@@ -182,4 +207,4 @@ def test_the_example_of_the_readme_is_a_file_of_uses(tmp_path):
     # letters of 1.2 mm: QI 8 (excellent) and 3.6 (marginal)
     assert lists.conditions[0].fit == pytest.approx(2 * 8 / (0.039 * 1.2), abs=1)
     assert lists.conditions[0].limited == pytest.approx(2 * 3.6 / (0.039 * 1.2), abs=1)
-    assert judge_uses(results(350), (lists, plates))[0].fitness == "fit"
+    assert judged(results(350), (lists, plates))[0].fitness == "fit"

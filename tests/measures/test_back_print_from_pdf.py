@@ -4,6 +4,7 @@ import pytest
 
 from scanqa.errors import ScanqaError
 from scanqa.measures import backing
+from scanqa.model import Told
 from tests import independent as ind
 from tests.measures.folded import INK, PAPER, TARGETS, back_print, scanned
 
@@ -17,7 +18,7 @@ def test_show_through_however_it_lies(show_percent, turn_deg):
     light = back_print(show_percent / 100, fine_dpi=FINE_DPI)
     pieces = scanned(light, fine_dpi=FINE_DPI, dpi=DPI, turn_deg=turn_deg, name="lid.tif")
     assert {piece.role for piece in pieces} == {"back-print"}
-    (m,) = backing.measure(pieces).named("backing.show_through")
+    (m,) = backing.measure(pieces, Told()).named("backing.show_through")
     assert m.value == pytest.approx(show_percent, abs=0.15)  # %
     assert m.uncertainty < 0.2
 
@@ -30,7 +31,9 @@ def test_lid_and_black_card():
     card = scanned(
         back_print(0.006, paper=0.76, fine_dpi=FINE_DPI), fine_dpi=FINE_DPI, dpi=DPI, name="c.tif"
     )
-    found = {m.scan: m for m in backing.measure([*card, *lid]).named("backing.show_through")}
+    found = {
+        m.scan: m for m in backing.measure([*card, *lid], Told()).named("backing.show_through")
+    }
     assert found["lid.tif"].value == pytest.approx(7.5, abs=0.15)
     assert found["c.tif"].value == pytest.approx(0.6, abs=0.15)
     assert "lighter" in found["lid.tif"].reason

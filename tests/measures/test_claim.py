@@ -9,7 +9,8 @@ from PIL import Image, ImageFilter
 from scipy import ndimage
 
 from scanqa.measures import claim
-from scanqa.numeric.resampling import KERNELS
+from scanqa.measures.claim.kernels import KERNELS
+from scanqa.model import Told
 from tests.measures.printed_page import as_codes, page, placed
 
 FACTOR = 0.03  # relative; what the tool promises. It is met a hundred times over
@@ -52,10 +53,14 @@ def through_jpeg(pixels, quality=90):
 
 def factors(pixels, **facts):
     """Measurement of each direction that is long enough."""
-    results = claim.measure([placed(pixels, **facts)])
+    results = claim.measure([placed(pixels, **facts)], Told())
     found = {m.direction: m for m in results.named("claim.factor")}
     for share in results.named("claim.native_fraction"):
-        assert share.value == pytest.approx(1 / found[share.direction].value)
+        factor = found[share.direction]
+        assert share.value == pytest.approx(1 / factor.value)
+        if factor.uncertainty is not None:  # the share of a factor is as uncertain
+            relative = factor.uncertainty / factor.value
+            assert share.uncertainty == pytest.approx(share.value * relative)
     return found
 
 
@@ -91,6 +96,18 @@ def test_an_enlarged_page_is_found_out_with_factor_and_kernel(native, kernel, fa
     assert f"from about {600 / found.value:.0f} to 600 dpi" in found.reason
 
 
+def test_the_uncertainty_of_a_factor_covers_it(native):
+    pulls = []
+    for factor in (1.3, 1.37, 1.61, 1.8, 2.2, 2.4, 2.7, 3.1):
+        pixels = enlarge(native, factor, factor, "cubic", "OpenCV")[:500]
+        truth = pixels.shape[1] / native.shape[1]  # a whole number of samples
+        found = across(pixels)
+        pulls.append((found.value - truth) / found.uncertainty)
+    # frequencies are searched on a grid, so errors are spread evenly rather than normally
+    assert 0.5 < np.sqrt(np.mean(np.square(pulls))) < 1.3
+    assert np.abs(pulls).max() < 2
+
+
 def test_linear_and_cubic_at_exactly_twice_are_not_told_apart(native):
     """Keys' weights at 1/4 are linear's, filtered alike: (-9, 111, 29, -3)/128 = (3, 1)/4 * s."""
     smooth = np.convolve([0.75, 0.25], np.array([-12, 152, -12]) / 128)
@@ -106,12 +123,13 @@ def test_linear_and_cubic_at_exactly_twice_are_not_told_apart(native):
 
 def test_lines_doubled_along_the_travel_leave_the_other_direction_alone(native):
     doubled = np.repeat(page(np.random.default_rng(12), 900, 1800), 2, axis=0)
-    found = factors(doubled)
+    found = factors(doubled, dpi=(600.0, 1200.0))
     assert found["travel"].value == pytest.approx(2, rel=FACTOR)
-    assert "nearest" in found["travel"].reason
+    assert "nearest interpolation from about 600 to 1200 dpi" in found["travel"].reason
     assert found["across"].value == 1
-    turned = factors(doubled.T)
+    turned = factors(doubled.T, dpi=(1200.0, 600.0))
     assert turned["across"].value == pytest.approx(2, rel=FACTOR)
+    assert "from about 600 to 1200 dpi" in turned["across"].reason
     assert turned["travel"].value == 1
 
 
@@ -142,6 +160,7 @@ def test_a_native_page_is_left_alone_however_soft(kind):
         assert found.uncertainty is None
         assert found.reason.startswith("no interpolation found")
         assert ("JPEG" in found.reason) == lossy
+        assert found.reason_kind == ("compression" if lossy else "method")
 
 
 def test_lines_of_text_that_share_their_feet_are_no_agreement():
@@ -178,20 +197,21 @@ def test_sharpening_and_levels_are_no_interpolation():
 @pytest.mark.parametrize("level", [0.0, 0.2])
 def test_paper_without_print_or_grain_is_not_measurable(level):
     pixels = as_codes(np.random.default_rng(1).normal(238, level, (1800, 1800)))
-    results = claim.measure([placed(pixels)])
+    results = claim.measure([placed(pixels)], Told())
     assert len(results.measurements) == 4
     assert {m.status for m in results.measurements} == {"not-measurable"}
     assert "print" in results.measurements[0].reason
+    assert {m.reason_kind for m in results.measurements} == {"too-few"}
 
 
 def test_a_scrap_is_not_measurable(native):
-    results = claim.measure([placed(native[:200, :200])])
+    results = claim.measure([placed(native[:200, :200])], Told())
     assert {m.status for m in results.measurements} == {"not-measurable"}
 
 
 def test_pieces_on_one_scan_are_one_measurement_and_the_figure_shows_the_peak(native):
     placement = placed(enlarge(native, 3, 3, "cubic", "Pillow")[:400, :2500])
-    results = claim.measure([placement, placement])
+    results = claim.measure([placement, placement], Told())
     assert len(results.measurements) == 4
     figure = results.evidence[0]
     (curve,) = figure.curves

@@ -8,8 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanqa.measures import edges
-from scanqa.model import Piece, Tag
+from scanqa.measures.edges.border_shadow import side_lightness
+from scanqa.model import Piece, Tag, Told
+from scanqa.numeric.border import far_zone_mm, shadow
 from scanqa.numeric.lightness import lstar
+from scanqa.reading.sides import depths_mm
 from tests.measures.paper import MM, grid_mm, placed, value
 
 TOLERANCE_MM = 0.3  # the acceptance figure
@@ -38,7 +41,7 @@ def shadowed(side, black, tau, *, amount=0.7):
 @pytest.mark.parametrize("side", SIDES)
 @pytest.mark.parametrize(("black", "tau"), [(0.0, 0.6), (1.3, 1.0), (0.4, 3.0)])
 def test_depth_of_a_shadow(side, black, tau):
-    found = edges.measure([placed(shadowed(side, black, tau), DPI, noise=0.01)], [])
+    found = edges.measure([placed(shadowed(side, black, tau), DPI, noise=0.01)], Told())
     depth = true_depth(black, tau)
     assert value(found, f"edges.shadow_{side}") == pytest.approx(depth, abs=TOLERANCE_MM)
     assert value(found, f"edges.shadow_{OTHER[side]}") == 0.0
@@ -54,7 +57,7 @@ def test_depth_of_a_shadow(side, black, tau):
 def test_a_black_band_is_found_to_a_part_of_a_pixel():
     light = np.full((800, 600), 0.8)
     light[:, :10] = 0.0
-    found = edges.measure([placed(light, DPI, noise=0.005)], [])
+    found = edges.measure([placed(light, DPI, noise=0.005)], Told())
     assert value(found, "edges.shadow_left") == pytest.approx(10 * MM / DPI, abs=0.5 * MM / DPI)
 
 
@@ -62,7 +65,7 @@ def test_falloff_is_not_shadow():
     """6 % of light lost from the centre to the side (2.3 L*), as a parabola: no shadow."""
     x, y = grid_mm(WIDTH, HEIGHT, DPI)
     light = 0.8 * (1 - 0.06 * (2 * x / WIDTH - 1) ** 2) * np.ones_like(y)
-    found = edges.measure([placed(light, DPI, noise=0.01)], [])
+    found = edges.measure([placed(light, DPI, noise=0.01)], Told())
     assert [value(found, f"edges.shadow_{side}") for side in SIDES] == [0, 0, 0, 0]
 
 
@@ -71,14 +74,14 @@ def test_streaks_and_dust_are_not_shadow():
     light[:, 60:62] *= 0.5  # a dark streak 10 mm in
     light[:, 8:9] *= 1.6  # a bright one within the shadow
     light[300:320, 5:60] *= 0.2  # a smudge at the side
-    found = edges.measure([placed(light, DPI, noise=0.01)], [])
+    found = edges.measure([placed(light, DPI, noise=0.01)], Told())
     assert value(found, "edges.shadow_left") == pytest.approx(true_depth(0.5, 1.0), abs=0.3)
 
 
 def test_a_shadow_along_a_part_of_a_side_is_told():
     light = np.full_like(shadowed("left", 0, 1.0), 0.8)
     light[700:] = shadowed("left", 1.0, 1.0)[700:]  # from 118.5 mm down
-    found = edges.measure([placed(light, DPI, noise=0.01)], [])
+    found = edges.measure([placed(light, DPI, noise=0.01)], Told())
     (m,) = found.named("edges.shadow_left")
     assert m.value == 0.0
     assert "uneven" in m.reason
@@ -88,21 +91,21 @@ def test_a_shadow_along_a_part_of_a_side_is_told():
     assert value(found, "edges.usable_width") == pytest.approx(usable, abs=0.4)
 
 
-def test_the_limit_is_an_option():
-    light = placed(shadowed("left", 0, 2.0), DPI, noise=0.01)
-    for delta_l in (1.0, 5.0):
-        found = edges.measure([light], [], shadow_delta_l=delta_l)
-        truth = true_depth(0, 2.0, delta_l=delta_l)
-        assert value(found, "edges.shadow_left") == pytest.approx(truth, abs=TOLERANCE_MM)
+@pytest.mark.parametrize("delta_l", [1.0, 5.0])
+def test_depth_where_another_darkening_counts_as_shadow(delta_l):
+    bands = side_lightness(placed(shadowed("left", 0, 2.0), DPI, noise=0.01), "left")
+    at_mm = depths_mm(bands.shape[1], DPI)
+    found = shadow(at_mm, bands, far_zone_mm(WIDTH), delta_l)
+    assert found.depth == pytest.approx(true_depth(0, 2.0, delta_l=delta_l), abs=TOLERANCE_MM)
 
 
 @pytest.mark.parametrize("end_mm", [25, 32, 40, 60])
 def test_darkness_without_end_is_a_lower_bound(end_mm):
     x, y = grid_mm(WIDTH, HEIGHT, DPI)
     light = np.where(x < end_mm, 0.2, 0.8) * np.ones_like(y)
-    found = edges.measure([placed(light, DPI, noise=0.01)], [])
+    found = edges.measure([placed(light, DPI, noise=0.01)], Told())
     (m,) = found.named("edges.shadow_left")
-    assert m.status == "lower-bound"
+    assert m.status == "at-least"
     assert m.value == pytest.approx(20)
     assert not found.named("edges.usable_width")
 
@@ -112,7 +115,7 @@ def test_stated_error_of_the_depth_is_the_scatter():
     name = "edges.shadow_left"
     light = shadowed("left", 0.0, 2.0)[:600, :400]
     found = [
-        edges.measure([placed(light, DPI, noise=0.04, seed=seed)], []).named(name)[0]
+        edges.measure([placed(light, DPI, noise=0.04, seed=seed)], Told()).named(name)[0]
         for seed in range(30)
     ]
     scatter = np.std([m.value for m in found], ddof=1)
@@ -123,20 +126,20 @@ def test_stated_error_of_the_depth_is_the_scatter():
 
 @pytest.mark.parametrize("light", [np.full((900, 700), 0.01), np.full((20, 20), 0.8)])
 def test_what_cannot_be_measured_says_why(light):
-    found = edges.measure([placed(light, DPI)], [])
+    found = edges.measure([placed(light, DPI)], Told())
     assert not any(m.value for m in found.measurements)
     assert all(m.reason for m in found.measurements)
 
 
 def test_without_scans_every_figure_says_what_to_do():
-    found = edges.measure([], []).measurements
+    found = edges.measure([], Told()).measurements
     assert len(found) == 4 + 2 + 4 + 4
     assert all("scan" in m.reason for m in found)
 
 
 def bed(width_mm, height_mm):
     light = np.full((round(height_mm * 40 / MM), round(width_mm * 40 / MM)), 0.8)
-    found = edges.measure([placed(light, 40)], [])
+    found = edges.measure([placed(light, 40)], Told())
     return {m.name: m for m in found.measurements}
 
 
@@ -166,7 +169,7 @@ def test_it_says_whether_turning_the_sheet_round_helps():
 def test_a_shadow_costs_a_sheet_its_margin():
     light = np.full((round(297 * 40 / MM), round(216 * 40 / MM)), 0.8)
     light[:, :20] = 0.1  # 12.7 mm
-    found = {m.name: m for m in edges.measure([placed(light, 40)], []).measurements}
+    found = {m.name: m for m in edges.measure([placed(light, 40)], Told()).measurements}
     assert found["edges.lost_a4"].value == pytest.approx(210 - (216 - 12.7), abs=1.0)
 
 
@@ -176,7 +179,7 @@ def test_mirror_turn_and_gain(black, tau, gain):
     x, y = grid_mm(90, 110, 100)
     light = 0.8 * transmitted(x, black, tau) * np.ones_like(y)
     plain, mirrored, turned, brighter = (
-        edges.measure([placed(each, 100, noise=0.002, bits=16)], [])
+        edges.measure([placed(each, 100, noise=0.002, bits=16)], Told())
         for each in (light, light[:, ::-1], light.T, gain * light)
     )
     depth = value(plain, "edges.shadow_left")
@@ -230,7 +233,7 @@ def strip(side, margin_mm, *, turn_deg=0.0, at=0.5, name="strips.tif", residual_
 @pytest.mark.parametrize("margin", [0.0, 1.7, 6.0])
 @pytest.mark.parametrize("turn_deg", [0.0, 2.5])
 def test_dead_margin_is_the_gap_between_fold_and_border(side, margin, turn_deg):
-    found = edges.measure([], [strip(side, margin, turn_deg=turn_deg)])
+    found = edges.measure([strip(side, margin, turn_deg=turn_deg)], Told())
     (m,) = found.named(f"edges.dead_margin_{side}")
     assert m.value == pytest.approx(margin, abs=1e-6)
     assert 0.1 <= m.uncertainty < 0.15  # the fold's 0.1 mm, and little from the fit
@@ -239,7 +242,7 @@ def test_dead_margin_is_the_gap_between_fold_and_border(side, margin, turn_deg):
 
 
 def test_several_strips_on_a_side_are_averaged():
-    found = edges.measure([], [strip("left", 1.5, at=0.2), strip("left", 2.5, at=0.8)])
+    found = edges.measure([strip("left", 1.5, at=0.2), strip("left", 2.5, at=0.8)], Told())
     (m,) = found.named("edges.dead_margin_left")
     assert m.value == pytest.approx(2.0)
     assert m.uncertainty == pytest.approx(0.5, abs=0.01)  # they disagree: sd / √2
@@ -247,7 +250,7 @@ def test_several_strips_on_a_side_are_averaged():
 
 def test_a_worse_fit_is_less_certain():
     good, bad = (
-        edges.measure([], [strip("top", 2.0, residual_um=r)]).named("edges.dead_margin_top")[0]
+        edges.measure([strip("top", 2.0, residual_um=r)], Told()).named("edges.dead_margin_top")[0]
         for r in (10.0, 400.0)
     )
     assert bad.uncertainty > 1.5 * good.uncertainty
@@ -255,22 +258,43 @@ def test_a_worse_fit_is_less_certain():
 
 @pytest.mark.parametrize(("margin", "turn_deg", "word"), [(-20, 0, "hooked"), (1, 25, "turned")])
 def test_a_strip_that_does_not_lie_on_the_edge_is_refused(margin, turn_deg, word):
-    found = edges.measure([], [strip("left", margin, turn_deg=turn_deg)])
+    found = edges.measure([strip("left", margin, turn_deg=turn_deg)], Told())
     (m,) = [m for m in found.measurements if m.name == "edges.dead_margin_left"]
     assert m.status == "not-measurable"
     assert word in m.reason
 
 
 def test_a_fold_just_inside_the_image_leaves_no_margin():
-    (m,) = edges.measure([], [strip("right", -0.4)]).named("edges.dead_margin_right")
+    (m,) = edges.measure([strip("right", -0.4)], Told()).named("edges.dead_margin_right")
     assert m.value == 0.0
     assert "0.4 mm inside" in m.reason
 
 
 def test_a_margin_read_by_eye_counts_where_no_strip_was_located():
-    found = edges.measure([], [strip("left", 1.5)], read_mm={"left": 3.0, "top": 2.0})
+    found = edges.measure([strip("left", 1.5)], Told(dead_margins_mm={"left": 3.0, "top": 2.0}))
     (left,), (top,) = (found.named(f"edges.dead_margin_{side}") for side in ("left", "top"))
     assert left.value == pytest.approx(1.5)
     assert (top.value, top.uncertainty) == (2.0, pytest.approx(1 / math.sqrt(12), abs=0.02))
     assert "by eye" in top.reason
     assert "by eye it was 3.0 mm" in left.reason  # what the user read is not dropped in silence
+
+
+PLACE_MM = 1 / math.sqrt(12)  # of a pixel: where in it a border lies is not known
+
+
+def test_without_grain_a_depth_is_known_to_its_pixel():
+    light = np.full((800, 600), 0.8)
+    light[:, :10] = 0.0
+    found = edges.measure([placed(light, DPI)], Told())
+    (depth,) = found.named("edges.shadow_left")
+    assert depth.uncertainty == pytest.approx(PLACE_MM * MM / DPI, rel=1e-3)
+    (width,) = found.named("edges.usable_width")
+    assert width.uncertainty == pytest.approx(math.sqrt(2) * PLACE_MM * MM / DPI, rel=1e-3)
+
+
+def test_what_is_lost_is_known_as_the_bed_is():
+    """An A4 sheet sticks out of the height only, an A3 sheet of both."""
+    found = bed(216, 290)
+    side = math.sqrt(2) * PLACE_MM * MM / 40  # two shadows make a width or a height
+    assert found["edges.lost_a4"].uncertainty == pytest.approx(side, rel=1e-3)
+    assert found["edges.lost_a3"].uncertainty == pytest.approx(math.sqrt(2) * side, rel=1e-3)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from scanqa.measures import glass
+from scanqa.model import Told
 from tests.measures.blank_paper import MM, light_of_paper, scanned
 
 DPI = 300
@@ -39,7 +40,7 @@ def on_the_glass(light):
 def test_what_stays_is_a_mark_and_what_moves_is_not():
     one = blank(1, on_the_glass, lambda light: disc(light, 300, 1500, 4, 0.6))
     other = blank(2, on_the_glass, lambda light: disc(light, 700, 1300, 4, 0.6))
-    results = glass.measure([one, other])
+    results = glass.measure([one, other], Told())
     assert results.named("glass.marks")[0].value == 3
     by_place = {(round(m.at_mm[0]), round(m.at_mm[1])): m for m in results.marks}
     spot = by_place[(42, 59)]  # 500.5 and 700.5 px of 25.4/300 mm
@@ -63,7 +64,7 @@ def test_scratches_of_any_direction(start, end):
     def change(light):
         line(light, start, end, 1.6, 0.85)
 
-    (mark,) = glass.measure([blank(3, change), blank(4, change)]).marks
+    (mark,) = glass.measure([blank(3, change), blank(4, change)], Told()).marks
     assert mark.kind == "scratch"
     assert mark.size_mm[0] == pytest.approx(abs(end[0] - start[0]) * MM / DPI, abs=1.0)
     assert mark.size_mm[1] == pytest.approx(abs(end[1] - start[1]) * MM / DPI, abs=1.0)
@@ -72,7 +73,7 @@ def test_scratches_of_any_direction(start, end):
 def test_clean_glass_has_no_marks():
     for seed in range(3):
         pair = [blank(10 + 2 * seed, pattern=0.003), blank(11 + 2 * seed, pattern=0.003)]
-        results = glass.measure(pair)
+        results = glass.measure(pair, Told())
         assert results.marks == ()
         assert results.named("glass.marks")[0].value == 0
 
@@ -82,11 +83,11 @@ def test_a_streak_is_no_mark():
         light[:, 700] *= 0.97
         light[:, 900:912] *= 0.98
 
-    assert glass.measure([blank(20, change), blank(21, change)]).marks == ()
+    assert glass.measure([blank(20, change), blank(21, change)], Told()).marks == ()
 
 
 def test_one_scan_reports_no_mark_and_says_why():
-    results = glass.measure([blank(30, on_the_glass)])
+    results = glass.measure([blank(30, on_the_glass)], Told())
     assert results.marks == ()
     (number,) = results.measurements
     assert number.status == "not-measurable"
@@ -95,9 +96,15 @@ def test_one_scan_reports_no_mark_and_says_why():
 
 
 def test_crop_shows_the_mark():
-    results = glass.measure([blank(40, on_the_glass), blank(41, on_the_glass)])
+    results = glass.measure([blank(40, on_the_glass), blank(41, on_the_glass)], Told())
     crop = results.evidence[0]
     assert crop.image.dtype == np.uint8
     side = crop.image.shape[0]
     middle = crop.image[side // 2 - 2 : side // 2 + 3, side // 2 - 2 : side // 2 + 3]
     assert middle.mean() < crop.image[:8].mean() - 60
+
+
+def test_contrast_on_smooth_paper():
+    """A disc of nine pixels that takes 30 % of the light, where grain is 0.2 %."""
+    pair = [blank(seed, on_the_glass, texture=0.002) for seed in (1, 2)]
+    assert glass.measure(pair, Told()).marks[0].contrast_percent == pytest.approx(30.0, rel=0.02)

@@ -13,6 +13,7 @@ import pytest
 from scipy import ndimage
 
 from scanqa.measures import noise
+from scanqa.model import Told
 from tests.measures.blank_paper import PAPER, grain, placed, srgb_code, srgb_light
 
 DPI = 300
@@ -46,7 +47,7 @@ def value(results, name):
 
 
 def test_moved_paper_gives_all_parts():
-    results = noise.measure(frames([(0, 0), (23, -31)], top=65535))
+    results = noise.measure(frames([(0, 0), (23, -31)], top=65535), Told())
     temporal, fixed = value(results, "noise.temporal"), value(results, "noise.fixed_pattern")
     assert temporal.value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
     assert fixed.value == pytest.approx(TO_L * FIXED, rel=0.06)
@@ -59,7 +60,7 @@ def test_moved_paper_gives_all_parts():
 def test_cloudy_paper_that_lay_still_is_not_taken_for_moved():
     """Clouds of 10 px share their grain beyond the displacements that are left out near nought."""
     pair = frames([(0, 0), (0, 0)], seed=10, texture=0.004, grain_px=8.0, top=65535)
-    results = noise.measure(pair)
+    results = noise.measure(pair, Told())
     temporal = value(results, "noise.temporal")
     assert temporal.value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
     assert "still" in temporal.reason
@@ -77,12 +78,12 @@ def test_turned_paper_is_followed_over_the_bed():
         pixels = np.round(srgb_code(light) * 65535).astype(np.uint16)
         out.append(placed(pixels, dpi=DPI, name=f"{index}.tif"))
     out[1] = placed(np.roll(out[1].scan.pixels, (21, -17), (0, 1)), dpi=DPI, name="1.tif")
-    results = noise.measure(out)
+    results = noise.measure(out, Told())
     assert value(results, "noise.temporal").value == pytest.approx(TO_L * TEMPORAL, rel=0.04)
 
 
 def test_paper_that_moved_far_is_found_again_through_the_previews():
-    results = noise.measure(frames([(40, -45), (-45, 48)], seed=9, top=65535))
+    results = noise.measure(frames([(40, -45), (-45, 48)], seed=9, top=65535), Told())
     temporal = value(results, "noise.temporal")
     assert temporal.value == pytest.approx(TO_L * TEMPORAL, rel=0.03)
     assert "+7.87 mm across and -7.20 mm" not in temporal.reason  # B shows the paper the other way
@@ -92,7 +93,7 @@ def test_paper_that_moved_far_is_found_again_through_the_previews():
 
 def test_still_paper_gives_the_temporal_part_as_the_two_frame_difference():
     one, other = frames([(0, 0), (0, 0)], seed=2, top=65535)
-    results = noise.measure([one, other])
+    results = noise.measure([one, other], Told())
     assert value(results, "noise.temporal").value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
     a, b = (srgb_light(p.scan.pixels / 65535.0) for p in (one, other))
     two_frame = np.std(a - b) / math.sqrt(2) / a.mean()
@@ -105,14 +106,14 @@ def test_still_paper_gives_the_temporal_part_as_the_two_frame_difference():
 def test_another_sheet_leaves_temporal_open_and_still_gives_the_fixed_pattern():
     one = frames([(0, 0)], seed=3, fixed=0.0)[0]
     other = frames([(0, 0)], seed=4, fixed=0.0)[0]
-    results = noise.measure([one, other])
+    results = noise.measure([one, other], Told())
     assert not results.named("noise.temporal")
     assert not results.named("noise.snr")
     assert value(results, "noise.fixed_pattern").value < 0.1 * TO_L * TEXTURE
 
 
 def test_one_scan_gives_the_total_only():
-    results = noise.measure(frames([(0, 0)], seed=5))
+    results = noise.measure(frames([(0, 0)], seed=5), Told())
     assert len(results.named("noise.total")) == 1
     missing = {m.name: m.reason for m in results.measurements if m.value is None}
     assert {"noise.temporal", "noise.fixed_pattern", "noise.paper", "noise.snr"} < set(missing)
@@ -121,7 +122,7 @@ def test_one_scan_gives_the_total_only():
 
 
 def test_rounding_to_8_bits_adds_its_twelfth():
-    results = noise.measure(frames([(0, 0), (23, -31)], seed=6))
+    results = noise.measure(frames([(0, 0), (23, -31)], seed=6), Told())
     code = srgb_code(PAPER) * 255
     step = float(srgb_light((code + 0.5) / 255) - srgb_light((code - 0.5) / 255)) / PAPER
     expected = TO_L * math.hypot(TEMPORAL, step / math.sqrt(12))
@@ -130,9 +131,9 @@ def test_rounding_to_8_bits_adds_its_twelfth():
 
 def test_half_the_light_behind_white_calibration_costs_3_db():
     """Shot noise: variance over level doubles when half the light is scaled back up."""
-    full = noise.measure(frames([(0, 0), (17, 25)], seed=7, top=65535))
+    full = noise.measure(frames([(0, 0), (17, 25)], seed=7, top=65535), Told())
     half = noise.measure(
-        frames([(0, 0), (17, 25)], seed=8, temporal=TEMPORAL * math.sqrt(2), top=65535)
+        frames([(0, 0), (17, 25)], seed=8, temporal=TEMPORAL * math.sqrt(2), top=65535), Told()
     )
     fall = value(full, "noise.snr").value - value(half, "noise.snr").value
     assert fall == pytest.approx(3.01, abs=0.25)
@@ -141,7 +142,9 @@ def test_half_the_light_behind_white_calibration_costs_3_db():
 def test_stated_uncertainty_holds_the_scatter_of_repeats():
     values, errors = [], []
     for seed in range(10):
-        one = value(noise.measure(frames([(0, 0), (21, 18)], seed=20 + seed)), "noise.temporal")
+        one = value(
+            noise.measure(frames([(0, 0), (21, 18)], seed=20 + seed), Told()), "noise.temporal"
+        )
         values.append(one.value)
         errors.append(one.uncertainty)
     ratio = np.std(values, ddof=1) / np.mean(errors)
@@ -150,7 +153,7 @@ def test_stated_uncertainty_holds_the_scatter_of_repeats():
 
 def test_a_scan_without_any_grain_is_said_to_be_so():
     flat = [placed(np.full((900, 900), 230, np.uint8), dpi=DPI, name=n) for n in ("a", "b")]
-    missing = [m for m in noise.measure(flat).measurements if m.value is None]
+    missing = [m for m in noise.measure(flat, Told()).measurements if m.value is None]
     assert len(missing) == 7
     assert all("no grain" in m.reason for m in missing)
 
@@ -186,7 +189,7 @@ def test_light_index_sees_a_lamp_at_80_percent(shift, top):
     found = []
     for lamp, seed in ((1.0, 40), (0.8, 41)):
         pair = shot_frames([(0, 0), shift], lamp=lamp, seed=seed, top=top)
-        found.append(value(noise.measure(pair), "noise.light_index"))
+        found.append(value(noise.measure(pair, Told()), "noise.light_index"))
     full, dimmed = found
     # level / (shot + read variance), thousand electrons
     truth = 1e-3 * PAPER / (PAPER / ELECTRONS + READ**2)
@@ -202,7 +205,7 @@ def test_photon_transfer_gives_gain_and_read_noise():
     """Variance = read² + gain × level, from white and dark pairs."""
     white = shot_frames([(0, 0), (0, 0)], seed=50)
     black = shot_frames([(0, 0), (0, 0)], seed=51, level=0.01, texture=0.0, role="dark")
-    results = noise.measure(white, black)
+    results = noise.measure([*white, *black], Told())
     assert value(results, "noise.gain").value == pytest.approx(1e6 / ELECTRONS, rel=0.02)
     assert value(results, "noise.read").value == pytest.approx(100 * READ, rel=0.02)
 
@@ -210,11 +213,64 @@ def test_photon_transfer_gives_gain_and_read_noise():
 def test_compressed_files_give_no_light_index():
     pair = shot_frames([(0, 0), (0, 0)], seed=60, top=255)
     lossy = [replace(p, scan=replace(p.scan, lossy=True)) for p in pair]
-    missing = {m.name: m.reason for m in noise.measure(lossy).measurements if m.value is None}
+    missing = {
+        m.name: m.reason for m in noise.measure(lossy, Told()).measurements if m.value is None
+    }
     assert "compressed" in missing["noise.light_index"]
 
 
 def test_noise_below_the_code_steps_gives_no_light_index():
     pair = frames([(0, 0), (0, 0)], seed=61, temporal=0.0004)
-    missing = {m.name: m.reason for m in noise.measure(pair).measurements if m.value is None}
+    missing = {
+        m.name: m.reason for m in noise.measure(pair, Told()).measurements if m.value is None
+    }
     assert "16 bits" in missing["noise.light_index"]
+
+
+WINDOWS = 12  # of 256 × 256 pixels, on a scan of this size
+# A variance of N normal values is known to √(2/N) of itself (chi-squared), a median of n such
+# values to √(π/2n) of their scatter. The stated error comes from the 12 windows themselves: a root
+# mean square over eight pairs knows it to 8 %, over five to 10 %.
+COUNTED = math.sqrt(2 / 256**2) * math.sqrt(math.pi / 2 / WINDOWS)
+
+
+def rms(values):
+    return math.sqrt(np.mean(np.square(values)))
+
+
+def test_stated_errors_are_those_of_counting_pixels():
+    stated = {"noise.total": [], "noise.temporal": [], "noise.snr": [], "noise.light_index": []}
+    for seed in range(80, 88):
+        bare = frames([(0, 0)], seed=seed, texture=0.0, fixed=0.0, top=65535)
+        total = value(noise.measure(bare, Told()), "noise.total")
+        stated["noise.total"].append(total.uncertainty / total.value)
+        pair = noise.measure(frames([(0, 0), (0, 0)], seed=seed, top=65535), Told())
+        for name in ("noise.temporal", "noise.light_index"):
+            stated[name].append(value(pair, name).uncertainty / value(pair, name).value)
+        stated["noise.snr"].append(value(pair, "noise.snr").uncertainty)
+    truth = {
+        "noise.total": COUNTED / 2,  # of a root
+        "noise.temporal": COUNTED / 2,
+        "noise.light_index": COUNTED,
+        "noise.snr": 10 / math.log(10) * COUNTED,  # dB
+    }
+    for name, errors in stated.items():
+        assert rms(errors) == pytest.approx(truth[name], rel=0.25), name
+
+
+def test_stated_errors_of_photon_transfer_are_those_of_counting_pixels():
+    """Var = read² + gain × level through a white and a dark pair; errors of both in quadrature."""
+    dark_level, gains, reads = 0.01, [], []
+    for seed in range(90, 95):
+        white = shot_frames([(0, 0), (0, 0)], seed=seed)
+        black = shot_frames(
+            [(0, 0), (0, 0)], seed=seed + 100, level=dark_level, texture=0.0, role="dark"
+        )
+        results = noise.measure([*white, *black], Told())
+        gains.append(value(results, "noise.gain").uncertainty)
+        reads.append(value(results, "noise.read").uncertainty)
+    of_white, of_dark = (COUNTED * (level / ELECTRONS + READ**2) for level in (PAPER, dark_level))
+    gain_error = math.hypot(of_white, of_dark) / (PAPER - dark_level)
+    read_error = math.hypot(of_dark, dark_level * gain_error) / (2 * READ)
+    assert rms(gains) == pytest.approx(1e6 * gain_error, rel=0.3)
+    assert rms(reads) == pytest.approx(100 * read_error, rel=0.3)

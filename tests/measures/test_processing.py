@@ -12,11 +12,15 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from scanqa.measures import processing
-from scanqa.model import Measurement, Results
-from scanqa.numeric.jpeg_trace import find_jpeg
+from scanqa.measures.processing.code_gaps import level_stretch
+from scanqa.measures.processing.codes import grain
+from scanqa.measures.processing.halo import halos
+from scanqa.measures.processing.jpeg_trace import find_jpeg
+from scanqa.model import Measurement, Results, Told
 from tests import independent as ind
-from tests.measures import printed_sheet
+from tests.measures import printed_sheet, stacked_edges
 from tests.measures.printed_page import as_codes, page, placed
+from tests.numeric.synthetic_edge import SHAPES, scene
 
 
 def only(results, name, **where):
@@ -52,10 +56,10 @@ def sheet(tmp_path_factory):
 
 @pytest.mark.parametrize("direction", ["across", "travel"])
 def test_an_edge_that_a_lens_made_has_no_halo(sheet, direction):
-    results = processing.measure([printed_sheet.placed(sheet, 300)])
+    results = processing.measure([printed_sheet.placed(sheet, 300)], Told())
     found = only(results, "processing.halo", direction=direction)
     assert found.value < processing.HALO_SEEN
-    assert found.reason == ""
+    assert (found.reason, found.reason_kind) == ("", None)
 
 
 @pytest.mark.parametrize("direction", ["across", "travel"])
@@ -68,17 +72,48 @@ def test_an_unsharp_mask_is_seen_as_a_halo_of_its_size(sheet, direction, by):
         blurred = cv2.GaussianBlur(sheet.squeeze(), (0, 0), 1.5)
         sharp = cv2.addWeighted(sheet.squeeze(), 1.8, blurred, -0.8, 0)
     found = only(
-        processing.measure([printed_sheet.placed(sharp, 300)]),
+        processing.measure([printed_sheet.placed(sharp, 300)], Told()),
         "processing.halo",
         direction=direction,
     )
     truth = unsharp_halo(sheet, lens_px=0.8, radius_px=1.5, amount=0.8)
     assert "sharpened" in found.reason
     if found.status == "ok":
+        assert found.reason_kind == "software"
         assert found.value == pytest.approx(truth, rel=0.15)
     else:  # it reaches white
+        assert found.reason_kind == "clipped"
         assert "cut off" in found.reason
         assert 0.6 * truth < found.value < 1.15 * truth
+
+
+def halo_of(made):
+    (found,) = halos([stacked_edges.placed(made, dpi=300)]).measurements
+    return found
+
+
+def test_a_halo_in_closed_form_and_its_uncertainty():
+    profile = SHAPES["sharpened"]
+    still = scene(profile, rows=126, half_width=21)
+    # light is averaged over half a pixel of distance, at multiples of it
+    d = np.arange(-15, 15, 0.01)
+    running = ndimage.uniform_filter1d(profile.pixel_edge(d, still.cos, still.sin), 50)
+    truth = 100 * (np.interp(np.arange(-8, 8.1, 0.5), d, running).max() - 1)
+    assert halo_of([still] * 4).value == pytest.approx(truth, rel=0.005)
+    found = [
+        halo_of(
+            [
+                scene(profile, rows=126, half_width=21, noise=0.02, seed=100 * repeat + n)
+                for n in range(12)
+            ]
+        )
+        for repeat in range(25)
+    ]
+    scatter = np.std([m.value for m in found], ddof=1)
+    stated = np.sqrt(np.mean([m.uncertainty**2 for m in found]))
+    assert 0.7 < stated / scatter < 1.6  # 25 values know their scatter to 14 %
+    mean = np.mean([m.value for m in found])
+    assert mean == pytest.approx(truth, rel=0.03)  # noise adds to a top
 
 
 def unsharp_halo(sheet, *, lens_px, radius_px, amount):
@@ -107,8 +142,8 @@ def srgb_code(light):
 
 
 def test_without_a_sheet_halos_are_not_measurable(native):
-    found = only(processing.measure([placed(native)]), "processing.halo")
-    assert found.status == "not-measurable"
+    found = only(processing.measure([placed(native)], Told()), "processing.halo")
+    assert (found.status, found.reason_kind) == ("not-measurable", "no-scan")
     assert "bed sheet" in found.reason
 
 
@@ -116,13 +151,14 @@ def test_without_a_sheet_halos_are_not_measurable(native):
 
 
 def stretch_of(pixels, **facts):
-    return only(processing.measure([placed(pixels, **facts)]), "processing.level_stretch")
+    return only(processing.measure([placed(pixels, **facts)], Told()), "processing.level_stretch")
 
 
 def test_levels_that_were_left_alone_are_1(native):
     found = stretch_of(native)
     assert found.value == pytest.approx(1, abs=0.05)
     assert "no stretch" in found.reason
+    assert found.reason_kind == "method"
 
 
 @pytest.mark.parametrize("gain", [0.7, 0.85, 1.15, 1.3, 1.6, 2.0])
@@ -131,6 +167,19 @@ def test_a_gain_is_found_from_its_comb(native, gain):
     assert found.value == pytest.approx(gain, rel=0.12)
     assert abs(found.value - gain) < 4 * found.uncertainty
     assert "altered" in found.reason
+    assert found.reason_kind == "software"
+
+
+def test_the_uncertainty_of_a_gain_covers_it():
+    """Histograms made by arithmetic: Gaussian codes, a gain, an offset, whole codes."""
+    rng = np.random.default_rng(3)
+    for _ in range(200):
+        gain = rng.uniform(0.7, 2.2)
+        codes = np.round(rng.normal(rng.uniform(90, 150), rng.uniform(25, 40), 200_000))
+        stretched = as_codes((np.clip(codes, 0, 255) - 120) * gain + rng.uniform(100, 140))
+        found = level_stretch(np.bincount(stretched, minlength=256))
+        assert abs(found.gain - gain) < 2.5 * found.gain_error
+        assert found.gain_error < 0.07 * gain
 
 
 def test_automatic_levels_of_three_programs_are_seen(native):
@@ -147,6 +196,7 @@ def test_automatic_levels_of_three_programs_are_seen(native):
         found = stretch_of(pixels)
         assert found.value > 1.08
         assert "altered" in found.reason
+        assert found.reason_kind == "software"
 
 
 @pytest.mark.parametrize("noise", [1.0, 3.0, 8.0])
@@ -157,15 +207,19 @@ def test_the_steep_sides_of_a_narrow_histogram_are_no_gaps(noise):
 
 def test_each_channel_has_its_own_gain(native):
     stretched = as_codes((native.astype(float) - 120) * 1.3 + 120)
-    results = processing.measure([placed(np.dstack([native, stretched, native]))])
+    results = processing.measure([placed(np.dstack([native, stretched, native]))], Told())
     assert only(results, "processing.level_stretch", channel="red").value < 1.05
     assert only(results, "processing.level_stretch", channel="green").value > 1.2
 
 
 def test_what_hides_gaps_is_said(native):
-    assert "16-bit" in stretch_of(native.astype(np.uint16) * 257).reason
-    assert "lossy" in stretch_of(native, lossy=True).reason
-    assert "too few" in stretch_of(np.full((300, 300), 240, np.uint8)).reason
+    for found, kind, words in (
+        (stretch_of(native.astype(np.uint16) * 257), "range", "16-bit"),
+        (stretch_of(native, lossy=True), "compression", "lossy"),
+        (stretch_of(np.full((300, 300), 240, np.uint8)), "too-few", "too few"),
+    ):
+        assert (found.value, found.reason_kind) == (None, kind)
+        assert words in found.reason
 
 
 # --------------------------------------------------------------------------------- grain
@@ -180,7 +234,7 @@ def blank(noise=1.5, grain=0.0, seed=5, *, lens_px=0.8):
 
 
 def grain_of(pixels, direction="across", **facts):
-    results = processing.measure([placed(pixels, **facts)])
+    results = processing.measure([placed(pixels, **facts)], Told())
     return only(results, "processing.grain_kept", direction=direction)
 
 
@@ -189,6 +243,14 @@ def test_grain_of_a_sensor_is_white():
     assert abs(found.value - 1) < 4 * found.uncertainty
     assert found.uncertainty < 0.05
     assert found.reason == ""
+
+
+def test_the_uncertainty_of_grain_is_its_scatter():
+    found = [m for seed in range(25) for m in grain(placed(as_codes(blank(seed=seed))))]
+    values = np.array([m.value for m in found])
+    assert values.mean() == pytest.approx(1, abs=0.015)  # 50 values, scatter 0.026
+    stated = np.sqrt(np.mean([m.uncertainty**2 for m in found]))
+    assert stated == pytest.approx(values.std(ddof=1), rel=0.3)  # known to 10 %
 
 
 @pytest.mark.parametrize("lens_px", [0.3, 0.5, 0.8])
@@ -244,6 +306,7 @@ def test_smoothing_is_seen(name, direction):
     found = grain_of(as_codes(smoothed), direction)
     assert not processing.WHITE[0] < found.value < processing.WHITE[1]
     assert "smoothed" in found.reason
+    assert found.reason_kind == "software"
 
 
 def test_smoothing_along_one_axis_is_of_that_axis():
@@ -256,23 +319,27 @@ def test_in_grey_smoothing_looks_like_texture():
     grey = blank(noise=1.0)[..., 0]
     assert abs(grain_of(as_codes(grey)).value - 1) < 0.2
     found = grain_of(as_codes(ndimage.gaussian_filter(blank(noise=4)[..., 0], 0.7)))
-    assert found.status == "not-measurable"
+    assert (found.status, found.reason_kind) == ("not-measurable", "unclear")
     assert "in colour" in found.reason
 
 
 def test_grain_that_cannot_be_judged_says_why():
-    assert "rounding" in grain_of(as_codes(blank(noise=0.1))).reason
-    results = processing.measure([placed(as_codes(blank()), lossy=True)])
+    gone = grain_of(as_codes(blank(noise=0.1)))
+    assert (gone.value, gone.reason_kind) == (None, "rounding")
+    assert "below the rounding" in gone.reason
+    results = processing.measure([placed(as_codes(blank()), lossy=True)], Told())
     assert "lossy" in only(results, "processing.grain_kept").reason
-    results = processing.measure([placed(np.full((640, 640), 255, np.uint8))])
+    assert only(results, "processing.grain_kept").reason_kind == "compression"
+    results = processing.measure([placed(np.full((640, 640), 255, np.uint8))], Told())
     assert "no plain area" in only(results, "processing.grain_kept").reason
+    assert only(results, "processing.grain_kept").reason_kind == "no-detail"
 
 
 # ---------------------------------------------------------------------------------- JPEG
 
 
 def quality_of(pixels, **facts):
-    return only(processing.measure([placed(pixels, **facts)]), "processing.jpeg_quality")
+    return only(processing.measure([placed(pixels, **facts)], Told()), "processing.jpeg_quality")
 
 
 @pytest.mark.parametrize("quality", [40, 60, 75, 85, 90])
@@ -280,6 +347,9 @@ def test_quality_is_that_of_the_encoder(native, quality):
     """Pillow's encoder scales the tables of ITU-T T.81 annex K as the IJG's does."""
     found = quality_of(through_jpeg(native, quality))
     assert found.value == pytest.approx(quality, abs=2)
+    assert found.uncertainty >= 0.5  # steps are whole numbers: a quality is known to one unit
+    assert abs(found.value - quality) < 2.5 * found.uncertainty
+    assert found.reason_kind == "compression"
     assert "compressed before" in found.reason
 
 
@@ -305,10 +375,11 @@ def test_another_encoder_and_a_crop_are_seen_through(native):
 
 
 def test_no_trace_is_100_and_a_fine_one_a_bound(native):
-    assert quality_of(native).value == 100
-    assert "no trace" in quality_of(native).reason
+    untouched = quality_of(native)
+    assert (untouched.value, untouched.reason_kind) == (100, "method")
+    assert "no trace" in untouched.reason
     fine = quality_of(through_jpeg(native, 97), lossy=True)
-    assert (fine.value, fine.status) == (92, "lower-bound")
+    assert (fine.value, fine.status, fine.reason_kind) == (92, "at-least", "compression")
 
 
 def test_straight_borders_of_one_height_are_no_steps():
@@ -327,7 +398,7 @@ def test_straight_borders_of_one_height_are_no_steps():
 
 def test_blank_paper_shows_no_steps():
     found = quality_of(through_jpeg(as_codes(blank()), 80))
-    assert found.status == "not-measurable"
+    assert (found.status, found.reason_kind) == ("not-measurable", "no-detail")
     assert "print" in found.reason
 
 
@@ -337,24 +408,29 @@ def test_blank_paper_shows_no_steps():
 def test_scans_of_one_bed_have_one_size(native):
     one = replace(placed(native, name="a.tif"), role="blank")
     other = replace(placed(native, name="b.tif"), role="blank")
-    for found in processing.measure([one, other]).named("processing.crop"):
+    for found in processing.measure([one, other], Told()).named("processing.crop"):
         assert (found.value, found.reason) == (0, "")
 
 
 def test_scans_cropped_to_the_paper_differ(native):
     one = replace(placed(native, name="a.tif"), role="blank")
     other = replace(placed(native[:560], name="b.tif"), role="dark")
-    whole, cropped = processing.measure([one, other]).named("processing.crop")
+    whole, cropped = processing.measure([one, other], Told()).named("processing.crop")
     assert (whole.scan, whole.value, whole.reason) == ("a.tif", 0, "")
     assert cropped.value == pytest.approx(80 * 25.4 / 600)
     assert "cropped" in cropped.reason
+    assert cropped.reason_kind == "software"
+    # a size is a whole number of pixels: even distribution, 1/√12 of one
+    assert cropped.uncertainty == pytest.approx(25.4 / 600 / np.sqrt(12))
     turned = replace(placed(native.T, name="c.tif"), role="blank")
-    assert {m.value for m in processing.measure([one, turned]).named("processing.crop")} == {0}
+    assert {
+        m.value for m in processing.measure([one, turned], Told()).named("processing.crop")
+    } == {0}
 
 
 def test_one_scan_shows_no_difference(native):
-    found = only(processing.measure([placed(native)]), "processing.crop")
-    assert found.status == "not-measurable"
+    found = only(processing.measure([placed(native)], Told()), "processing.crop")
+    assert (found.status, found.reason_kind) == ("not-measurable", "too-few")
 
 
 # ------------------------------------------------------------------------- what it spoils
@@ -364,13 +440,21 @@ def found_in(name, value, *, uncertainty=0.01, scan="a.tif", direction=None, rea
     return Measurement(name, value, uncertainty, scan=scan, direction=direction, reason=reason)
 
 
+SCRAP = np.full((64, 64), 230, np.uint8)
+SCANS = [
+    replace(placed(SCRAP, name=name), role=role)
+    for name, role in (("a.tif", "blank"), ("b.tif", "dark"), ("sheet.tif", "bed-sheet"))
+]
+
+
 def spoiled(trace, *measured):
     """Names of those that were taken back."""
-    kept = processing.withhold(Results((trace, *measured)), beds={"a.tif"}).measurements
+    kept = processing.withhold(Results((trace, *measured)), SCANS).measurements
     assert kept[0] == trace
+    kind = "compression" if trace.name == "processing.jpeg_quality" else "software"
     for before, after in zip(measured, kept[1:], strict=True):
         if after != before:
-            assert after.status == "not-measurable"
+            assert (after.status, after.reason_kind) == ("not-measurable", kind)
             assert f"it read {before.value:.3g}" in after.reason
     return {m.name for m in kept[1:] if m.value is None}
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from scanqa.measures import ramp
+from scanqa.measures import gutter
+from scanqa.model import Told
 from tests.measures.folded import folded_ramp, scanned
 
 FINE_DPI, DPI = 600, 200
@@ -59,7 +60,7 @@ def test_light_and_depth_of_field_however_it_lies(case, turn_deg):
     picture, light_at, sigma_at, bound = case
     pieces = scanned(picture, fine_dpi=FINE_DPI, dpi=DPI, turn_deg=turn_deg)
     assert {piece.piece.name for piece in pieces} == {"flat", "slope"}
-    found = ramp.measure(pieces)
+    found = gutter.measure(pieces, Told())
     for height in HEIGHTS:
         (m,) = found.named(f"gutter.light_at_{height}mm_height")
         assert m.value == pytest.approx(100 * light_at(height), abs=1.0)  # %
@@ -72,7 +73,7 @@ def test_light_and_depth_of_field_however_it_lies(case, turn_deg):
 def test_focus_at_every_height(case):
     """SFR50 of the edges against the closed form, where they could be measured: median and 9/10."""
     picture, _, sigma_at, _ = case
-    found = ramp.measure(scanned(picture, fine_dpi=FINE_DPI, dpi=DPI))
+    found = gutter.measure(scanned(picture, fine_dpi=FINE_DPI, dpi=DPI), Told())
     (curve,) = next(e for e in found.evidence if "Sharpness" in e.title).curves
     truth = np.array([sfr50(sigma_at(height)) for height in curve.x])
     off = np.abs(curve.y / truth - 1)
@@ -83,7 +84,7 @@ def test_focus_at_every_height(case):
 def test_a_wedge_lower_than_designed_with_its_height_by_a_rule():
     picture = folded_ramp(wrapped, lens, fine_dpi=FINE_DPI, height_mm=10.8)
     pieces = scanned(picture, fine_dpi=FINE_DPI, dpi=DPI)
-    found = ramp.measure(pieces, height_mm=10.8)
+    found = gutter.measure(pieces, Told(ramp_height_mm=10.8))
     for height in HEIGHTS:
         (m,) = found.named(f"gutter.light_at_{height}mm_height")
         assert m.value == pytest.approx(100 * wrapped(height), abs=1.0)

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scanqa.measures import drift, glass, noise, processing, tone
+from scanqa.model import Told
 from tests.measures.blank_paper import light_of_paper, placed, scanned
 from tests.measures.test_drift import SECONDS, exponential, series
 
@@ -56,7 +57,7 @@ def one(results, name):
 @settings(max_examples=3, deadline=None)
 @given(seed=SEEDS)
 def test_marks_on_the_glass_are_mirrored_and_turned_with_the_scan(seed):
-    plain = glass.measure(blanks(seed)).marks
+    plain = glass.measure(blanks(seed), Told()).marks
     assert len(plain) == 1
     width_mm = SHAPE[1] * 25.4 / DPI
     x, y = plain[0].at_mm
@@ -65,7 +66,7 @@ def test_marks_on_the_glass_are_mirrored_and_turned_with_the_scan(seed):
         (transposed, (y, x)),
         (recoloured, (x, y)),
     ):
-        (mark,) = glass.measure([change(b) for b in blanks(seed)]).marks
+        (mark,) = glass.measure([change(b) for b in blanks(seed)], Told()).marks
         assert mark.at_mm == pytest.approx(place, abs=0.1)  # mm
         assert mark.contrast_percent == pytest.approx(plain[0].contrast_percent, rel=0.1)
 
@@ -74,9 +75,11 @@ def test_marks_on_the_glass_are_mirrored_and_turned_with_the_scan(seed):
 @given(seed=SEEDS)
 def test_noise_does_not_know_left_from_right_nor_rows_from_columns(seed):
     blank = blanks(seed, mark=False)[0]
-    plain = one(noise.measure([blank]), "noise.total")
+    plain = one(noise.measure([blank], Told()), "noise.total")
     for change in (mirrored, transposed):
-        assert one(noise.measure([change(blank)]), "noise.total") == pytest.approx(plain, rel=0.02)
+        assert one(noise.measure([change(blank)], Told()), "noise.total") == pytest.approx(
+            plain, rel=0.02
+        )
 
 
 @settings(max_examples=3, deadline=None)
@@ -84,11 +87,13 @@ def test_noise_does_not_know_left_from_right_nor_rows_from_columns(seed):
 def test_noise_of_a_scan_grows_with_the_noise_that_is_in_it(seed, factor):
     """Variances add, paper's own being the same in both (ISO 15739)."""
     quiet, loud = (
-        one(noise.measure(blanks(seed, mark=False, temporal=t)[:1]), "noise.total") ** 2
+        one(noise.measure(blanks(seed, mark=False, temporal=t)[:1], Told()), "noise.total") ** 2
         for t in (0.015, 0.015 * factor)
     )
     # Without the sensor's noise; the same paper
-    paper = one(noise.measure(blanks(seed, mark=False, temporal=0.0)[:1]), "noise.total") ** 2
+    paper = (
+        one(noise.measure(blanks(seed, mark=False, temporal=0.0)[:1], Told()), "noise.total") ** 2
+    )
     assert (loud - paper) / (quiet - paper) == pytest.approx(factor**2, rel=0.1)
 
 
@@ -102,7 +107,7 @@ def test_grain_smoothed_along_one_axis_turns_with_the_scan(seed, sigma):
     plain = placed(np.rint(pixels).astype(np.uint8), dpi=DPI)
 
     def kept(placement):
-        found = processing.measure([placement]).named("processing.grain_kept")
+        found = processing.measure([placement], Told()).named("processing.grain_kept")
         return {m.direction: m.value for m in found}
 
     here, turned = kept(plain), kept(transposed(plain))
@@ -115,7 +120,7 @@ def test_grain_smoothed_along_one_axis_turns_with_the_scan(seed, sigma):
 @given(gain=st.floats(0.5, 1.0), start=st.floats(0.03, 0.1), tau=st.floats(20, 60))
 def test_settling_does_not_depend_on_how_bright_the_scans_are(gain, start, tau):
     light = exponential(SECONDS, -start, tau)
-    plain, darker = (drift.measure(series(g * light, SECONDS)) for g in (1.0, gain))
+    plain, darker = (drift.measure(series(g * light, SECONDS), Told()) for g in (1.0, gain))
     for name, within in (("drift.settle_time", 0.06), ("drift.level", 0.06)):
         assert one(darker, name) == pytest.approx(one(plain, name), rel=within)
 
@@ -124,7 +129,7 @@ def test_settling_does_not_depend_on_how_bright_the_scans_are(gain, start, tau):
 @given(seed=SEEDS)
 def test_the_level_of_white_does_not_know_where_it_lies(seed):
     blank = blanks(seed)[0]
-    plain = one(tone.measure([blank], [], []), "tone.white")
+    plain = one(tone.measure([blank], Told()), "tone.white")
     for change in (mirrored, transposed):
-        moved = one(tone.measure([change(blank)], [], []), "tone.white")
+        moved = one(tone.measure([change(blank)], Told()), "tone.white")
         assert moved == pytest.approx(plain, abs=0.1)  # L*

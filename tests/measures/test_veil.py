@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from scanqa.locate import locate
 from scanqa.measures import veil
+from scanqa.model import Told
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.linear import linear
 from scanqa.scans.overview import overview
@@ -43,8 +44,17 @@ def scanned(light, *, share=0.0, reach_mm=8.0, seed=1):
 
 
 def stray(placements):
-    (found,) = veil.measure(placements).named("veil.stray_light")
+    (found,) = veil.measure(placements, Told()).named("veil.stray_light")
     return found
+
+
+def kept_when_spread_again(sheet_light, reach_mm):
+    """How much of the contrast of black's surroundings is left if they are spread once more."""
+    reach = reach_mm * DPI / 25.4
+    once = ndimage.gaussian_filter(sheet_light, reach, mode="nearest", truncate=3)
+    twice = ndimage.gaussian_filter(once, reach, mode="nearest", truncate=3)
+    black = ndimage.distance_transform_edt(sheet_light < 0.3) * 25.4 / DPI >= 0.75
+    return np.polyfit(once[black], twice[black], 1)[0]
 
 
 @pytest.mark.parametrize("share", [0.0, 0.05, 0.12])
@@ -53,6 +63,23 @@ def test_the_share_that_strays_is_found(sheet_light, share):
     # 0.3 % of the light is well under what clean scanners differ by; the 8 % is what the contrast
     # of the surroundings changes beside 1 − share (see the module).
     assert found.value == pytest.approx(100 * share, rel=0.08, abs=0.3)
+    # and exactly: light L that strays by s has surroundings (1 - s) G L + s G G L, black in them
+    # (1 - s) L + s G L: the slope is s / (1 - s + s k), the share that is told s / (1 + s k)
+    told = share / (1 + share * kept_when_spread_again(sheet_light, 8.0))
+    assert found.value == pytest.approx(100 * told, rel=0.01, abs=0.05)
+
+
+def test_ink_that_differs_from_place_to_place_is_in_the_uncertainty(sheet_light):
+    """Every black area gets an ink of its own, so that the truth of the scatter is known."""
+    areas, count = ndimage.label(sheet_light < 0.3)
+    found = []
+    for seed in range(12):
+        inks = np.random.default_rng(seed).normal(0, 0.002, count + 1)
+        inks[0] = 0
+        found.append(stray(scanned(sheet_light + inks[areas], share=0.1, seed=seed)))
+    scatter = np.std([m.value for m in found], ddof=1)
+    stated = np.sqrt(np.mean([m.uncertainty**2 for m in found]))
+    assert 0.7 < stated / scatter < 1.8  # 12 values know their scatter to 20 %
 
 
 @pytest.mark.parametrize("reach_mm", [5.0, 15.0])
@@ -76,13 +103,16 @@ def test_toner_that_is_thinner_here_and_there_is_in_the_uncertainty(sheet_light)
 
 
 def test_without_a_sheet_it_is_not_measurable():
-    assert veil.measure([]).measurements[0].status == "not-measurable"
+    assert veil.measure([], Told()).measurements[0].status == "not-measurable"
     blank = placed(np.full((400, 400, 1), 230, np.uint8), dpi=DPI)
-    (nothing,) = veil.measure([blank]).measurements
+    (nothing,) = veil.measure([blank], Told()).measurements
     assert nothing.status == "not-measurable"
     assert "bed sheet" in nothing.reason
+    assert nothing.reason_kind == "no-scan"
 
 
 def test_black_cut_off_at_the_bottom_is_not_measurable(sheet_light):
-    (found,) = veil.measure(scanned(np.where(sheet_light < 0.2, -0.05, sheet_light))).measurements
-    assert found.status == "not-measurable"
+    (found,) = veil.measure(
+        scanned(np.where(sheet_light < 0.2, -0.05, sheet_light)), Told()
+    ).measurements
+    assert (found.status, found.reason_kind) == ("not-measurable", "clipped")

@@ -4,6 +4,8 @@ The geometry is that of the printed sheet; light and blur at each height are mad
 blur is across the strip only (along image y), Gaussian and then averaged over the pixel.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.special import ndtr
 
@@ -22,7 +24,15 @@ def ramp_pieces():
 
 
 def wedge(
-    light_at, sigma_at, *, dpi=200, height_mm=12.0, shadow=None, noise=0.004, name="ramp.tif"
+    light_at,
+    sigma_at,
+    *,
+    dpi=200,
+    height_mm=12.0,
+    shadow=None,
+    noise=0.004,
+    seed=1,
+    name="ramp.tif",
 ):
     """Placements (flat, slope). `light_at` and `sigma_at` (mm) are functions of height in mm."""
     flat, slope = ramp_pieces()
@@ -49,10 +59,11 @@ def wedge(
         slope.name: [[0, -scale * cosine, (foot_x + y0 * cosine) * scale - 0.5]],
     }
     down = [scale, 0, (top_y - x0) * scale - 0.5]
+    scan = placed(light, dpi, role="gutter-ramp", noise=noise, seed=seed, name=name)
     return [
-        placed(
-            light, dpi, role="gutter-ramp", noise=noise, name=name, piece=piece,
-            to_px=np.array([*to_px[piece.name], down]), tags=tuple(t.id for t in piece.tags),
+        replace(
+            scan, piece=piece, to_px=np.array([*to_px[piece.name], down]),
+            tags=tuple(t.id for t in piece.tags),
         )
         for piece in (flat, slope)
     ]  # fmt: skip

@@ -5,7 +5,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from scanqa.numeric.edge import EdgeSfr, measure_edge
+from scanqa.numeric.edge.sfr import EdgeSfr, measure_edge
 from tests.numeric.laser_edge import reflectance, scanned, straight
 from tests.numeric.synthetic_edge import gaussian, scene
 
@@ -74,3 +74,15 @@ def test_noise_alone_is_not_roughness():
     density = np.array([r.density for r in found])
     assert abs(density.mean()) < 3 * density.std() / np.sqrt(30)
     assert np.mean([r.seen_px for r in found]) < 0.02
+
+
+@pytest.mark.parametrize("waves", [6, 12])
+def test_a_wavy_edge_is_seen_as_it_was_before_the_scan_blurred_it(waves):
+    rows, sway = 150, 0.1  # px; whole waves along the edge, so that its line takes nothing
+    wave = sway * np.sin(2 * np.pi * waves * np.arange(rows) / rows)
+    made = scene(gaussian(0.7), rows=rows, half_width=20, shift_px=wave, noise=0.002)
+    found = measure_edge(made.pixels, made.line, 20).roughness
+    in_band, _ = found.whole_px2(0.0)
+    # the variance of a sine, and rows that were moved without a blur along the edge: undoing it
+    # makes the wave larger by the response at its frequency
+    assert in_band == pytest.approx(sway**2 / 2 / made.sfr(waves / rows) ** 2, rel=0.04)

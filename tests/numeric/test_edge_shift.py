@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanqa.numeric.edge_fit import Unmeasured
-from scanqa.numeric.edge_shift import edge_shifts
+from scanqa.model import Reason
+from scanqa.numeric.edge.shift import edge_shifts
 from tests.numeric.synthetic_edge import SHAPES, gaussian, scene
 
 ROWS, HALF = 133, 20  # as at 300 dpi
@@ -82,8 +82,9 @@ def test_roughness_that_both_share_cancels():
 def test_a_clipped_channel_says_so():
     made, moved = pair(0.2, white=1.05, noise=0.002)
     (found,) = edge_shifts(made.pixels, [np.clip(moved.pixels, 0, 1)], made.line, HALF)
-    assert isinstance(found, Unmeasured)
-    assert "clipped" in found.reason
+    assert isinstance(found, Reason)
+    assert found.kind == "clipped"
+    assert "clipped" in found.words
 
 
 @settings(deadline=None, max_examples=15)

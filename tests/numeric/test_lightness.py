@@ -2,8 +2,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
-from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.numeric.lightness import code_luma, light_of, lstar, luma
 
 # CIE 15: see tests/external/README.md.
 PERCENT, LIGHTNESS, _ = np.loadtxt(
@@ -30,3 +31,11 @@ def test_luma_of_grey_is_the_grey():
     grey = np.full((2, 3, 3), 0.4)
     assert luma(grey) == pytest.approx(0.4)  # the BT.709 weights add to 1
     assert luma(grey[..., :1]) == pytest.approx(0.4)
+
+
+def test_luma_of_codes_is_that_of_jpeg():
+    """Pillow's grey is ITU-R 601-2 luma, rounded to a whole code."""
+    codes = np.random.default_rng(4).integers(0, 256, (40, 50, 3)).astype(np.uint8)
+    grey = np.asarray(Image.fromarray(codes).convert("L"), float)
+    assert code_luma(codes) == pytest.approx(grey, abs=0.51)
+    assert code_luma(codes[..., :1]) == pytest.approx(codes[..., 0])

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from scanqa.records.store import open_store
+from scanqa.records.database import open_store
 
 DEBIAN = sorted(Path("/usr/lib/postgresql").glob("*/bin"))
 

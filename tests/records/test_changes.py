@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scanqa.numeric.selfstart import cusum_limit, shewhart_limit
 from scanqa.records.changes import find_changes, first_alarm
+from scanqa.records.selfstart import cusum_limit, shewhart_limit
 
 SEED = 1954
 

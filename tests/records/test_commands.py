@@ -10,10 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from scanqa.cli import main
+from scanqa.codec import to_json_line
 from scanqa.findings import judge
-from scanqa.model import Measurement, Outcome, Record, Results, ScanFacts
+from scanqa.model import Measurement, Record, Results, ScanFacts
 from scanqa.records import store
-from scanqa.report.document import document
 from tests.test_cli import SEED, blank_pixels, save
 
 
@@ -28,11 +28,13 @@ def qualification(scanner="heron", noise=0.3, number=0, **conditions):
     )  # fmt: skip
     results = Results((Measurement("noise.total", noise, 0.01, scan="blank-1.tif"),))
     judgement = judge(results, (facts,))
-    assert isinstance(judgement.outcome, Outcome)
     record = Record(
-        scanner, "2026-11-25T10:00:00+00:00", "0.1.0", (facts,), results, judgement, (), conditions
-    )
-    return document(record)
+        scanner=scanner, created="2026-11-25T10:00:00+00:00", tool_version="0.1.0",
+        scans=(facts,), measures=results.measurements, streaks=(), glass_marks=(),
+        findings=judgement.findings, actions=judgement.actions, outcome=judgement.outcome,
+        conditions=conditions,
+    )  # fmt: skip
+    return to_json_line(record)
 
 
 @pytest.fixture
@@ -40,7 +42,7 @@ def filled():
     lines = [qualification(noise=0.30 + 0.01 * (i % 3), number=i, date=f"2026-{i + 1:02}-01")
              for i in range(6)]  # fmt: skip
     lines.append(qualification("wren", noise=0.9, number=99))
-    text = "\n".join(map(json.dumps, lines))
+    text = "\n".join(lines)
     assert run("records", "import", "-", input=text).exit_code == 0
     return text
 
@@ -78,7 +80,7 @@ def test_list_show_and_remove(filled):
 
 
 def test_a_bad_line_is_named_and_the_others_are_added():
-    text = "\n".join([json.dumps(qualification()), "{}", "not json"])
+    text = "\n".join([qualification(), "{}", "not json"])
     result = run("records", "import", "-", input=text)
     assert result.exit_code == 2
     assert "1 added" in result.stdout
@@ -104,7 +106,7 @@ def test_compare_by_name_number_and_file(filled, tmp_path):
     result = run("compare", "heron", "wren")
     assert "heron is better in noise: total" in result.stdout
     path = tmp_path / "same.json"
-    path.write_text(json.dumps(qualification()))
+    path.write_text(qualification())
     assert "No difference shown" in run("compare", "1", path).stdout
     missing = run("compare", "heron", "absent.json")
     assert missing.exit_code == 2

@@ -1,22 +1,19 @@
 """Differences with known truth: how often a false one is claimed, and that true ones are found."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 
+from scanqa.model import Shared
 from scanqa.records.comparison import compare
+from scanqa.words.of_comparison import comparison_notes, comparison_sentence, gap_words
+from tests.records.builders import facts, measure, qualification
 
 SEED = 1979
 PLACES = [(x, y) for x in (20.0, 62.0, 105.0, 147.0, 190.0) for y in np.arange(20.0, 280, 43)]
 SINGLE = {"noise.total": 0.3, "shading.nonuniformity": 4.0, "edges.shadow_left": 2.0}
-
-
-def measure(name, value, uncertainty, at_mm=None, direction=None, **more):
-    keys = {"status": "ok", "channel": None, "edge_kind": None, **more}
-    return {
-        "name": name, "value": float(value), "uncertainty": uncertainty, "at_mm": at_mm,
-        "direction": direction, **keys,
-    }  # fmt: skip
 
 
 def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, **single):
@@ -25,12 +22,11 @@ def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, 
     for direction in ("across", "travel"):
         for x, y in PLACES:
             value = sfr50 * (1 - 0.1 * x / 190) * (1 + rng.normal(0, 0.01))
-            at = [x + rng.normal(0, jitter_mm), y + rng.normal(0, jitter_mm)]
-            measures.append(measure("sharpness.sfr50", value, 0.04, at, direction))
+            at = (x + rng.normal(0, jitter_mm), y + rng.normal(0, jitter_mm))
+            measures.append(measure("sharpness.sfr50", value, 0.04, at_mm=at, direction=direction))
     for measured, truth in {**SINGLE, "noise.total": noise, **single}.items():
         measures.append(measure(measured, truth + rng.normal(0, 0.02), 0.02))
-    scans = [{"dpi": [dpi, dpi], "role": "blank", "sha256": "0", "file": "a.tif"}]
-    return {"scanner": name, "measures": measures, "scans": scans}
+    return qualification([facts(dpi=(dpi, dpi))], scanner=name, measures=measures)
 
 
 def row(result, name, direction=""):
@@ -56,7 +52,7 @@ def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
     assert found.verdict == "second is better"
     assert found.low < 0.6 * 0.95 < found.high  # 0.6 cy/mm at the left, 10 % less at the right
     assert found.unit_of == "pairs of places"
-    assert "wren is better in sharpness: sfr50" in result.sentence
+    assert "wren is better in sharpness: sfr50" in comparison_sentence(result)
 
 
 def test_lower_is_better_for_noise():
@@ -69,14 +65,14 @@ def test_a_shown_difference_may_be_too_small_to_matter():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng)], [scanner(rng, sfr50=4.06)])
     assert row(result, "sharpness.sfr50", "across").verdict == "too small to matter"
-    assert "No difference shown that would matter" in result.sentence
+    assert "No difference shown that would matter" in comparison_sentence(result)
 
 
 def test_paired_interval_is_scipys():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng, jitter_mm=0.0), scanner(rng, jitter_mm=0.0)
     found = row(compare([a], [b]), "sharpness.sfr50", "across")
-    pick = [[m["value"] for m in d["measures"] if m["direction"] == "across"] for d in (a, b)]
+    pick = [[m.value for m in d.measures if m.direction == "across"] for d in (a, b)]
     reference = stats.ttest_rel(pick[1], pick[0])
     interval = reference.confidence_interval(0.95)
     assert found.p_value == pytest.approx(reference.pvalue, rel=1e-9)
@@ -87,7 +83,7 @@ def test_repeats_are_the_unit_and_give_scipys_welch_test():
     rng = np.random.default_rng(SEED)
     a, b = [scanner(rng) for _ in range(4)], [scanner(rng) for _ in range(3)]
     found = row(compare(a, b), "noise.total")
-    pick = [[m["value"] for d in side for m in d["measures"] if m["name"] == "noise.total"]
+    pick = [[m.value for d in side for m in d.measures if m.name == "noise.total"]
             for side in (a, b)]  # fmt: skip
     reference = stats.ttest_ind(pick[1], pick[0], equal_var=False)
     assert found.unit_of == "repeats"
@@ -98,21 +94,25 @@ def test_values_per_pixel_are_not_compared_across_dpi():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng, dpi=300)], [scanner(rng, dpi=600)])
     assert row(result, "noise.total").verdict == "not compared"
-    assert "300 and 600" in row(result, "noise.total").reason
+    assert "300 and 600" in gap_words(row(result, "noise.total"), result)
     assert row(result, "sharpness.sfr50", "across").verdict == "no difference shown"
-    assert any("different dpi" in note for note in result.notes)
+    assert any("different dpi" in note for note in comparison_notes(result))
 
 
 def test_what_one_side_lacks_and_lower_bounds_are_not_compared():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng), scanner(rng)
-    b["measures"] = [m for m in b["measures"] if m["name"] != "noise.total"]
-    for m in a["measures"]:
-        if m["name"] == "sharpness.sfr50":
-            m["status"] = "lower-bound"
+    b = replace(b, measures=tuple(m for m in b.measures if m.name != "noise.total"))
+    least = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
+    a = replace(
+        a,
+        measures=tuple(
+            replace(m, **least) if m.name == "sharpness.sfr50" else m for m in a.measures
+        ),
+    )
     result = compare([a], [b])
-    assert row(result, "noise.total").reason == "measured on one side only"
-    assert "lower bound" in row(result, "sharpness.sfr50", "across").reason
+    assert row(result, "noise.total").gap == "one-side"
+    assert row(result, "sharpness.sfr50", "across").gap == "bound"
 
 
 def test_swapping_the_sides_swaps_the_verdict():
@@ -128,21 +128,52 @@ def test_swapping_the_sides_swaps_the_verdict():
 
 def test_an_uncertainty_of_nothing_is_believed_of_counts_only():
     rng = np.random.default_rng(SEED)
-    a, b = scanner(rng), scanner(rng)
-    for side, count in ((a, 1.0), (b, 4.0)):
-        side["measures"] = [
-            measure("noise.snr", 45.0 + count, 0.0),
-            measure("glass.marks", count, 0.0),
-        ]
+    a, b = (
+        replace(
+            scanner(rng),
+            measures=(measure("noise.snr", 45.0 + n, 0.0), measure("glass.marks", n, 0.0)),
+        )
+        for n in (1.0, 4.0)
+    )
     result = compare([a], [b])
-    assert row(result, "noise.snr").reason == "no uncertainty is stated on one side"
+    assert row(result, "noise.snr").gap == "no-uncertainty"
     assert row(result, "glass.marks").verdict == "first is better"
     assert row(compare([a], [a]), "glass.marks").verdict == "no difference shown"
 
 
 def test_what_does_not_show_in_print_is_no_difference():
     rng = np.random.default_rng(SEED)
-    a, b = scanner(rng), scanner(rng)
-    for side, white in ((a, 96.28), (b, 96.32)):
-        side["measures"] = [measure("tone.white", white, 0.002)]
+    a, b = (
+        replace(scanner(rng), measures=(measure("tone.white", white, 0.002),))
+        for white in (96.28, 96.32)
+    )
     assert row(compare([a], [b]), "tone.white").verdict == "no difference shown"
+
+
+def with_dpi(name, label, value=300.0):
+    doubt = Shared("print", label, 1.5)
+    measured = measure("geometry.dpi_across", value, np.hypot(0.2, 1.5), shared=(doubt,))
+    return qualification([facts(sha256=name)], scanner=name, measures=[measured])
+
+
+def test_what_one_print_makes_unsure_is_no_doubt_between_two_scanners_on_it():
+    # 0.2 dpi of scatter each: the difference of 2 dpi is sure within ± 1.96 √2 · 0.2. With prints
+    # of their own each side adds 1.5 dpi, and nothing is shown.
+    same = row(compare([with_dpi("a", "A")], [with_dpi("b", "A", 302.0)]), "geometry.dpi_across")
+    apart = row(compare([with_dpi("a", "A")], [with_dpi("b", "B", 302.0)]), "geometry.dpi_across")
+    assert same.verdict != "no difference shown"
+    assert (same.high - same.low) / 2 == pytest.approx(1.96 * 2**0.5 * 0.2, rel=0.01)
+    assert apart.verdict == "no difference shown"
+    assert (apart.high - apart.low) / 2 == pytest.approx(
+        1.96 * 2**0.5 * np.hypot(0.2, 1.5), rel=0.01
+    )
+
+
+def test_values_of_one_dpi_are_compared_though_a_side_has_another_too():
+    both = qualification(
+        [facts(file="a.tif"), facts(file="b.tif", dpi=(600.0, 600.0), sha256="b")],
+        measures=[measure(scan="a.tif"), measure(value=9.0, scan="b.tif")],
+    )
+    one = qualification([facts(sha256="c")], scanner="wren", measures=[measure(scan="a.tif")])
+    found = row(compare([both], [one]), "noise.total")
+    assert (found.first, found.second, found.key.dpi) == (1.25, 1.25, 300)

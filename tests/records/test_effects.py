@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scanqa.over_time import Event
+from scanqa.model.history import Event
 from scanqa.records.health import health
 from scanqa.records.store import Line
+from scanqa.words.of_history import effect_sentence
 from tests.records.test_health import NAMES, day, life, steady
 
 SEED = 1941
@@ -25,12 +26,12 @@ def test_a_cleaning_that_helps_is_told_with_its_interval():
     columns["noise.total"][12:] -= 3.0
     found = effect(columns)
     (shift,) = found.shifts
-    assert shift.key[0] == "noise.total"
+    assert shift.key.name == "noise.total"
     assert shift.verdict == "better"
     assert shift.low < -3.0 < shift.high
     assert found.compared == len(NAMES)
-    assert "glass cleaned" in found.sentence
-    assert "better, from" in found.sentence
+    assert "glass cleaned" in effect_sentence(found)
+    assert "better, from" in effect_sentence(found)
 
 
 def test_stated_intervals_hold_the_truth_19_times_in_20():
@@ -72,7 +73,7 @@ def test_an_event_without_checks_on_both_sides_says_so(at):
     rng = np.random.default_rng(SEED)
     found = effect(steady(rng), Event("heron", day(at), "lamp replaced"))
     assert found.compared == 0
-    assert "no checks on both sides" in found.sentence
+    assert "no checks on both sides" in effect_sentence(found)
 
 
 def test_each_event_has_its_own_before_and_after():
@@ -99,7 +100,7 @@ def test_streaks_that_go_and_come_with_an_event_are_told_by_place():
     (effect,) = found.effects
     assert [s.at_mm for s in effect.went] == [118.2]
     assert [s.at_mm for s in effect.came] == [30.0]
-    assert "dark streak at x 118.2 mm gone; dark streak at x 30.0 mm new" in effect.sentence
+    assert "dark streak at x 118.2 mm gone; dark streak at x 30.0 mm new" in effect_sentence(effect)
     assert [(s.at_mm, s.since_start, s.gone[:10]) for s in found.streaks] == [
         (40.0, True, ""), (118.2, True, day(6)[:10]), (30.0, False, ""),
     ]  # fmt: skip
@@ -113,7 +114,7 @@ def test_an_event_that_changed_nothing_keeps_the_baseline():
     columns["noise.snr"][8:] -= 0.25 * np.arange(1, 17)
     columns["noise.total"][6:] -= 5.0
     found = health("heron", life(columns), [Event("heron", day(5.5), "glass cleaned")])
-    by_name = {s.key[0]: s for s in found.series}
+    by_name = {s.key.name: s for s in found.series}
     assert by_name["noise.snr"].starts == (0,)
     assert by_name["noise.total"].starts == (0, 6)
     assert by_name["noise.snr"].changes[0].alarm <= 8 + 5

@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.over_time import Event
+from scanqa.model.history import Event
 from scanqa.records.health import RUN_LENGTH, health
 from scanqa.records.series import Value
 from scanqa.records.store import Check
+from scanqa.words.of_history import health_sentence, series_sentence
 
 SEED = 24
 NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sfr50", "tone.white", "noise.snr")
@@ -22,7 +23,9 @@ NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sfr50", "tone.white"
 
 def value(name, number, uncertainty=None, version=None):
     version = version or CATALOGUE[name].version
-    return Value(name, "", "", "", 0, version, float(number), uncertainty, "", 1, False)
+    return Value(
+        name, "", "", "", 0, version, float(number), uncertainty, (), "ok", None, None, "", 1
+    )
 
 
 def day(month):
@@ -43,7 +46,7 @@ def steady(rng, months=24):
 
 
 def of(result, name):
-    return next(s for s in result.series if s.key[0] == name)
+    return next(s for s in result.series if s.key.name == name)
 
 
 def test_healthy_lives_alarm_at_the_design_rate():
@@ -70,7 +73,7 @@ def test_a_step_is_found_and_dated():
     assert change.began in (11, 12, 13)
     assert change.alarm - 12 <= 5  # checks
     assert found.state == "changed"
-    assert day(change.began)[:10] in found.sentence
+    assert day(change.began)[:10] in series_sentence(found)
     assert change.after - change.before == pytest.approx(1.5, abs=0.6)
 
 
@@ -96,7 +99,7 @@ def test_a_fading_lamp_is_found_and_the_crossing_dated():
     assert found.crossing is not None
     likely = (found.crossing.likely - found.days[-1]) / 30.44
     assert likely == pytest.approx(6.3, abs=2.0)
-    assert "will be met in" in found.sentence
+    assert "will be met in" in series_sentence(found)
 
 
 def test_an_event_begins_the_series_anew():
@@ -128,7 +131,7 @@ def test_checks_at_another_dpi_leave_the_series_of_what_depends_on_it():
         for m in range(16)
     ]  # fmt: skip
     result = health("heron", checks)
-    assert (of(result, "noise.total").dpi, of(result, "noise.total").left_out) == (600, 8)
+    assert (of(result, "noise.total").key.dpi, of(result, "noise.total").left_out) == (600, 8)
     assert of(result, "noise.total").changes == ()
     assert len(of(result, "shading.nonuniformity").values) == 16
 
@@ -137,10 +140,10 @@ def test_a_trend_away_from_the_limit_is_not_a_crossing():
     rng = np.random.default_rng(SEED)
     columns = {"noise.snr": 40 + np.arange(24) * 0.5 + rng.normal(0, 0.2, 24)}
     found = of(health("heron", life(columns), limits={"noise.snr": 20.0}), "noise.snr")
-    assert "leads away from the limit" in found.sentence
+    assert "leads away from the limit" in series_sentence(found)
     columns["noise.total"] = columns.pop("noise.snr")  # lower is better
     found = of(health("heron", life(columns), limits={"noise.total": 46.0}), "noise.total")
-    assert "already crossed" in found.sentence
+    assert "already crossed" in series_sentence(found)
 
 
 def test_a_drift_from_the_first_check_on_is_one_line():
@@ -151,7 +154,7 @@ def test_a_drift_from_the_first_check_on_is_one_line():
     assert found.drift.low < -0.5 < found.drift.high
     # 46 − 0.5 n = 30 at n = 32, nine months after the last check
     assert found.crossing.earliest < 32 * 30.44 < found.crossing.latest
-    assert "will be met in 8 to 10 months" in found.sentence
+    assert "will be met in 8 to 10 months" in series_sentence(found)
 
 
 def test_what_is_nearly_always_nothing_does_not_alarm_at_a_grain():
@@ -181,7 +184,7 @@ def test_too_few_checks_say_so(months):
     rng = np.random.default_rng(SEED)
     result = health("heron", life(steady(rng, months)) if months else [])
     assert all(s.state == "too few checks" for s in result.series)
-    assert "few" in result.sentence or "No check" in result.sentence
+    assert "few" in health_sentence(result) or "No check" in health_sentence(result)
 
 
 def test_rounded_and_constant_values_do_not_alarm():

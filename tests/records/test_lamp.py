@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from scanqa.over_time import Event
+from scanqa.catalogue.lamp_rules import lamp_rules
+from scanqa.model.history import Event
 from scanqa.records.health import health
-from scanqa.records.lamp import _rules
 from scanqa.records.series import Value
 from scanqa.records.store import Check
+from scanqa.words.of_history import lamp_sign_words, lamp_words
 from tests.records.test_health import day
 
 SEED = 1871
@@ -31,7 +32,9 @@ def lives(rng, **columns):
                 continue
             number = level * scatter[name, channel][month] * given[month]
             dpi = 300 if name.startswith("noise") else 0
-            values.append(Value(name, "", channel, "", dpi, 1, number, None, "", 1, False))
+            values.append(
+                Value(name, "", channel, "", dpi, 1, number, None, (), "ok", None, None, "", 1)
+            )
         checks.append(Check(month, day(month), tuple(values)))
     return checks
 
@@ -63,23 +66,23 @@ CASES = {
 def test_signs_give_the_verdict(verdict):
     rng = np.random.default_rng(SEED)
     found = health("heron", lives(rng, **CASES[verdict])).lamp
-    assert found.verdict == verdict, found
+    assert lamp_words(found).verdict == verdict, found
 
 
 def test_a_colour_that_fades_alone_is_ageing_and_named():
     rng = np.random.default_rng(SEED)
     columns = {**fading(("red", "green"), 0.01), **fading(("blue",), 0.05)}
     found = health("heron", lives(rng, **columns)).lamp
-    assert found.verdict == "lamp ageing likely"
-    assert "blue against green" in dict(found.signs)["channel balance"]
-    assert "mercury" in found.caution
+    assert lamp_words(found).verdict == "lamp ageing likely"
+    assert "blue against green" in dict(map(lamp_sign_words, found.signs))["channel balance"]
+    assert "mercury" in lamp_words(found).caution
 
 
 def test_haze_scatters_light_into_black():
     rng = np.random.default_rng(SEED)
     found = health("heron", lives(rng, **fading(), stray_light=step(2.0))).lamp
-    assert found.verdict == "dirt or haze rather"
-    assert "black" in found.sentence
+    assert lamp_words(found).verdict == "dirt or haze rather"
+    assert "black" in lamp_words(found).sentence
 
 
 def test_a_new_lamp_that_is_noted_begins_anew():
@@ -87,26 +90,23 @@ def test_a_new_lamp_that_is_noted_begins_anew():
     columns = dict.fromkeys(("red", "green", "blue"), step(1.4))
     event = Event("heron", day(11.5), "lamp replaced")
     found = health("heron", lives(rng, **columns), [event])
-    assert found.lamp.verdict == "no sign of ageing"
+    assert lamp_words(found.lamp).verdict == "no sign of ageing"
     (effect,) = found.effects
-    assert {s.key[0] for s in effect.shifts} == {"noise.light_index"}
+    assert {s.key.name for s in effect.shifts} == {"noise.light_index"}
     assert {s.verdict for s in effect.shifts} == {"better"}
 
 
 def test_every_rule_that_sends_someone_to_the_scanner_has_a_caution():
-    for rule in _rules():
-        words = rule.get("action", "")
-        if any(word in words for word in ("Clean", "clean", "new lamp", "mirrors")):
-            assert rule.get("caution"), rule["verdict"]
+    for rule in lamp_rules().values():
+        if any(word in rule.action for word in ("Clean", "clean", "new lamp", "mirrors")):
+            assert rule.caution, rule.id
 
 
 def test_some_rule_fits_whatever_the_signs():
-    lights = {word for rule in _rules() for word in rule["light"]}
+    rules = lamp_rules().values()
+    lights = {word for rule in rules for word in rule.states["light"]}
     alone = {
-        word
-        for rule in _rules()
-        for word in rule["light"]
-        if set(rule) & {"settle", "colour", "haze"} == set()
+        word for rule in rules for word in rule.states["light"] if set(rule.states) == {"light"}
     }
     assert lights == alone == {
         "unknown", "falls slowly", "falls at once", "rises", "same",

@@ -3,42 +3,35 @@
 import numpy as np
 import pytest
 
+from scanqa.model import Outcome
 from scanqa.records import store
 from scanqa.records.health import health
+from scanqa.records.looking_back import health_of, keep
 from scanqa.records.news import news
-from scanqa.records.past import health_of, keep
+from scanqa.words.of_history import news_sentence, news_words
+from tests.records.builders import facts, mark, measure, qualification, streak
 from tests.records.test_health import life, steady
-from tests.records.test_store import measure, qualification
 
 QUIET = health("heron", [])
 
 
-def streak(at_mm=71.3, contrast=1.5, *, polarity="dark", axis="travel", visible=True):
-    return {
-        "axis": axis, "polarity": polarity, "at_mm": at_mm, "width_um": 120.0,
-        "contrast_percent": contrast, "visible": visible, "significance": 25 * contrast,
-    }  # fmt: skip
-
-
-def mark(x=52.0, y=88.0, contrast=30.0):
-    return {
-        "polarity": "dark", "kind": "spot", "at_mm": [x, y], "contrast_percent": contrast,
-    }  # fmt: skip
-
-
 def check(streaks=(), marks=(), **more):
-    return qualification(streaks=list(streaks), glass_marks=list(marks), **more)
+    return qualification(streaks=tuple(streaks), glass_marks=tuple(marks), **more)
+
+
+def words(found):
+    return tuple(map(news_words, found.items))
 
 
 def test_nothing_new_says_so():
     found = news(check([streak()], [mark()]), check([streak(71.5)], [mark(52.6, 87.5)]), QUIET)
     assert found.items == ()
-    assert found.sentence == "Nothing new since 2026-11-25."
+    assert news_sentence(found) == "Nothing new since 2026-11-25."
 
 
 def test_a_new_streak_and_mark_are_named_with_their_place():
     found = news(check([streak()], [mark()]), check(), QUIET)
-    assert found.items == (
+    assert words(found) == (
         "new dark streak at x 71.3 mm (1.5 %)",
         "new dark spot on the glass at x 52, y 88 mm",
     )
@@ -46,7 +39,7 @@ def test_a_new_streak_and_mark_are_named_with_their_place():
 
 def test_what_is_gone_is_named_too():
     found = news(check(), check([streak()], [mark()]), QUIET)
-    assert [item.rpartition(" ")[2] for item in found.items] == ["gone", "gone"]
+    assert [item.rpartition(" ")[2] for item in words(found)] == ["gone", "gone"]
 
 
 @pytest.mark.parametrize(
@@ -68,7 +61,7 @@ def test_the_same_streak_in_two_scans_is_named_once():
 
 def test_many_are_counted():
     streaks = [streak(10.0 * i) for i in range(1, 10)]
-    items = news(check(streaks), check(), QUIET).items
+    items = words(news(check(streaks), check(), QUIET))
     assert items[-1] == "new streaks: 5 more"
     assert len(items) == 5
 
@@ -78,30 +71,29 @@ def test_a_measure_whose_chart_alarmed_today_is_news():
     columns["noise.total"][-1] = 18.0
     found = news(check(), check(), health("heron", life(columns)))
     assert len(found.items) == 1
-    assert found.items[0].endswith(" to 18.00")
+    assert words(found)[0].endswith(" to 18.00 L*")
 
 
 def test_an_outcome_that_changed_is_news():
-    found = news(check(outcome={"fitness": "limited"}), check(outcome={"fitness": "fit"}), QUIET)
-    assert found.items == ("the outcome went from fit to limited",)
+    found = news(check(outcome=Outcome("limited")), check(outcome=Outcome("fit")), QUIET)
+    assert words(found) == ("the outcome went from fit to limited",)
 
 
 def test_without_paper_on_both_sides_nothing_is_said_of_streaks():
-    dark = check([streak()])
-    dark["scans"] = [{"role": "dark", "sha256": "d", "modified": ""}]
+    dark = check([streak()], scans=[facts(role="dark", sha256="d")])
     assert news(dark, check(), QUIET).items == ()
 
 
 def test_keep_looks_back_to_the_check_before(engine):
     first = check(conditions={"date": "2026-01-05"})
-    assert keep(engine, first) is None
+    assert keep(engine, first)[1] is None
     late = check([streak()], scans="b", conditions={"date": "2026-03-05"})
     between = check(scans="c", conditions={"date": "2026-02-05"})
-    assert keep(engine, late).news.since == "2026-01-05"
-    assert keep(engine, between).news.since == "2026-01-05"
-    past = keep(engine, late)
+    assert keep(engine, late)[1].news.since == "2026-01-05"
+    assert keep(engine, between)[1].news.since == "2026-01-05"
+    _, past = keep(engine, late)
     assert past.news.since == "2026-02-05"
-    assert past.news.items == ("new dark streak at x 71.3 mm (1.5 %)",)
+    assert words(past.news) == ("new dark streak at x 71.3 mm (1.5 %)",)
     assert past.health.checks == 3
 
 

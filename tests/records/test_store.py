@@ -13,50 +13,60 @@ import sqlalchemy as sa
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from scanqa.records import store
-from scanqa.records.migrations import HEAD, upgrade
-from scanqa.records.tables import metadata, record
-
-
-def measure(name="noise.total", value=1.25, uncertainty=0.1, **more):
-    keys = {"status": "ok", "direction": None, "channel": None, "edge_kind": None}
-    return {"name": name, "value": value, "uncertainty": uncertainty, **keys, **more}
-
-
-def qualification(scans="a", *, scanner="heron", version="0.1.0", measures=None, **more):
-    return {
-        "scanner": scanner,
-        "created": "2026-11-25T10:00:00+00:00",
-        "tool_version": version,
-        "scans": [{"role": "blank", "sha256": c, "modified": ""} for c in scans],
-        "measures": [measure()] if measures is None else measures,
-        "conditions": {},
-        **more,
-    }
+from scanqa.model import Shared
+from scanqa.records import database, store
+from scanqa.records.migrations import HEAD
+from scanqa.records.schema import metadata, record
+from tests.records.builders import facts, measure, qualification
 
 
 def test_what_goes_in_comes_out(engine):
-    document = qualification(conditions={"light": "cold-cathode — „alt“ 🍎"})
-    number, changed = store.add(engine, document)
-    assert changed
-    assert store.document(engine, number) == document
+    given = qualification(conditions={"light": "cold-cathode — „alt“ 🍎"})
+    kept = store.add(engine, given)
+    assert kept.how == "new"
+    assert store.read(engine, kept.id) == given
     (entry,) = store.entries(engine)
     assert (entry.scanner, entry.tool_version) == ("heron", "0.1.0")
 
 
 def test_the_same_scans_again_change_nothing_whatever_their_order(engine):
-    first, _ = store.add(engine, qualification("ab"))
-    second, changed = store.add(engine, qualification("ba", created="2026-12-01T00:00:00+00:00"))
-    assert (second, changed) == (first, False)
+    first = store.add(engine, qualification("ab"))
+    second = store.add(engine, qualification("ba", created="2026-12-01T00:00:00+00:00"))
+    assert (second.id, second.how) == (first.id, "known")
     assert len(store.entries(engine)) == 1
 
 
 def test_a_newer_tool_measures_the_same_scans_anew_in_place(engine):
-    first, _ = store.add(engine, qualification())
+    first = store.add(engine, qualification())
     newer = qualification(version="0.2.0", measures=[measure(value=2.5)])
-    assert store.add(engine, newer) == (first, True)
+    assert store.add(engine, newer) == store.Kept(first.id, "measured anew", {})
     (check,) = store.history(engine, "heron")
     assert [v.value for v in check.values] == [2.5]
+
+
+def test_the_same_scans_told_of_otherwise_are_corrected_in_place(engine):
+    first = store.add(engine, qualification(options={"bars": "180 179"}))
+    told = qualification(options={"bars": "180.2 179.6"}, measures=[measure(value=2.5)])
+    assert store.add(engine, told) == store.Kept(first.id, "corrected", {"bars": "180 179"})
+    assert store.read(engine, first.id) == told
+    (check,) = store.history(engine, "heron")
+    assert [v.value for v in check.values] == [2.5]
+    role = qualification([facts(sha256="a", role="claim")], options={"bars": "180.2 179.6"})
+    assert store.add(engine, role).id == first.id, "another role is no other scan"
+
+
+def test_what_makes_up_the_doubt_survives(engine):
+    parts = (Shared("print", "A", 0.3), Shared("rule", "steel", 0.05))
+    given = measure("geometry.dpi_across", 300.2, 0.5, shared=parts)
+    open_ended = measure(
+        "sharpness.sfr50", 4.0, 0.1, status="between", low=3.5, high=4.5, scan="a.tif"
+    )
+    store.add(engine, qualification(measures=[given, open_ended]))
+    (check,) = store.history(engine, "heron")
+    dpi, sharp = check.values
+    assert dpi.shared == parts
+    assert dpi.random == pytest.approx((0.5**2 - 0.3**2 - 0.05**2) ** 0.5)
+    assert (sharp.status, sharp.low, sharp.high, sharp.dpi) == ("between", 3.5, 4.5, 300)
 
 
 def test_history_is_in_order_of_the_scans_and_holds_medians(engine):
@@ -74,9 +84,9 @@ def test_history_is_in_order_of_the_scans_and_holds_medians(engine):
 
 
 def test_remove_forgets_document_and_values(engine):
-    number, _ = store.add(engine, qualification())
-    assert store.remove(engine, number)
-    assert not store.remove(engine, number)
+    kept = store.add(engine, qualification())
+    assert store.remove(engine, kept.id)
+    assert not store.remove(engine, kept.id)
     assert store.entries(engine) == []
     assert store.history(engine, "heron") == []
 
@@ -93,31 +103,29 @@ def test_events_are_kept_once_and_in_order(engine):
     deadline=None, max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_any_words_survive(engine, text):
-    number, _ = store.add(
-        engine, qualification([f"x{text.encode().hex()}"], conditions={"w": text})
-    )
-    assert store.document(engine, number)["conditions"] == {"w": text}
+    kept = store.add(engine, qualification([f"x{text.encode().hex()}"], conditions={"w": text}))
+    assert store.read(engine, kept.id).conditions == {"w": text}
 
 
 def test_two_writers_at_once_lose_nothing(url):
     def write(worker):
-        with store.open_store(url) as engine:
+        with database.open_store(url) as engine:
             for i in range(20):
                 store.add(engine, qualification([f"{worker}-{i}", "shared"]))
                 store.add(engine, qualification([f"both-{i}"]))
 
     with ThreadPoolExecutor(2) as pool:
         list(pool.map(write, range(2)))
-    with store.open_store(url) as engine:
+    with database.open_store(url) as engine:
         assert len(store.entries(engine)) == 2 * 20 + 20
 
 
 WRITER = """
 import sys
-from scanqa.records import store
-from tests.records.test_store import measure, qualification
+from scanqa.records import database, store
+from tests.records.builders import measure, qualification
 measures = [measure("sharpness.sfr50", float(i), direction="across") for i in range(500)]
-with store.open_store(sys.argv[1]) as engine:
+with database.open_store(sys.argv[1]) as engine:
     print("ready", flush=True)
     for i in range(100_000):
         store.add(engine, qualification([f"k{i}"], measures=measures))
@@ -136,14 +144,12 @@ def test_a_kill_while_writing_loses_at_most_that_record(url, delay_s):
     told = [line for line in writer.stdout.read().splitlines() if line]
     writer.wait()
     writer.stdout.close()
-    with store.open_store(url) as engine:
+    with database.open_store(url) as engine:
         kept = store.entries(engine)
         checks = store.history(engine, "heron")
         assert len(told) <= len(kept) <= len(told) + 1
         assert len(checks) == len(kept), "no record without its values"
-        number, changed = store.add(engine, qualification(["after"]))
-        assert changed
-        assert number
+        assert store.add(engine, qualification(["after"])).how == "new"
     if url.startswith("sqlite"):
         with sqlite3.connect(url.removeprefix("sqlite:///")) as connection:
             assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
@@ -168,38 +174,18 @@ def test_the_guide_names_every_table_and_column():
             assert f"`{name}`" in guide, f"{table.name}.{name}"
 
 
-def test_records_of_the_first_schema_are_upgraded_whole(url):
-    engine = store._engine(sa.make_url(url))
-    upgrade(engine, "0001")
-    measures = [
-        measure("sharpness.sfr50", 4.0, scan="a.tif", direction="across"),
-        measure("sharpness.sfr50", 6.0, scan="b.tif", direction="across"),
-        measure("shading.nonuniformity", 2.0, scan="b.tif"),
-    ]
-    scans = [
-        {"role": "bed-sheet", "file": "a.tif", "dpi": [300.0, 300.0], "sha256": "a"},
-        {"role": "claim", "file": "b.tif", "dpi": [600.0, 600.0], "sha256": "b"},
-    ]
-    old = qualification(measures=measures) | {"scans": scans}
-    row = {"scanner": "heron", "taken": "2026-01-05", "created": "2026-01-05",
-           "tool_version": "0.1.0", "scans_key": "k", "document": old}  # fmt: skip
+def test_a_record_that_this_scanqa_cannot_read_is_one_line(engine):
+    kept = store.add(engine, qualification())
     with engine.begin() as connection:
-        connection.execute(sa.insert(record), row)
-    engine.dispose()
-    with store.open_store(url) as opened:
-        (check,) = store.history(opened, "heron")
-        assert {(v.name, v.dpi, v.value) for v in check.values} == {
-            ("sharpness.sfr50", 300, 4.0),
-            ("sharpness.sfr50", 600, 6.0),
-            ("shading.nonuniformity", 0, 2.0),
-        }
-        assert store.document(opened, check.record_id) == old
+        connection.execute(sa.update(record).values(document={"schema": "of another trade"}))
+    with pytest.raises(database.StoreError, match=f"record {kept.id}: .*measure its scans again"):
+        store.read(engine, kept.id)
 
 
 def test_a_newer_schema_is_refused_with_advice(url):
-    with store.open_store(url) as engine, engine.begin() as connection:
+    with database.open_store(url) as engine, engine.begin() as connection:
         connection.execute(sa.text("UPDATE alembic_version SET version_num = '9999'"))
-    with pytest.raises(store.StoreError, match="newer scanqa"), store.open_store(url):
+    with pytest.raises(database.StoreError, match="newer scanqa"), database.open_store(url):
         pass
 
 
@@ -212,7 +198,7 @@ def test_a_newer_schema_is_refused_with_advice(url):
     ],
 )
 def test_a_store_that_cannot_be_opened_is_one_line_without_its_password(bad):
-    with pytest.raises(store.StoreError) as caught, store.open_store(bad):
+    with pytest.raises(database.StoreError) as caught, database.open_store(bad):
         pass
     assert "\n" not in str(caught.value)
     assert "secret" not in str(caught.value)
@@ -221,12 +207,12 @@ def test_a_store_that_cannot_be_opened_is_one_line_without_its_password(bad):
 def test_a_file_that_is_no_database_is_one_line(tmp_path):
     path = tmp_path / "letter.sqlite"
     path.write_text("a letter, not a database\n" * 100)
-    with pytest.raises(store.StoreError, match="not a database"), store.open_store(str(path)):
+    with pytest.raises(database.StoreError, match="not a database"), database.open_store(str(path)):
         pass
     assert path.read_text().startswith("a letter")
 
 
 @pytest.mark.parametrize("text", ["yesterday", "", "2026-13-01"])
 def test_a_date_that_is_none_is_refused(text):
-    with pytest.raises(store.StoreError, match="not a date"):
+    with pytest.raises(database.StoreError, match="not a date"):
         store.normal_time(text)

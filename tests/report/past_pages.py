@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from scanqa.over_time import Comparison, Event, News, Past
-from scanqa.records.comparison import Cost, compare
+from scanqa.model.history import Comparison, Cost, Event, News, NewsItem, Past
+from scanqa.records.comparison import compare
 from scanqa.records.health import health
 from scanqa.records.lamp import LIGHT
 from scanqa.records.series import Value
 from scanqa.records.store import Check, Line
-from tests.records.test_comparison import measure, scanner
+from tests.records.builders import facts, measure
+from tests.records.test_comparison import scanner
 from tests.records.test_health import day, life
 from tests.report.synthetic import HOSTILE
 
@@ -37,7 +38,7 @@ def checks() -> list[Check]:
     for at, check in enumerate(life(columns)):
         levels = 30 * dims[at] * rng.normal(1, 0.01, 3)
         light = tuple(
-            Value(LIGHT, "", channel, "", 300, 1, float(level), 0.2, "ke-", 1, False)
+            Value(LIGHT, "", channel, "", 300, 1, float(level), 0.2, (), "ok", None, None, "ke-", 1)
             for channel, level in zip(("red", "green", "blue"), levels, strict=True)
         )
         streaks = [Line("travel", "bright", 148.6, 130.0, 0.5, 12.0, True)]
@@ -54,7 +55,12 @@ def past(words: str = "sensor window cleaned", scanner_name: str = "heron") -> P
         Event(scanner_name, day(14.5), "frame moved"),
     ]
     found = health(scanner_name, checks(), events, limits={"noise.snr": 40.0})
-    news = News(day(22)[:10], (words,), f"Since {day(22)[:10]}: {words}.")
+    streak = NewsItem(
+        "new-streak",
+        {"at_mm": 71.3, "contrast_percent": 1.5},
+        {"polarity": words, "axis": "travel"},
+    )
+    news = News(day(22)[:10], (streak,))
     return Past(found, news)
 
 
@@ -63,18 +69,18 @@ def comparison(first: str = "heron", second: str = "wren") -> Comparison:
     rng = np.random.default_rng(SEED)
     sides = []
     for name, gutter, dpi in ((first, 1.0, 300), (second, 2.5, 600)):
-        document = scanner(rng, name, sfr50=4.0 if gutter == 1 else 5.0, dpi=dpi, noise=0.3)
+        record = scanner(rng, name, sfr50=4.0 if gutter == 1 else 5.0, dpi=dpi, noise=0.3)
+        more = []
         for mm, dark in ((0, 16.0), (2, 6.0), (5, 2.0), (10, 0.5), (20, 0.0)):
-            value = dark * gutter
-            document["measures"].append(measure(f"gutter.delta_L_at_{mm}mm", value, 0.05))
+            more.append(measure(f"gutter.delta_L_at_{mm}mm", dark * gutter, 0.05))
         for mm, light in ((1, 92.0), (2, 85.0), (5, 64.0), (10, 40.0)):
             value = light if gutter == 1 else light**2 / 100
-            document["measures"].append(measure(f"gutter.light_at_{mm}mm_height", value, 0.5))
-        document["conditions"] = {"light": HOSTILE if gutter > 1 else "cold-cathode lamp"}
-        sides.append(document)
-    sides[0]["scans"] = [
-        *sides[0]["scans"],
-        {"dpi": [300, 300], "role": "open-book", "sha256": "1", "file": "b.jpg", "lossy": True},
-    ]
+            more.append(measure(f"gutter.light_at_{mm}mm_height", value, 0.5))
+        light = HOSTILE if gutter > 1 else "cold-cathode lamp"
+        sides.append(
+            replace(record, measures=(*record.measures, *more), conditions={"light": light})
+        )
+    book = facts(file="b.jpg", role="open-book", sha256="1", lossy=True, format="jpeg")
+    sides[0] = replace(sides[0], scans=(*sides[0].scans, book))
     costs = (Cost(60.0, 12.0), Cost(140.0, 9.0))
     return compare([sides[0]], [sides[1]], names=(first, second), costs=costs)

@@ -6,6 +6,8 @@ status at least once.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,22 +15,25 @@ import numpy as np
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES
 from scanqa.model import (
     Action,
+    Criterion,
     Curve,
+    Diagnosis,
     Evidence,
     FileSize,
-    Finding,
     Job,
-    Judgement,
     Legibility,
     Legible,
     Mark,
     Measurement,
     Outcome,
     Plan,
+    Qualification,
     Record,
     Rejected,
     Results,
     ScanFacts,
+    Seen,
+    Share,
     Streak,
     UseVerdict,
 )
@@ -79,7 +84,12 @@ def facts(file: str, role: str, **changes: object) -> ScanFacts:
     return ScanFacts(**{**given, **changes})  # type: ignore[arg-type]
 
 
-def heron() -> Record:
+def changed(found: Qualification, *, evidence: Sequence[Evidence] = (), **fields: Any):
+    """The same with other fields of the record, and more pictures."""
+    return Qualification(replace(found.record, **fields), (*found.evidence, *evidence))
+
+
+def heron() -> Qualification:
     """A worn A3 scanner with nearly every fault."""
     wiggle = Wiggle()
     scans = (
@@ -103,13 +113,19 @@ def heron() -> Record:
         + _backing()
         + _plain_values()
     )
-    return Record(
+    findings, actions, outcome = _judgement()
+    record = Record(
         scanner="heron",
         created="2026-11-25T10:20:00+00:00",
         tool_version="0.1.0",
         scans=scans,
-        results=results,
-        judgement=_judgement(),
+        measures=results.measurements,
+        streaks=results.streaks,
+        glass_marks=results.marks,
+        findings=findings,
+        actions=actions,
+        outcome=outcome,
+        legibility=_legibility(),
         rejected=(
             Rejected(
                 "heron-blank-3.tif", "heron-blank-3.tif: ends before its last strip; scan it again"
@@ -122,6 +138,7 @@ def heron() -> Record:
         conditions={"light": "cold-cathode lamp, on for 20 minutes", "operator": "M. Ashby"},
         plan=_plan(),
     )
+    return Qualification(record, results.evidence)
 
 
 def _sharpness(wiggle: Wiggle) -> Results:
@@ -152,7 +169,7 @@ def _sharpness(wiggle: Wiggle) -> Results:
                                 f"sharpness.{name}",
                                 value,
                                 sigma,
-                                "lower-bound" if low else "ok",
+                                "at-least" if low else "ok",
                                 "the printed edge is rougher than the scanner is blurred"
                                 if low
                                 else "",
@@ -161,6 +178,7 @@ def _sharpness(wiggle: Wiggle) -> Results:
                                 way,  # type: ignore[arg-type]
                                 channel,  # type: ignore[arg-type]
                                 "printed",
+                                "print" if low else None,
                             )
                         )
     found.append(
@@ -169,6 +187,7 @@ def _sharpness(wiggle: Wiggle) -> Results:
             None,
             status="not-measurable",
             reason="a fold crosses the edge",
+            reason_kind="no-detail",
             scan=BED,
             at_mm=(150.0, 410.0),
             direction="travel",
@@ -201,6 +220,7 @@ def _sharpness(wiggle: Wiggle) -> Results:
                 "Spatial frequency, cy/mm",
                 "SFR",
                 curves=curves,
+                shows="response",
             ),
             Evidence(
                 "sharpness.sfr50",
@@ -257,9 +277,9 @@ def _streaks(wiggle: Wiggle) -> Results:
             channels=("red", "green", "blue") if at != 203.47 else ("green",),
             extent_mm=(0.0, HEIGHT_MM),
             significance=abs(size) / 0.01,
-            likely_cause=cause,
             visible=abs(size) > 0.5,
             scan=BLANK_1,
+            likely_cause=cause,
         )
         for (at, size), cause in zip(
             lines,
@@ -288,6 +308,7 @@ def _streaks(wiggle: Wiggle) -> Results:
                 "Difference from the paper around it, %",
                 curves=(Curve("", x, profile),),
                 lines_mm=tuple((at, "dark" if size < 0 else "bright") for at, size in lines),
+                shows="travel",
             ),
             Evidence(
                 "streaks",
@@ -298,6 +319,7 @@ def _streaks(wiggle: Wiggle) -> Results:
                 extent_mm=(82.3, 200.0, 94.15, 208.13),
                 lines_mm=((88.14, "dark"),),
                 note="Contrast raised four times",
+                shows="travel",
             ),
         ),
     )
@@ -365,6 +387,7 @@ def _edges() -> Results:
                     None,
                     status="not-measurable",
                     reason="no edge strip lay on this side",
+                    reason_kind="no-scan",
                 )
             )
     found.append(Measurement("edges.usable_width", 289.1, 0.3, scan=BLANK_1))
@@ -510,7 +533,13 @@ def _plain_values() -> Results:
             m("noise.snr", 38.4, 0.2),
             m("tone.white", 93.6, 0.1, scan=BLANK_1),
             m("tone.clipped", 0.004, 0.001, scan=BLANK_1),
-            m("tone.black", None, status="not-measurable", reason="no dark scan was given"),
+            m(
+                "tone.black",
+                None,
+                status="not-measurable",
+                reason="no dark scan was given",
+                reason_kind="no-scan",
+            ),
             m("geometry.dpi_across", 300.42, 0.004, scan=BED),
             m("geometry.dpi_travel", 298.87, 0.006, scan=BED),
             m("geometry.skew", -0.412, 0.002, scan=BED),
@@ -522,72 +551,96 @@ def _plain_values() -> Results:
     )
 
 
-def _judgement() -> Judgement:
-    document = "FADGI, 3rd edition (2023), bound general"
-    source = f"{document}, quoted"
+def _judgement() -> tuple[tuple[Diagnosis | Criterion, ...], tuple[Action, ...], Outcome]:
+    heading = "FADGI, 3rd edition (2023), bound general"
     findings = (
-        Finding(
-            "diagnosis",
-            "Dark line at 88.1 mm: dirt in the moving light path",
-            "fault",
-            reason="It stays in the same column while the paper moves, in all colours.",
+        Diagnosis(
+            cause="moving-dirt",
+            severity="fault",
+            signs=(Seen("line", "fault", rests_on=("streaks.strongest_visible",), streak=0),),
+            causes=(Share("moving-dirt", 0.8), Share("dead-element", 0.2)),
             rests_on=("streaks.strongest_visible",),
-            causes=("dirt in the moving light path", "a weak sensor element"),
+            title="Dark line at 88.1 mm: dirt in the moving light path",
+            heading="Dark line at 88.1 mm",
+            reason="It stays in the same column while the paper moves, in all colours.",
+            measured="It stays in the same column while the paper moves, in all colours",
+            likely=("dirt in the moving light path", "a weak sensor element"),
             action="Clean the glass and scan again.",
             caution="Unplug first. Keep solvents off plastics.",
             stop="Stop at the glass: what lies below is for someone who opens scanners.",
             source="Common practice, no source",
         ),
-        Finding(
-            "diagnosis",
-            "The shadow at the left edge is deep",
-            "warning",
+        Diagnosis(
+            cause="frame-shadow",
+            severity="warning",
+            signs=(Seen("shadow", "warning", rests_on=("edges.shadow_left",)),),
             rests_on=("edges.shadow_left", "edges.dead_margin_left"),
-            causes=("frame of the glass shadows the lamp",),
+            title="The shadow at the left edge is deep",
+            heading="The shadow at the left edge is deep",
+            likely=("frame of the glass shadows the lamp",),
         ),
-        Finding(
-            "criterion",
-            f"{document}: sampling rate",
-            "good",
-            "met",
-            "lowest of 2 values: 299 ppi; meets 3 star (at least 294 ppi)",
-            ("geometry.dpi_travel",),
-            source=source,
-        ),
-        Finding(
-            "criterion",
-            f"{document}: illuminance non-uniformity",
-            "warning",
-            "not met",
-            "highest: 11.4 %; even 1 star asks for under 8 %",
-            ("shading.nonuniformity",),
-            source=source,
-        ),
-        Finding(
-            "criterion",
-            f"{document}: colour accuracy",
-            "note",
-            "not judged",
-            "needs a colour target with known values",
-            source=source,
-        ),
-        Finding(
-            "criterion",
-            "ISO 19264-1:2021, level C: noise",
-            "note",
-            "not judged",
-            "nothing in this set of scans measures it",
-            source="ISO 19264-1:2021, level C, quoted",
+        *(
+            Criterion(
+                document=document,
+                quantity=quantity,
+                severity=severity,
+                verdict=verdict,
+                rests_on=rests_on,
+                title=f"{head}: {quantity}",
+                heading=head,
+                reason=reason,
+                source=f"{head}, quoted",
+            )
+            for document, head, quantity, severity, verdict, rests_on, reason in (
+                (
+                    "fadgi-2023",
+                    heading,
+                    "sampling rate",
+                    "good",
+                    "met",
+                    ("geometry.dpi_travel",),
+                    "lowest of 2 values: 299 ppi; meets 3 star (at least 294 ppi)",
+                ),
+                (
+                    "fadgi-2023",
+                    heading,
+                    "illuminance non-uniformity",
+                    "warning",
+                    "not met",
+                    ("shading.nonuniformity",),
+                    "highest: 11.4 %; even 1 star asks for under 8 %",
+                ),
+                (
+                    "fadgi-2023",
+                    heading,
+                    "colour accuracy",
+                    "note",
+                    "not judged",
+                    (),
+                    "needs a colour target with known values",
+                ),
+                (
+                    "iso-19264-1-2021",
+                    "ISO 19264-1:2021, level C",
+                    "noise",
+                    "note",
+                    "not judged",
+                    (),
+                    "nothing in this set of scans measures it",
+                ),
+            )
         ),
     )
     actions = (
         Action(
+            "moving-dirt",
             "Clean the glass, then scan two blanks again.",
             "A dark line runs down the image at 88.1 mm.",
             "Unplug first. Put the cleaner on a lint-free cloth, never on the glass, and keep "
             "solvents off plastics and painted strips.",
         ),
         Action(
+            "moving-dirt",
             "If the line stays, have the light path cleaned, or return the unit.",
             "Dirt that stays after cleaning is inside.",
             "Unplug the scanner and wait before opening anything. Cold-cathode lamps run from an "
@@ -595,30 +648,38 @@ def _judgement() -> Judgement:
             "of them under local rules. Opened mains or high-voltage parts are work for qualified "
             "people; local codes and licensed practice come first.",
         ),
-        Action("Keep text 7 mm clear of the left edge.", "The shadow there is 6.8 mm deep."),
+        Action(
+            "frame-shadow",
+            "Keep text 7 mm clear of the left edge.",
+            "The shadow there is 6.8 mm deep.",
+        ),
     )
     uses = (
         UseVerdict(
             "text",
             "limited",
-            "Printed text with lower-case letters from 1.5 mm up: effective dpi 208 dpi.",
-            ("sharpness.effective_dpi",),
+            reason="Printed text with lower-case letters from 1.5 mm up: effective dpi 208 dpi.",
+            deciding=("sharpness.effective_dpi",),
         ),
         UseVerdict(
             "halftone pictures",
             "unfit",
-            "Printed photographs in even tones: unevenness over the bed 11.4 %.",
-            ("shading.nonuniformity",),
+            reason="Printed photographs in even tones: unevenness over the bed 11.4 %.",
+            deciding=("shading.nonuniformity",),
         ),
         UseVerdict(
-            "covers", "fit", "Covers in colour, seen as a whole: colour registration 0.47 px."
+            "covers",
+            "fit",
+            reason="Covers in colour, seen as a whole: colour registration 0.47 px.",
         ),
         UseVerdict(
-            "bound pages", "not judged", "Pages up to the spine: dead margin was not measured."
+            "bound pages",
+            "not judged",
+            reason="Pages up to the spine: dead margin was not measured.",
         ),
     )
     sentence = "Usable for text with care; a visible line and uneven light spoil pictures."
-    return Judgement(findings, actions, Outcome("limited", sentence, uses), _legibility())
+    return findings, actions, Outcome("limited", sentence, uses)
 
 
 def _legibility() -> tuple[Legibility, ...]:
@@ -632,7 +693,8 @@ def _legibility() -> tuple[Legibility, ...]:
         ("stroke", "questionable", 1.0, 0.13, 0.002),
     )
     sizes = tuple(Legible(*row) for row in levels)
-    return (Legibility(300, 198.0, 3.0, True, sizes, "the printed edge is rough"),)
+    why = {"limit": "print", "note": "the printed edge is rough"}
+    return (Legibility(300, 198.0, 3.0, "at-least", sizes, **why),)
 
 
 def _plan() -> Plan:
@@ -644,14 +706,16 @@ def _plan() -> Plan:
         dpi=200,
         why_dpi="the optics support 198 dpi only: a finer setting makes larger files, not finer "
         "ones",
+        optics="too-little",
+        optics_dpi=198.0,
         index=4.6,
         legibility="marginal",
-        optics_known=True,
         sizes=(
             FileSize("TIFF, uncompressed", 11_602_000.0, 0.0, "1654 × 2339 px × 3 × 8 bits"),
             FileSize("PNG, lossless", 5_720_000.0, 110_000.0, basis),
             FileSize("JPEG, quality 90, lossy", 690_000.0, 90_000.0, basis),
         ),
+        timed="timed",
         seconds=18.2,
         pages_per_hour=155.2,
         rate_uncertainty=0.9,
@@ -662,82 +726,119 @@ def _plan() -> Plan:
     )
 
 
-def one_blank() -> Record:
+def one_blank() -> Qualification:
     """The least there can be: one scan of plain paper, nothing judged."""
-    outcome = Outcome("not judged", "One blank scan alone says too little.")
-    return Record(
+    record = Record(
         scanner="wren",
         created="2026-11-25T10:20:00+00:00",
         tool_version="0.1.0",
-        scans=(facts("wren-blank.png", "blank", format="png", channels=1, modified=""),),
-        results=Results((Measurement("tone.white", 92.0, scan="wren-blank.png"),)),
-        judgement=Judgement((), (), outcome),
+        scans=(facts("wren-blank.png", "blank", format="png", channels=1, modified=None),),
+        measures=(Measurement("tone.white", 92.0, scan="wren-blank.png"),),
+        streaks=(),
+        glass_marks=(),
+        findings=(),
+        actions=(),
+        outcome=Outcome("not judged", "One blank scan alone says too little."),
     )
+    return Qualification(record)
 
 
-def hostile() -> Record:
+def hostile() -> Qualification:
     """Words that would break a careless page, in every place that takes words."""
     x = np.linspace(0, 1, 5)
-    return Record(
+    record = Record(
         scanner=HOSTILE,
         created=HOSTILE,
         tool_version=HOSTILE,
         scans=(facts(HOSTILE, "blank", sheet=HOSTILE, light=HOSTILE, notes=(HOSTILE,)),),
-        results=Results(
-            (
-                Measurement(
-                    "tone.white", None, status="not-measurable", reason=HOSTILE, scan=HOSTILE
-                ),
-                Measurement("noise.total", 1.0, status="lower-bound", reason=HOSTILE, scan=HOSTILE),
+        measures=(
+            Measurement(
+                "tone.white",
+                None,
+                status="not-measurable",
+                reason=HOSTILE,
+                scan=HOSTILE,
+                reason_kind="clipped",
             ),
-            (Streak(1, 11, 80, 1, 0.4, "dark", ("luma",), (0, 2), 9, HOSTILE, True, HOSTILE),),
-            (Mark((1, 1), (1, 1), 1, "dark", "spot", HOSTILE),),
-            (
-                Evidence(
-                    f"novel.{HOSTILE}",
-                    "curves",
-                    HOSTILE,
-                    HOSTILE,
-                    HOSTILE,
-                    HOSTILE,
-                    HOSTILE,
-                    (Curve(HOSTILE, x, x), Curve("$\\frac{$", x, 1 - x)),
-                    lines_mm=((0.5, HOSTILE),),
-                    note=HOSTILE,
-                ),
-                Evidence("novel", "map", HOSTILE, HOSTILE, unit=HOSTILE, image=np.eye(3)),
+            Measurement(
+                "noise.total",
+                1.0,
+                status="at-least",
+                reason=HOSTILE,
+                scan=HOSTILE,
+                reason_kind="noise",
             ),
         ),
-        judgement=Judgement(
-            (
-                Finding(
-                    "diagnosis",
-                    HOSTILE,
-                    "fault",
-                    "not judged",
-                    HOSTILE,
-                    (HOSTILE,),
-                    (HOSTILE,),
-                    HOSTILE,
-                    HOSTILE,
-                    HOSTILE,
-                ),
-                Finding("criterion", HOSTILE, "fault", "not met", HOSTILE, source=HOSTILE),
+        streaks=(
+            Streak(
+                1, 11, 80, 1, 0.4, "dark", ("luma",), (0, 2), 9, True, HOSTILE, "travel", HOSTILE
             ),
-            (Action(HOSTILE, HOSTILE, HOSTILE),),
-            Outcome("unfit", HOSTILE, (UseVerdict(HOSTILE, "unfit", HOSTILE, (HOSTILE,)),)),
+        ),
+        glass_marks=(Mark((1, 1), (1, 1), 1, "dark", "spot", HOSTILE),),
+        findings=(
+            Diagnosis(
+                cause=HOSTILE,
+                severity="fault",
+                causes=(Share(HOSTILE, 1.0),),
+                rests_on=(HOSTILE,),
+                title=HOSTILE,
+                reason=HOSTILE,
+                heading=HOSTILE,
+                measured=HOSTILE,
+                unsure=HOSTILE,
+                likely=(HOSTILE,),
+                check_next=HOSTILE,
+                action=HOSTILE,
+                caution=HOSTILE,
+                stop=HOSTILE,
+                source=HOSTILE,
+            ),
+            Criterion(
+                document=HOSTILE,
+                quantity=HOSTILE,
+                severity="fault",
+                verdict="not met",
+                title=HOSTILE,
+                heading=HOSTILE,
+                reason=HOSTILE,
+                source=HOSTILE,
+            ),
+        ),
+        actions=(Action(HOSTILE, HOSTILE, HOSTILE, HOSTILE),),
+        outcome=Outcome(
+            "unfit",
+            HOSTILE,
+            (UseVerdict(HOSTILE, "unfit", reason=HOSTILE, deciding=(HOSTILE,)),),
         ),
         rejected=(Rejected(HOSTILE, HOSTILE),),
+        options={HOSTILE: HOSTILE},
         conditions={HOSTILE: HOSTILE},
         plan=Plan(
             Job(1, HOSTILE, (1.0, 1.0), 1.0, 5.0),
             1.0,
             100,
-            HOSTILE,
+            "not-measured",
+            None,
             1.0,
             HOSTILE,
-            False,
             (FileSize(HOSTILE, 1.0, None, HOSTILE),),
+            why_dpi=HOSTILE,
             why_time=HOSTILE,
         ),
     )
+    evidence = (
+        Evidence(
+            f"noise.{HOSTILE}",
+            "curves",
+            HOSTILE,
+            HOSTILE,
+            HOSTILE,
+            HOSTILE,
+            HOSTILE,
+            (Curve(HOSTILE, x, x), Curve("$\\frac{$", x, 1 - x)),
+            lines_mm=((0.5, HOSTILE),),
+            note=HOSTILE,
+        ),
+        Evidence("noise", "map", HOSTILE, HOSTILE, unit=HOSTILE, image=np.eye(3)),
+    )
+    return Qualification(record, evidence)

@@ -2,21 +2,20 @@
 
 import re
 from collections import Counter
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from scanqa.over_time import Past
+from scanqa.model.history import Past
 from scanqa.records.comparison import compare
 from scanqa.records.health import health
 from scanqa.report.more_pages import write_comparison, write_history, write_index
 from scanqa.report.pages import render, write_report
 from scanqa.report.past import past_view
 from scanqa.report.shelf import facts_of, shelf
-from scanqa.report.sides import sides_view
 from scanqa.report.strips import WIDTH, strip
+from scanqa.report.versus import sides_view
 from tests.records.test_comparison import scanner
 from tests.records.test_health import life
 from tests.report import synthetic
@@ -25,7 +24,7 @@ from tests.report.reading import page_text
 from tests.report.synthetic import HOSTILE
 from tests.report.test_browser import LEAST_LETTERS_PX
 
-HERON = replace(synthetic.one_blank(), scanner="heron")
+HERON = synthetic.changed(synthetic.one_blank(), scanner="heron")
 NAMES = ["heron", "heron-history", "heron-wren", "hostile-history", "hostile-comparison", "index"]
 
 
@@ -125,7 +124,7 @@ def test_the_index_lists_what_lies_in_the_folder(folder):
     assert found.scanners[0].scanner == "heron"
     heron = found.scanners[0]
     assert [words for words, _ in heron.links] == ["Report", "Numbers as JSON", "History"]
-    assert heron.word == HERON.judgement.outcome.fitness.capitalize()
+    assert heron.word == HERON.record.outcome.fitness.capitalize()
     assert heron.health.startswith("Drifting over 24 checks")
     assert "heron and wren" in [title for title, _, _ in found.comparisons]
     text = page_text((folder / "index.html").read_text("utf-8"))

@@ -1,13 +1,12 @@
 import re
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from scanqa.errors import BadOption
-from scanqa.model import Curve, Evidence, Results
+from scanqa.model import Curve, Evidence
 from scanqa.report.pages import FIGURE_BYTES, layout, render, write_report
 from scanqa.report.view import Crop, Lines
 from tests.report import synthetic
@@ -81,7 +80,7 @@ def test_outcome_comes_first_then_what_to_do_then_the_numbers(heron):
 
 def test_every_caution_is_on_the_page(heron):
     text = page_text(heron)
-    for action in synthetic.heron().judgement.actions:
+    for action in synthetic.heron().record.actions:
         assert action.text in text
         assert action.caution in text
 
@@ -111,8 +110,7 @@ def test_pictures_that_would_burst_the_page_are_named_instead():
         Evidence("noise", "crop", f"Crop {at}", image=rng.integers(0, 255, (320, 320, 3), np.uint8))
         for at in range(6)
     )
-    record = synthetic.one_blank()
-    html = render(replace(record, results=record.results + Results(evidence=noisy + crops)))
+    html = render(synthetic.changed(synthetic.one_blank(), evidence=noisy + crops))
     assert len(html.encode()) < FIGURE_BYTES + 500_000
     assert "Left out to keep the page small. " in html
 

@@ -9,7 +9,6 @@ from PIL import Image
 
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.open import open_scan
-from scanqa.scans.taken import seconds_taken
 
 PIXELS = np.full((140, 130, 3), 200, np.uint8)
 
@@ -21,7 +20,7 @@ def written(path, words):
 
 def test_the_seconds_of_a_captured_scan(tmp_path):
     words = json.dumps({"device": "test:0", "seconds": 12.5, "options": {}})
-    assert seconds_taken(written(tmp_path / "a.tif", words)) == 12.5
+    assert written(tmp_path / "a.tif", words).seconds == 12.5
 
 
 @pytest.mark.parametrize(
@@ -41,10 +40,10 @@ def test_the_seconds_of_a_captured_scan(tmp_path):
     ],
 )
 def test_other_descriptions_say_nothing(tmp_path, words):
-    assert seconds_taken(written(tmp_path / "a.tif", words)) is None
+    assert written(tmp_path / "a.tif", words).seconds is None
 
 
 def test_other_files_say_nothing(tmp_path):
     Image.fromarray(PIXELS).save(tmp_path / "a.png")
-    assert seconds_taken(open_scan(tmp_path / "a.png")) is None
-    assert seconds_taken(ArrayScan(PIXELS, dpi=(50, 50))) is None
+    assert open_scan(tmp_path / "a.png").seconds is None
+    assert ArrayScan(PIXELS, dpi=(50, 50)).seconds is None

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from scanqa.simulate.coverage import Shape
-from scanqa.simulate.scan import scan
+from scanqa.simulate.exposure import scan
 from scanqa.simulate.scanner import Lamp, Optics, Output, Scanner, Sensor
 from scanqa.simulate.scenes import Laid, Paper
 

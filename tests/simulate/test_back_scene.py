@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from scanqa.sheets import sheet
-from scanqa.simulate.scan import scan
+from scanqa.simulate.exposure import scan
 from scanqa.simulate.scenes import BLACK_CARD, BackPrintScene, Paper
 from tests.simulate.test_scenes import CLEAN
 

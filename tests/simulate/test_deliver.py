@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from scanqa.simulate.deliver import KERNELS, deliver, interpolated, weights
-from scanqa.simulate.scan import scan
+from scanqa.simulate.exposure import scan
 from scanqa.simulate.scanner import Output
 from tests.simulate.bench import SILENT, Even, Shapes, changed
 

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from scanqa.simulate.scanner import Flicker, Haze, Optics, Output
+from scanqa.simulate.device_faults import Flicker, Haze
+from scanqa.simulate.scanner import Optics, Output
 from tests.simulate.bench import Even, Shapes, changed, light
 
 MM_PX = 25.4 / 300

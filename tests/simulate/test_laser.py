@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from scanqa.simulate.coverage import Shape
+from scanqa.simulate.exposure import scan
 from scanqa.simulate.laser import Toner, ink, lay_over
-from scanqa.simulate.scan import scan
 from scanqa.simulate.scenes import Laid
 from tests.simulate.bench import WHITE, changed
 from tests.simulate.test_sharpness_truth import PHASES, edge, response

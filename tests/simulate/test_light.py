@@ -7,18 +7,9 @@ import numpy as np
 import pytest
 
 from scanqa.simulate.deliver import encoded
-from scanqa.simulate.scan import scan
-from scanqa.simulate.scanner import (
-    Banding,
-    Dust,
-    Falloff,
-    Lamp,
-    Output,
-    Scratch,
-    Segments,
-    Shadow,
-    Streak,
-)
+from scanqa.simulate.device_faults import Banding, Dust, Falloff, Scratch, Shadow, Streak
+from scanqa.simulate.exposure import scan
+from scanqa.simulate.scanner import Lamp, Output, Segments
 from scanqa.simulate.scenes import BlankScene, BookScene, Paper
 from scanqa.simulate.truth import lstar
 from tests.simulate.bench import PERFECT, SILENT, WHITE, Even, changed, light

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from scanqa.sheets import sheet
+from scanqa.simulate.exposure import scan
 from scanqa.simulate.lettering import lettering
 from scanqa.simulate.printing import printed_shapes, windows
-from scanqa.simulate.scan import scan
 from scanqa.simulate.scanner import Lamp, Optics, Output, Scanner
 from scanqa.simulate.scenes import (
     BLACK_CARD,

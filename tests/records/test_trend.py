@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scanqa.numeric.trend import crossing, fit_line
+from scanqa.records.trend import crossing, fit_line
 
 EXTERNAL = Path(__file__).parents[1] / "external"
 SEED = 36

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scanqa.numeric.control import Baseline, baseline, cusum, ewma, individuals
+from scanqa.records.baseline import Baseline, baseline
+from tests.records.charts import cusum, ewma, individuals
 
 EXTERNAL = Path(__file__).parents[1] / "external"
 SEED = 632

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy.signal import savgol_filter
 
-from scanqa.numeric.local_fit import quadratic_smoother
+from scanqa.measures.shading.local_fit import quadratic_smoother
 
 
 @pytest.mark.parametrize("count", [7, 8, 30])

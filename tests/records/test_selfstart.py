@@ -9,14 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from scanqa.numeric.control import Baseline, cusum
-from scanqa.numeric.selfstart import (
+from scanqa.records.baseline import Baseline
+from scanqa.records.selfstart import (
     cusum_limit,
     ewma_limit,
     ewma_run_length,
     q_scores,
     shewhart_limit,
 )
+from tests.records.charts import cusum
 
 SEED = 1991
 EXTERNAL = Path(__file__).parents[1] / "external"

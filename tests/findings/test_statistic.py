@@ -1,0 +1,145 @@
+"""Limits against numbers that are only known within bounds: what is sure for every value within.
+
+The truth is worked out by trying values from the whole range, by Python's own comparisons.
+"""
+
+import math
+import operator
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scanqa.findings.statistic import STATISTICS, Figure, figure, holds, pick
+from scanqa.model import Measurement, ScanFacts
+from scanqa.summary import summarise
+
+PYTHON = {">=": operator.ge, ">": operator.gt, "<=": operator.le, "<": operator.lt}
+NUMBERS = st.floats(-100, 100).map(lambda value: round(value, 2))
+FAR = 1e6
+
+
+def bounded(value, status, low=None, high=None, **where):
+    words = {} if status == "ok" else {"reason": "so it is", "reason_kind": "range"}
+    return Measurement(
+        where.pop("name", "noise.total"), value, 0.1, status, low=low, high=high, **words, **where
+    )
+
+
+@given(NUMBERS, NUMBERS, NUMBERS, st.sampled_from(sorted(PYTHON)))
+def test_a_limit_holds_only_if_it_does_for_all_that_is_possible(one, other, limit, sign):
+    least, most = sorted((one, other))
+    ends = ((least, most), (least, math.inf), (-math.inf, most), (least, least))
+    for low, high in ends:
+        value = low if math.isfinite(low) else high
+        tried = {max(low, -FAR), min(high, FAR), max(min(limit, high), low)}
+        tried = {PYTHON[sign](each, limit) for each in tried}
+        known = holds(Figure(value, None, low, high, 1), sign, limit)
+        assert known == (tried.pop() if len(tried) == 1 else None)
+
+
+@pytest.mark.parametrize(
+    ("status", "low", "high", "possible"),
+    [
+        ("ok", None, None, (5.0, 5.0)),
+        ("at-least", None, None, (5.0, math.inf)),
+        ("at-most", None, None, (-math.inf, 5.0)),
+        ("between", 4.0, 6.0, (4.0, 6.0)),
+    ],
+)
+@pytest.mark.parametrize("statistic", ["median", "lowest", "highest"])
+def test_a_number_keeps_the_bounds_of_what_it_is_made_of(statistic, status, low, high, possible):
+    found = figure(summarise([bounded(5.0, status, low, high)]), "noise.total", statistic)
+    assert (found.least, found.most) == possible
+    assert found.bound == status
+
+
+def test_lowest_and_highest_are_single_values_with_their_own_doubt():
+    low, high = bounded(2.0, "at-least"), bounded(9.0, "at-most")
+    summaries = summarise([low, bounded(5.0, "ok"), high])
+    lowest = figure(summaries, "noise.total", "lowest")
+    highest = figure(summaries, "noise.total", "highest")
+    assert (lowest.value, lowest.bound, lowest.uncertainty) == (2.0, "at-least", 0.1)
+    assert (highest.value, highest.bound, highest.count) == (9.0, "at-most", 3)
+
+
+@pytest.mark.parametrize(
+    ("value", "status", "low", "high", "magnitude"),
+    [
+        (-3.0, "ok", None, None, (3.0, 3.0)),
+        (3.0, "at-least", None, None, (3.0, math.inf)),
+        (-3.0, "at-most", None, None, (3.0, math.inf)),  # -3 or beyond
+        (-3.0, "between", -4.0, 1.0, (0.0, 4.0)),
+        (-3.0, "between", -4.0, -2.0, (2.0, 4.0)),
+    ],
+)
+def test_bounds_of_a_size_are_those_of_its_values(value, status, low, high, magnitude):
+    summaries = summarise([bounded(value, status, low, high)])
+    found = figure(summaries, "noise.total", "largest magnitude")
+    assert (found.least, found.most) == magnitude
+    assert found.value == 3.0
+
+
+def test_a_bound_that_leaves_the_sign_open_bounds_no_size():
+    summaries = summarise([bounded(-3.0, "at-least")])  # -3, 0 or 50
+    assert figure(summaries, "noise.total", "largest magnitude") is None
+
+
+def test_as_many_bounds_from_above_as_from_below_are_no_number():
+    summaries = summarise([bounded(5.0, "at-least"), bounded(5.0, "at-most")])
+    assert figure(summaries, "noise.total", "median") is None
+    assert figure(summaries, "noise.total", "median of the worse direction") is None
+
+
+def test_the_worse_direction_is_the_lower_or_upwards_the_higher():
+    values = {"across": (4.0, 5.0, 9.0), "travel": (6.0, 7.0, 7.5)}
+    summaries = summarise(
+        bounded(value, "ok", name="sharpness.sfr50", direction=direction)
+        for direction, each in values.items()
+        for value in each
+    )
+    for statistic, value in (
+        ("median of the worse direction", 5.0),
+        ("median of the worse direction, upwards", 7.0),
+    ):
+        found = figure(summaries, "sharpness.sfr50", statistic)
+        assert (found.value, found.count) == (value, 3)
+
+
+def scan(name, dpi):
+    return ScanFacts(
+        name, "blank", 100, 100, 8, 3, (dpi, dpi), "sheet", 0, None, "tiff", False, "", "0" * 64
+    )
+
+
+def test_scans_whose_dpi_was_measured_are_of_one_dpi_if_they_nearly_are():
+    scans = (scan("a.tif", 299.4), scan("b.tif", 301.6), scan("c.tif", 150.0))
+    summaries = summarise(
+        [
+            bounded(value, "ok", scan=f"{name}.tif")
+            for name, value in (("a", 1), ("b", 2), ("c", 9))
+        ],
+        scans,
+    )
+    assert figure(summaries, "noise.total", "median").value == 1.5
+    assert [s.key.dpi for s in pick(summaries, "noise.total")] == [299, 302]
+
+
+def test_luma_is_what_counts_where_it_was_measured():
+    summaries = summarise(
+        bounded(value, "ok", channel=channel)
+        for channel, value in (("red", 9.0), ("luma", 4.0), ("blue", 8.0))
+    )
+    assert {figure(summaries, "noise.total", name).value for name in STATISTICS} == {4.0}
+
+
+def test_what_depends_on_no_dpi_is_taken_from_every_scan():
+    scans = (scan("a.tif", 300.0), scan("c.tif", 150.0))
+    summaries = summarise(
+        (
+            bounded(2.0, "ok", name="shading.nonuniformity", scan="a.tif"),
+            bounded(7.0, "ok", name="shading.nonuniformity", scan="c.tif"),
+        ),
+        scans,
+    )
+    assert figure(summaries, "shading.nonuniformity", "highest").value == 7.0
