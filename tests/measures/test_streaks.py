@@ -275,6 +275,9 @@ def test_evidence_is_small_and_shows_real_pixels():
     results = streaks.measure([blank(13, change=change)], Told())
     curves = [e for e in results.evidence if e.kind == "curves"]
     crops = [e for e in results.evidence if e.kind == "crop"]
+    for crop in crops:  # a page finds the line again by its axis and its very place
+        assert any((s.axis, s.at_mm) == (crop.shows, crop.lines_mm[0][0]) for s in results.streaks)
+    assert {e.shows for e in curves} == {"travel", "across"}
     assert [len(c.x) <= 600 for e in curves for c in e.curves] == [True] * 4
     assert curves[0].lines_mm[0][0] == pytest.approx(results.streaks[0].at_mm)
     assert crops[0].image.dtype == np.uint8

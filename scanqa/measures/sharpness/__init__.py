@@ -240,6 +240,7 @@ def _sfr_curves(direction: Direction, shown: Sequence[tuple[str, Site]]) -> Evid
         y_label="SFR",
         curves=tuple(curves),
         lines_mm=((half, "half the sampling frequency"),),
+        shows="response",
     )
 
 

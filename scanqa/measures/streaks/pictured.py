@@ -41,6 +41,7 @@ def curves(
         lines_mm=tuple((s.at_mm, f"{s.polarity} {s.contrast_percent:.2f} %") for s in streaks),
         note=f"Each point shows the least and most of {group} {name}"
         + (f"; mean of {len(beds)} scans." if len(beds) > 1 else "."),
+        shows=axis,
     )
 
 
@@ -66,4 +67,5 @@ def _crop(placement: Placement, streak: Streak) -> Evidence:
         extent_mm=piece.extent_mm,
         lines_mm=((streak.at_mm, f"{streak.contrast_percent:.2f} %"),),
         note=piece.note,
+        shows=streak.axis,
     )
