@@ -20,7 +20,7 @@ import numpy as np
 from scanqa import __version__
 from scanqa.catalogue import FAMILIES
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
-from scanqa.findings import judge, plan, read_uses
+from scanqa.findings import Use, judge, plan, read_uses
 from scanqa.model import (
     FileSize,
     Judgement,
@@ -43,6 +43,8 @@ from scanqa.words.of_plan import worded_plan
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
+NOTHING_TOLD = Told()
+
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
 # What compresses like the pages of a job, the likest first.
@@ -62,7 +64,7 @@ def qualify(
     paths: Sequence[Path],
     *,
     scanner: str,
-    told: Told | None = None,
+    told: Told = NOTHING_TOLD,
     earlier: Record | None = None,
     progress: Progress = _untold,
 ) -> Qualification:
@@ -84,15 +86,13 @@ def qualify(
     Returns
     -------
     Qualification
-        Files that could not be used are in `Record.rejected`; the others are measured all the
-        same. A record may have no scans at all: then nothing could be used.
+        Files that could not be used are in `Record.rejected`; a record may have no scans at all.
 
     Raises
     ------
     BadOption
         If an option cannot be used whatever the files.
     """
-    told = told or Told()
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
     total = len(files) + len(FAMILIES) + 1
@@ -100,9 +100,8 @@ def qualify(
     results = _measured(placements, told, lambda at, of: progress(len(files) + at, total, of))
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
-    before = summarise(earlier.measures, earlier.scans) if earlier else ()
-    judgement = worded(judge(results, scans, uses=uses, earlier=before), results)
-    crops = proof(judgement.findings, results, placements, book_edge=told.book_edge)
+    judgement = _judged(results, scans, uses, earlier)
+    crops = proof(judgement.findings, results, placements, book_edge=told.book_edge).evidence
     record = Record(
         scanner=scanner,
         created=datetime.now(UTC).isoformat(timespec="seconds"),
@@ -120,7 +119,7 @@ def qualify(
         options=options_said(told),
         conditions=dict(told.conditions),
     )
-    return Qualification(record, results.evidence + crops.evidence)
+    return Qualification(record, results.evidence + crops)
 
 
 # ------------------------------------------------------------------------------------ files
@@ -214,6 +213,17 @@ def _measured(
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
     return processing.withhold(results, placements)
+
+
+def _judged(
+    results: Results,
+    scans: tuple[ScanFacts, ...],
+    uses: Sequence[Use] | None,
+    earlier: Record | None,
+) -> Judgement:
+    """Ids and numbers of the judgement, then its words."""
+    before = summarise(earlier.measures, earlier.scans) if earlier else ()
+    return worded(judge(results, scans, uses=uses, earlier=before), results)
 
 
 def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:

@@ -1,5 +1,6 @@
 """Heron's two years as they come with scanqa: fresh, whole, and telling what was planted."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -7,7 +8,9 @@ import pytest
 from scanqa.cli.demo_command import _look_back, _two_years
 from scanqa.demo import DIMS_FROM, DIRT, DIRTY_IN, HERON, MONTHS, checked_months, heron_in
 from scanqa.records import store
+from scanqa.records.database import open_store
 from scanqa.records.looking_back import health_of
+from scanqa.words.of_history import effect_sentence
 from tests.renew_demo_years import month
 
 TODAY = date(2026, 11, 25)
@@ -56,10 +59,10 @@ def test_a_month_measured_now_is_the_month_that_was_shipped():
 
 
 def test_the_two_years_tell_what_was_planted(records):
-    with store.open_store(records) as engine:
+    with open_store(records) as engine:
         found = health_of(engine, "heron")
-    assert found.lamp.verdict == "lamp ageing or haze"  # the settle time was not planted
-    light = [s for s in found.series if s.key[0] == "noise.light_index"]
+    assert found.lamp.rule == "ageing-or-haze"  # the settle time was not planted
+    light = [s for s in found.series if s.key.name == "noise.light_index"]
     assert {s.state for s in light} == {"drifting"}
     for s in light:
         rate = 100 * s.drift.per_month / s.values[DIMS_FROM]
@@ -70,12 +73,12 @@ def test_the_two_years_tell_what_was_planted(records):
     (effect,) = found.effects
     assert effect.went == (streak,)
     assert not effect.came
-    assert "gone" in effect.sentence
+    assert "gone" in effect_sentence(effect)
 
 
 def test_looking_back_writes_pages_and_ends_with_the_report(records, tmp_path, capsys):
-    with store.open_store(records) as engine:
-        store.add(engine, {**checked_months(today=TODAY)[0], "scanner": "wren"})
+    with open_store(records) as engine:
+        store.add(engine, replace(checked_months(today=TODAY)[0], scanner="wren"))
     _look_back(records, tmp_path)
     lines = capsys.readouterr().out.splitlines()
     assert lines[-1] == str(tmp_path / "heron.html")

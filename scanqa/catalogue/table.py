@@ -20,8 +20,8 @@ HEAD = """\
 # The catalogue of measures
 
 Every measure, made from the rows in [families/](families/) by `python -m scanqa.catalogue.table`;
-do not edit by hand. A name in braces stands for several: `edges.shadow_{side}` for `edges.shadow_left`
-and so on.
+do not edit by hand. A name in braces stands for several: `edges.shadow_{side}` for
+`edges.shadow_left` and so on.
 
 - *better*: whether more or less is better, or a value near its target.
 - *matters*: the difference from which on it matters to the work (our limits; common practice, no

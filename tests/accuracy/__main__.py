@@ -27,9 +27,7 @@ def modules() -> list[str]:
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
     parser.add_argument("names", nargs="*", help=f"which of: {', '.join(modules())} (default: all)")
-    parser.add_argument(
-        "--write", action="store_true", help="replace these tables in README.md"
-    )
+    parser.add_argument("--write", action="store_true", help="replace these tables in README.md")
     options = parser.parse_args()
     started = time.monotonic()
     names = options.names or modules()
