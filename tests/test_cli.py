@@ -272,3 +272,12 @@ def test_sheets_writes_the_pdfs_for_one_paper(tmp_path):
     written = sorted(p.name for p in (tmp_path / "mine").iterdir())
     assert {"bed-sheet-a4.pdf", "edge-strip-a4.pdf"} <= set(written)
     assert all(name.endswith("-a4.pdf") for name in written)
+
+
+def test_the_guide_has_every_option_with_its_help():
+    from scanqa.cli import option_table
+
+    guide = Path(option_table.__file__).with_name("README.md").read_text("utf-8")
+    assert guide == option_table.option_table(), "run python -m scanqa.cli.option_table"
+    for option in ("--edge-response", "--no-keep", "--since", "--print"):
+        assert f"`{option}`" in guide
