@@ -17,7 +17,6 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa import __version__
 from scanqa.catalogue import FAMILIES
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
 from scanqa.findings import Use, judge, plan, read_uses
@@ -37,6 +36,7 @@ from scanqa.model import (
 )
 from scanqa.proof import proof
 from scanqa.summary import summarise
+from scanqa.version import __version__
 from scanqa.words.of_judgement import worded
 from scanqa.words.of_plan import worded_plan
 

@@ -6,11 +6,12 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "scanqa"
-FOR_ALL = {"model", "catalogue", "errors", "whole"}
+FOR_ALL = {"model", "catalogue", "errors", "whole", "version"}
 ALLOWED = {
     "model": {"catalogue"},
     "catalogue": set(),
     "errors": set(),
+    "version": set(),
     "whole": {"errors"},
     "codec": {"model", "errors", "whole"},
     "summary": {"model", "catalogue"},

@@ -13,9 +13,9 @@ from importlib import import_module
 
 import click
 
-from scanqa import __version__
 from scanqa.cli.checks import UNUSABLE
 from scanqa.errors import ScanqaError
+from scanqa.version import __version__
 
 # Our matrices are small: threads of the linear algebra would only wait for each other (twice the
 # processor time on two cores). Read when numpy is first imported, which is later than this.
