@@ -32,7 +32,6 @@ class Line:
     """
 
     intercept: float
-    intercept_sd: float
     slope: float
     slope_sd: float
     middle: float
@@ -78,7 +77,6 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> Line:
     sd = math.sqrt(float(residual @ residual) / (n - 2))
     return Line(
         intercept,
-        sd * math.sqrt(1 / n + middle**2 / sxx),
         slope,
         sd / math.sqrt(sxx),
         middle,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from scanqa.model import MM_PER_INCH
-from scanqa.sheets.shapes import Box
 
 PAPERS: dict[str, tuple[float, float]] = {  # width, height, upright
     "a4": (210.0, 297.0),  # ISO 216
@@ -27,9 +26,3 @@ FIRST_TAG: dict[str, int] = {  # each block ends where the next begins; 36h11 ha
     "back-print-letter": 432,
     "back-print-a3": 480,  # to 575; 576-586 are free
 }
-
-
-def printable(paper: str) -> Box:
-    """Left, top, right and bottom of what a sheet may ink."""
-    width, height = PAPERS[paper]
-    return MARGIN_MM, MARGIN_MM, width - MARGIN_MM, height - MARGIN_MM

@@ -84,14 +84,6 @@ def write_sheets(papers: Iterable[str], out: Path) -> list[Path]:
     return paths
 
 
-def text_width_mm(text: Text) -> float:
-    """Length of a line of words as it is drawn."""
-    from reportlab.pdfbase import pdfmetrics
-
-    _register_fonts()
-    return float(pdfmetrics.stringWidth(text.words, FONTS[text.bold], text.size_mm))
-
-
 def _from_behind(shape: Polygon, width_mm: float) -> Polygon:
     """Mirror a shape of the back, which is given as seen from the front, left to right."""
     return Polygon(tuple((width_mm - x, y) for x, y in shape.points_mm), shape.cover)

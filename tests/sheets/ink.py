@@ -2,9 +2,11 @@
 
 import numpy as np
 from matplotlib.path import Path as Outline
+from reportlab.pdfbase import pdfmetrics
 
 from scanqa.model import Edge, Sheet, Text
-from scanqa.sheets.pdf import text_width_mm
+from scanqa.sheets.papers import MARGIN_MM, PAPERS
+from scanqa.sheets.pdf import FONTS, _register_fonts
 from scanqa.sheets.shapes import turned
 from scanqa.sheets.tags import tag_polygons
 
@@ -28,7 +30,8 @@ def cover_at(sheet: Sheet, points: np.ndarray) -> np.ndarray:
 
 def text_box(text: Text) -> list[tuple[float, float]]:
     """Corners of a box that holds a line of words: DejaVu rises 0.94 and falls 0.24 of its size."""
-    width = text_width_mm(text)
+    _register_fonts()
+    width = float(pdfmetrics.stringWidth(text.words, FONTS[text.bold], text.size_mm))
     left = {"start": 0.0, "middle": -width / 2, "end": -width}[text.anchor]
     x, y = text.at_mm
     up, down = 0.94 * text.size_mm, 0.24 * text.size_mm
@@ -43,3 +46,9 @@ def beside(edge: Edge, distances_mm: np.ndarray) -> np.ndarray:
     right = np.array([-along[1], along[0]])  # y runs down, so this turns clockwise
     steps = start + np.linspace(0, 1, 41)[:, None] * (end - start)
     return (steps[:, None] + np.asarray(distances_mm)[None, :, None] * right).reshape(-1, 2)
+
+
+def may_ink(paper: str) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom of what a sheet may ink: home printers leave the margin bare."""
+    width, height = PAPERS[paper]
+    return MARGIN_MM, MARGIN_MM, width - MARGIN_MM, height - MARGIN_MM

@@ -7,9 +7,9 @@ import pytest
 
 from scanqa.model import Sheet
 from scanqa.sheets import SHEET_IDS, by_tag, sheet, sheets
-from scanqa.sheets.papers import FIRST_TAG, PAPERS, printable
+from scanqa.sheets.papers import FIRST_TAG, PAPERS
 from scanqa.sheets.tags import tag_polygons, tilted_tag, white_modules
-from tests.sheets.ink import beside, cover_at, text_box
+from tests.sheets.ink import beside, cover_at, may_ink, text_box
 
 TAGS_IN_36H11 = 587  # Wang & Olson 2016, table I
 CLEAR_MM = 4.0  # white around every tag: more than any lens smears
@@ -102,7 +102,7 @@ def test_all_edges_have_the_slant_and_both_signs_occur_in_both_directions(sheet_
 @pytest.mark.parametrize("sheet_id", SHEET_IDS)
 def test_ink_stays_in_the_printable_area(sheet_id):
     page = sheet(sheet_id)
-    left, top, right, bottom = printable(page.paper)
+    left, top, right, bottom = may_ink(page.paper)
     outlines = [shape.points_mm for shape in (*page.shapes, *page.back)]
     outlines += [tag.corners_mm for piece in page.pieces for tag in piece.tags]
     outlines += [text_box(text) for text in (*page.words, *page.back_words)]
