@@ -4,6 +4,8 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line has it
 
+import signal
+
 import numpy as np
 import pytest
 
@@ -18,3 +20,8 @@ def _strict_numpy():
 def _own_records(tmp_path, monkeypatch):
     """No test touches the user's records."""
     monkeypatch.setenv("SCANQA_RECORDS", f"sqlite:///{tmp_path / 'own-records.sqlite'}")
+
+
+# Under nohup and in some CI Ctrl-C is ignored from the start, and every process started here would
+# inherit that: the tests that press it need it.
+signal.signal(signal.SIGINT, signal.default_int_handler)
