@@ -13,6 +13,7 @@ from scanqa.findings.criteria import judge_criteria
 from scanqa.findings.diagnosis import diagnose, gravest_first
 from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import legibility
+from scanqa.findings.looks import looks_made, with_doubtful_lines_bounded
 from scanqa.findings.uses import Use, judge_uses, of_sure_roles, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
 from scanqa.model import Action, Diagnosis, Judgement, Results, ScanFacts
@@ -49,8 +50,10 @@ def judge(
     measured = summarise(results.measurements, scans)
     causes, streaks = diagnose(results, measured, scans, earlier)
     diagnoses = gravest_first((*causes, *advise(measured)))
-    sure = summarise(of_sure_roles(results.measurements, scans), scans)
-    verdicts = judge_uses(sure, own_uses() if uses is None else uses)
+    sure = with_doubtful_lines_bounded(
+        of_sure_roles(results.measurements, scans), results, looks_made(results, scans, earlier)
+    )
+    verdicts = judge_uses(summarise(sure, scans), own_uses() if uses is None else uses)
     return Judgement(
         findings=(*diagnoses, *judge_criteria(measured, scans)),
         actions=tuple(_actions(diagnoses)),

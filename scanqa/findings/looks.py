@@ -9,6 +9,7 @@ edge printed or cut, another original, …) and the same signs are looked for on
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
+from dataclasses import replace
 
 from scanqa.catalogue import CATALOGUE, FAMILIES, LOOK_OF_SIGN
 from scanqa.findings.signs import Signs, asking, observe
@@ -17,8 +18,10 @@ from scanqa.model import Measurement, Results, ScanFacts, Seen
 from scanqa.summary import Summary, summarise
 
 LIKELY = 10.0  # how much likelier a line is in all scans than in one only, for that to be known
+UNLIKE = 0.1  # of a width: an uncertainty beyond it says that it differs from scan to scan
 SAME_PERIOD = 0.02  # share by which the periods of one band may differ
 SAME_PLACES = ("side", "place")  # terms of a sign that say where
+STRONGEST = "streaks.strongest_visible"
 NONE_NEEDED = "none-needed"
 
 Sides = dict[str, tuple[Signs, ...]]  # of each look that was made, the signs of each of its sides
@@ -102,12 +105,40 @@ def agrees(seen: Seen, made: Sides, results: Results) -> bool | None:
     if not made[look] and look == "paper-moved":
         return None
     looked = [side for side in made[look] if seen.sign in side]
+    if not looked and seen.numbers.get("uncertainty", 0.0) > UNLIKE * seen.numbers.get("mm", 1.0):
+        return None  # of all sides at once, which do not agree
     if not looked:
         return True  # measured from all sides at once: what is of one side only is not in it
     if len(looked) < 2:
         return None
     return all(
         any(_alike(seen, other) for other in asking(side).get(seen.sign, ())) for side in looked
+    )
+
+
+def with_doubtful_lines_bounded(
+    measurements: Sequence[Measurement], results: Results, made: Sides
+) -> tuple[Measurement, ...]:
+    """What is known of lines, as a bound where one look leaves open whether they are the paper's.
+
+    Parameters
+    ----------
+    measurements : sequence of Measurement
+        Those that a use is to be judged by.
+    results : Results
+        With its lines.
+    made : mapping
+        From `looks_made`.
+    """
+    visible = [at for at, streak in enumerate(results.streaks) if streak.visible]
+    if "paper-moved" in made and all(_line_stays(at, results) is not None for at in visible):
+        return tuple(measurements)
+    why = "one look does not tell lines of the scanner from those of the paper"
+    return tuple(
+        replace(m, status="at-most", reason=why, reason_kind="unclear")
+        if m.name == STRONGEST and m.status == "ok" and m.value
+        else m
+        for m in measurements
     )
 
 
