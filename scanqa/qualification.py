@@ -228,6 +228,10 @@ def _judged(
 
 def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
     """One for each scan, whatever the number of pieces found on it."""
+    from scanqa.reading.paper_lies import paper_lies
+
+    blanks = of_role(placements, "blank")
+    papers = dict(zip(map(id, blanks), paper_lies(blanks), strict=True))
     seen: set[int] = set()
     for placement in placements:
         scan = placement.scan
@@ -251,6 +255,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             sha256=scan.sha256,
             modified=scan.modified or None,
             notes=tuple(dict.fromkeys((*scan.notes, *placement.notes))),
+            paper=papers.get(id(placement), ""),
         )
 
 

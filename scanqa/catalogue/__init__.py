@@ -184,6 +184,14 @@ CATALOGUE: dict[str, Definition] = {
 SECOND_LOOKS: dict[str, str] = {
     name: row["scan"] for name, row in _read("second_looks.toml").items()
 }
+# Causes that a second look rules out where it shows the same, and is where it does not.
+EXCLUDED_BY: dict[str, tuple[str, ...]] = {
+    name: tuple(row.get("excludes", ())) for name, row in _read("second_looks.toml").items()
+}
+# Signs that need another second look than the measure they rest on.
+LOOK_OF_SIGN: dict[str, str] = {
+    sign: name for name, row in _read("second_looks.toml").items() for sign in row.get("signs", ())
+}
 FALLOFF_DISTANCES_MM: tuple[int, ...] = each("shading", "falloff_{side}_{distance}mm", "distance")
 GUTTER_DISTANCES_MM: tuple[int, ...] = each("gutter", "delta_L_at_{distance}mm", "distance")
 GUTTER_LIFT_MM: tuple[int, ...] = each("gutter", "lift_at_{distance}mm", "distance")

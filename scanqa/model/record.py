@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from scanqa.catalogue import Role
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
@@ -11,10 +12,20 @@ from scanqa.model.work import Plan
 
 SCHEMA = "scanqa.qualification/2"
 
+# How plain paper lies against that of the first blank scan of its size; empty if unknown.
+PaperLies = Literal["", "first", "still", "moved", "quarter", "half"]
+
 
 @dataclass(frozen=True, slots=True)
 class ScanFacts:
-    """What is kept of a scan; `file` is unlike that of all other scans of the record."""
+    """What is kept of a scan; `file` is unlike that of all other scans of the record.
+
+    Attributes
+    ----------
+    paper : str
+        Of a blank: how its paper lies against that of the first blank of its size (``first``):
+        ``still``, ``moved``, turned by a ``quarter`` or ``half``; empty if it shows too little.
+    """
 
     file: str
     role: Role
@@ -32,6 +43,7 @@ class ScanFacts:
     sha256: str
     modified: str | None = None
     notes: tuple[str, ...] = ()
+    paper: PaperLies = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ from scanqa.report.work_sections import work_sections
 from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
 from scanqa.words.numbers import joined, label, number, sentence_case, significant
+from scanqa.words.of_uses import use_word
 
 
 def page(found: Qualification) -> Page:
@@ -53,7 +54,7 @@ def page(found: Qualification) -> Page:
         tool_version=record.tool_version,
         fitness=record.outcome.fitness,
         sentence=record.outcome.sentence,
-        uses=tuple(Use(u.use, u.fitness, u.reason) for u in record.outcome.uses),
+        uses=tuple(Use(u.use, use_word(u), u.fitness, u.reason) for u in record.outcome.uses),
         steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in record.actions),
         diagnoses=tuple(map(_diagnosis, record.diagnoses)),
         keys=tuple(keys),
@@ -157,11 +158,10 @@ def _spread(drawn: Sequence[Picture]) -> Iterator[Picture]:
 
 def _diagnosis(finding: Diagnosis) -> view.Diagnosis:
     causes = finding.likely
-    if len(finding.causes) == len(causes) > 1:
-        causes = tuple(
-            f"{words} ({likelihood(each.share)})"
-            for words, each in zip(causes, finding.causes, strict=True)
-        )
+    if len(causes) > 1:  # what only a second look rules out has no share
+        weighed = zip(causes, finding.causes, strict=False)
+        causes = tuple(f"{words} ({likelihood(each.share)})" for words, each in weighed)
+        causes += finding.likely[len(causes) :]
     # What to do for faults and warnings stands at the top of the page, with its caution.
     urgent = finding.severity in ("fault", "warning")
     steps = (

@@ -107,9 +107,13 @@ class EvidencePage:
 
 
 def worth_a_page(record: Record) -> bool:
-    """Whether a seller should see anything: a fault, or a use that the scanner falls short of."""
-    faults = any(f.severity == "fault" for f in record.diagnoses)
-    return faults or record.outcome.fitness in ("limited", "unfit")
+    """Whether a seller should see anything: what a second look has confirmed, and that weighs.
+
+    That is a fault, or a warning where the scanner falls short of a use.
+    """
+    confirmed = [f.severity for f in record.diagnoses if f.confirmed]
+    falls_short = record.outcome.judged in ("limited", "unfit") and "warning" in confirmed
+    return falls_short or "fault" in confirmed
 
 
 def write_evidence(
@@ -152,9 +156,9 @@ def evidence_page(
 ) -> EvidencePage:
     """Everything the page shows of a record."""
     record = found.record
-    grave = [f for f in record.diagnoses if f.severity in GRAVE]
+    grave = [f for f in record.diagnoses if f.severity in GRAVE and f.confirmed]
     grave.sort(key=lambda f: GRAVE.index(f.severity))
-    light = [f for f in record.diagnoses if f.severity == "note"]
+    light = [f for f in record.diagnoses if f.severity == "note" and f.confirmed]
     shown = grave[:MOST_PROOFS]
     return EvidencePage(
         scanner=record.scanner,

@@ -210,7 +210,10 @@ def _source(
     phases: Sequence[float],
     line_time_ms: float | None,
 ) -> str:
-    """Likely sources in words, the likeliest first. Common practice in the trade, no source."""
+    """Likely sources in words, the likeliest first. Common practice in the trade, no source.
+
+    One way of laying the paper does not tell them from the paper: parts are not named here.
+    """
     period_mm = wave.period * bed.pitch_mm
     fixed = len(phases) > 1 and _spread(phases) < SAME_PHASE
     loose = len(phases) > 1 and not fixed
@@ -242,10 +245,10 @@ def _mechanical(period_px: float, period_mm: float) -> str:
     if period_px < 4.5:
         return "rows read by staggered lines of the sensor, or single steps of the motor"
     if period_mm < 0.7:
-        return "steps of the motor that moves the carriage"
+        return "single steps of the carriage's drive"
     if period_mm < 5:
-        return "teeth of the belt or of a gear of the carriage drive"
-    return "one turn of a pulley or gear of the carriage drive"
+        return "fine parts of the carriage's drive"
+    return "a turning part of the carriage's drive"
 
 
 def _spread(phases: Sequence[float]) -> float:
