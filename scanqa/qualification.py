@@ -21,6 +21,7 @@ from scanqa import __version__
 from scanqa.catalogue import FAMILIES
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
 from scanqa.findings import judge, plan, read_uses
+from scanqa.findings.uses import Use
 from scanqa.model import (
     FileSize,
     Judgement,
@@ -43,6 +44,8 @@ from scanqa.words.of_plan import worded_plan
 SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
+NOTHING_TOLD = Told()
+
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
 # What compresses like the pages of a job, the likest first.
@@ -62,7 +65,7 @@ def qualify(
     paths: Sequence[Path],
     *,
     scanner: str,
-    told: Told | None = None,
+    told: Told = NOTHING_TOLD,
     earlier: Record | None = None,
     progress: Progress = _untold,
 ) -> Qualification:
@@ -77,32 +80,28 @@ def qualify(
     told : Told
         What the user adds.
     earlier : Record, optional
-        An earlier check of the same scanner: shows a lamp that has faded since.
+        An earlier check: shows a lamp that has faded since.
     progress : callable
         Told before each step.
 
     Returns
     -------
     Qualification
-        Files that could not be used are in `Record.rejected`; the others are measured all the
-        same. A record may have no scans at all: then nothing could be used.
+        Files that could not be used are in `Record.rejected`.
 
     Raises
     ------
     BadOption
         If an option cannot be used whatever the files.
     """
-    told = told or Told()
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
     total = len(files) + len(FAMILIES) + 1
     placements, unusable = _read(files, told, lambda at, of: progress(at, total, of))
     results = _measured(placements, told, lambda at, of: progress(len(files) + at, total, of))
-    progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
-    before = summarise(earlier.measures, earlier.scans) if earlier else ()
-    judgement = worded(judge(results, scans, uses=uses, earlier=before), results)
-    crops = proof(judgement.findings, results, placements, book_edge=told.book_edge)
+    progress(total - 1, total, "judging")
+    judgement = _judged(results, scans, uses, earlier)
     record = Record(
         scanner=scanner,
         created=datetime.now(UTC).isoformat(timespec="seconds"),
@@ -120,7 +119,19 @@ def qualify(
         options=options_said(told),
         conditions=dict(told.conditions),
     )
-    return Qualification(record, results.evidence + crops.evidence)
+    results += proof(judgement.findings, results, placements, book_edge=told.book_edge)
+    return Qualification(record, results.evidence)
+
+
+def _judged(
+    results: Results,
+    scans: Sequence[ScanFacts],
+    uses: tuple[Use, ...] | None,
+    earlier: Record | None,
+) -> Judgement:
+    """Judged and put in words."""
+    before = summarise(earlier.measures, earlier.scans) if earlier else ()
+    return worded(judge(results, scans, uses=uses, earlier=before), results)
 
 
 # ------------------------------------------------------------------------------------ files
@@ -190,7 +201,14 @@ def _place(path: Path, name: str, told: Told) -> tuple[Placement, ...] | Rejecte
     try:
         scan = open_scan(path, name=name)
         light = linear(scan, curve=told.curve)
-        return locate(scan, overview(scan), light, dpi=told.dpi, role=told.roles.get(path))
+        return locate(
+            scan,
+            overview(scan),
+            light,
+            dpi=told.dpi,
+            role=told.roles.get(path),
+            book_edge=told.book_edge,
+        )
     except BadOption:
         raise
     except ScanqaError as error:
@@ -209,7 +227,11 @@ def _measured(
     results = Results()
     for at, family in enumerate(FAMILIES.values()):
         progress(at, f"measuring: {family.title.lower()}")
-        scans = of_role(placements, *family.roles)
+        scans = [
+            scan
+            for scan in of_role(placements, *family.roles)
+            if family.without_dpi or scan.dpi_source != "assumed"
+        ]
         if scans:
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
@@ -231,7 +253,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             height_px=scan.height_px,
             bits=scan.bits,
             channels=scan.channels,
-            dpi=placement.dpi,
+            dpi=None if placement.dpi_source == "assumed" else placement.dpi,
             dpi_source=placement.dpi_source,
             rotation_deg=placement.rotation_deg,
             sheet=placement.sheet.id if placement.sheet else None,

@@ -14,7 +14,10 @@ SCHEMA = "scanqa.qualification/2"
 
 @dataclass(frozen=True, slots=True)
 class ScanFacts:
-    """What is kept of a scan; `file` is unlike that of all other scans of the record."""
+    """What is kept of a scan; `file` is unlike that of all other scans of the record.
+
+    `dpi` is None if neither file nor user nor sheet says it: then nothing in mm was measured.
+    """
 
     file: str
     role: Role
@@ -22,7 +25,7 @@ class ScanFacts:
     height_px: int
     bits: int
     channels: int
-    dpi: tuple[float, float]
+    dpi: tuple[float, float] | None
     dpi_source: str
     rotation_deg: int
     sheet: str | None
