@@ -79,7 +79,7 @@ def qualify(
     told : Told
         What the user adds.
     earlier : Record, optional
-        An earlier check of the same scanner: shows a lamp that has faded since.
+        An earlier check: shows a lamp that has faded since.
     progress : callable
         Told before each step.
 
@@ -189,7 +189,14 @@ def _place(path: Path, name: str, told: Told) -> tuple[Placement, ...] | Rejecte
     try:
         scan = open_scan(path, name=name)
         light = linear(scan, curve=told.curve)
-        return locate(scan, overview(scan), light, dpi=told.dpi, role=told.roles.get(path))
+        return locate(
+            scan,
+            overview(scan),
+            light,
+            dpi=told.dpi,
+            role=told.roles.get(path),
+            book_edge=told.book_edge,
+        )
     except BadOption:
         raise
     except ScanqaError as error:
@@ -208,7 +215,11 @@ def _measured(
     results = Results()
     for at, family in enumerate(FAMILIES.values()):
         progress(at, f"measuring: {family.title.lower()}")
-        scans = of_role(placements, *family.roles)
+        scans = [
+            scan
+            for scan in of_role(placements, *family.roles)
+            if family.without_dpi or scan.dpi_source != "assumed"
+        ]
         if scans:
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
@@ -245,7 +256,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             height_px=scan.height_px,
             bits=scan.bits,
             channels=scan.channels,
-            dpi=placement.dpi,
+            dpi=None if placement.dpi_source == "assumed" else placement.dpi,
             dpi_source=placement.dpi_source,
             rotation_deg=placement.rotation_deg,
             sheet=placement.sheet.id if placement.sheet else None,

@@ -19,7 +19,7 @@ ALLOWED = {
     "reading": {"model", "catalogue", "numeric"},
     "sheets": FOR_ALL,
     "scans": FOR_ALL,
-    "locate": FOR_ALL | {"sheets", "numeric"},
+    "locate": FOR_ALL | {"sheets", "numeric", "reading"},
     "measures": FOR_ALL | {"numeric", "reading"},
     "findings": FOR_ALL | {"summary"},
     "words": FOR_ALL | {"findings"},  # the texts that stand beside the rules

@@ -20,8 +20,9 @@ from typing import Any, Literal, get_args
 from scanqa.catalogue.sizes import FORMATS_MM
 
 Role = Literal[
-    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim"
-]
+    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim",
+    "page", "picture",
+]  # fmt: skip
 Side = Literal["left", "right", "top", "bottom"]
 Better = Literal["higher", "lower", "target", "neither"]
 Per = Literal["pixel", "dpi", "bed"]
@@ -125,6 +126,8 @@ class Family:
         Heading; what is measured and how to read it; what must lie on the glass.
     roles : tuple of Role
         The scans that its `measure` is given.
+    without_dpi : bool
+        Whether it is given scans whose dpi nobody knows, too.
     """
 
     name: str
@@ -132,6 +135,7 @@ class Family:
     text: str
     needs: str
     roles: tuple[Role, ...]
+    without_dpi: bool
     measures: tuple[Definition, ...]
 
 
@@ -148,7 +152,8 @@ def _families() -> Iterator[Family]:
     for name, data in sorted(found, key=lambda item: item[1]["order"]):
         roles: tuple[Role, ...] = ROLES if data["roles"] == ["every"] else tuple(data["roles"])
         rows = tuple(row for given in data["measure"] for row in _rows(name, given))
-        yield Family(name, data["title"], data["text"], data["needs"], roles, rows)
+        any_dpi = data.get("without_dpi", False)
+        yield Family(name, data["title"], data["text"], data["needs"], roles, any_dpi, rows)
 
 
 def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:

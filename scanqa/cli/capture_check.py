@@ -28,6 +28,8 @@ LOOKS: dict[Role, str] = {
     "open-book": "an open book",
     "back-print": "the back-print sheet",
     "claim": "a page at the highest dpi",
+    "page": "a page without a spine",
+    "picture": "none of the things to be scanned",
 }
 
 

@@ -22,6 +22,8 @@ class ScanFacts:
 
     Attributes
     ----------
+    dpi : (x, y) or None
+        None if neither file nor user nor sheet says it: then nothing in mm was measured.
     paper : str
         Of a blank: how its paper lies against that of the first blank of its size (``first``):
         ``still``, ``moved``, turned by a ``quarter`` or ``half``; empty if it shows too little.
@@ -33,7 +35,7 @@ class ScanFacts:
     height_px: int
     bits: int
     channels: int
-    dpi: tuple[float, float]
+    dpi: tuple[float, float] | None
     dpi_source: str
     rotation_deg: int
     sheet: str | None

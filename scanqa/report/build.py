@@ -260,18 +260,29 @@ def _gap_words(row: Summary, reason: str) -> str:
     return f"{words} ({count} places)" if count > 1 else words
 
 
+def _size_words(facts: ScanFacts) -> tuple[str, str]:
+    """Size, and dpi with its source."""
+    size = f"{facts.width_px} × {facts.height_px} px"
+    bed = pictures.bed_mm(facts)
+    if bed is None or facts.dpi is None:
+        return size, "dpi not known"
+    x, y = (significant(v, 5) for v in facts.dpi)
+    dpi = f"{x} dpi" if x == y else f"{x} × {y} dpi"
+    source = {"file": "from the file", "option": "as told", "sheet": "from the located sheet"}
+    width, height = (number(v, 0) for v in bed)
+    said = source.get(facts.dpi_source, facts.dpi_source)
+    return f"{size}, {width} × {height} mm", f"{dpi} ({said})"
+
+
 def _files(scans: Sequence[ScanFacts]) -> Iterator[File]:
     for at, facts in enumerate(scans, 1):
-        width, height = (number(v, 0) for v in pictures.bed_mm(facts))
-        x, y = (significant(v, 5) for v in facts.dpi)
-        dpi = f"{x} dpi" if x == y else f"{x} × {y} dpi"
-        source = {"file": "from the file", "option": "as told", "sheet": "from the located sheet"}
+        size, dpi = _size_words(facts)
         colour = "colour" if facts.channels == 3 else "grey"
         lossy = ", lossy compression" if facts.lossy else ""
         turned = f", turned {facts.rotation_deg}°" if facts.rotation_deg else ""
         lines = [
-            f"{facts.width_px} × {facts.height_px} px, {width} × {height} mm",
-            f"{dpi} ({source.get(facts.dpi_source, facts.dpi_source)})",
+            size,
+            dpi,
             f"{facts.bits} bit {colour}, {facts.format.upper()}{lossy}; light: {facts.light}",
         ]
         if facts.sheet:

@@ -308,15 +308,21 @@ def _done(done: Sequence[tuple[str, str]] | None) -> tuple[tuple[str, str], ...]
 
 def _files(scans: Sequence[ScanFacts]) -> Iterator[HashedFile]:
     for at, facts in enumerate(scans, 1):
-        width, height = (number(v, 0) for v in pictures.bed_mm(facts))
-        x, y = (number(v, 0) for v in facts.dpi)
-        dpi = f"{x} dpi" if x == y else f"{x} × {y} dpi"
         lossy = ", lossy" if facts.lossy else ""
         yield HashedFile(
             str(at),
             facts.file,
-            f"{ROLE_WORDS.get(facts.role, facts.role)}; {width} × {height} mm, {dpi}, "
+            f"{ROLE_WORDS.get(facts.role, facts.role)}; {_size_words(facts)}, "
             f"{facts.bits} bit, {facts.format.upper()}{lossy}; light: {facts.light}",
             f"written {date_words(facts.modified)}" if facts.modified else "",
             facts.sha256,
         )
+
+
+def _size_words(facts: ScanFacts) -> str:
+    bed = pictures.bed_mm(facts)
+    if bed is None or facts.dpi is None:
+        return f"{facts.width_px} × {facts.height_px} px, dpi not known"
+    width, height = (number(v, 0) for v in bed)
+    x, y = (number(v, 0) for v in facts.dpi)
+    return f"{width} × {height} mm, " + (f"{x} dpi" if x == y else f"{x} × {y} dpi")

@@ -21,7 +21,9 @@ from scanqa.measures.processing.spoils import withhold
 from scanqa.model import Placement, Results, Role, Told, of_role
 
 # Enough codes and detail for all traces.
-PRINTED: tuple[Role, ...] = ("bed-sheet", "claim", "open-book")
+PRINTED: tuple[Role, ...] = (
+    "bed-sheet", "claim", "open-book", "back-print", "page", "picture"
+)  # fmt: skip
 
 __all__ = ["HALO_SEEN", "WHITE", "measure", "withhold"]
 
