@@ -32,6 +32,7 @@ from scanqa.model import (
 )
 from scanqa.numeric.line_fit import local_pattern
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.cut_off import clipped_share
 from scanqa.reading.profiles import Profiles, profiles
 
 LONGEST_MM = 40.0
@@ -93,7 +94,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
 
 def _bed(placement: Placement) -> Profiles | Reason:
     """Row profiles of a scan, or why they cannot show a period."""
-    if placement.overview.top_share > SATURATED:
+    if clipped_share(placement) > SATURATED:
         return Reason("clipped", "the paper is at the top of the scale")
     bed = profiles(placement, "across")
     why = "no evenly white paper, or too short a scan, to see a period repeat"

@@ -19,6 +19,7 @@ from scanqa.measures.streaks.column_pattern import column_pattern, no_pattern
 from scanqa.measures.streaks.in_scans import streaks_along
 from scanqa.measures.streaks.pictured import crops, curves
 from scanqa.model import Measurement, Placement, Reason, Results, Streak, Told, of_role
+from scanqa.reading.cut_off import clipped_share
 from scanqa.reading.profiles import profiles, same_domain
 
 SATURATED = 0.5  # share of samples at the top code above which nothing can be said
@@ -67,10 +68,10 @@ def _alike(placements: Sequence[Placement]) -> list[list[Placement]]:
 
 
 def _unusable(placement: Placement) -> Reason | None:
-    if placement.overview.top_share > SATURATED:
+    if clipped_share(placement) > SATURATED:
         return Reason(
             "clipped",
-            f"{100 * placement.overview.top_share:.0f} % of the samples are at the top of the "
+            f"{100 * clipped_share(placement):.0f} % of the samples are at the top of the "
             "scale, where lines cannot be seen; scan with a lower brightness",
         )
     width_mm, height_mm = placement.size_mm
