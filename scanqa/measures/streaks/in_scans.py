@@ -15,6 +15,7 @@ import numpy as np
 
 from scanqa.measures.streaks.confirm import Line
 from scanqa.measures.streaks.search import Sought, find_lines
+from scanqa.measures.streaks.whose import OF_PAPER, in_all, keeps_its_place, without_rulings
 from scanqa.model import COLOURS, Channel, Direction, Floats, LineSigns, Placement, Streak
 from scanqa.numeric.lightness import lstar
 from scanqa.numeric.line_fit import measure_at
@@ -57,6 +58,7 @@ def streaks_along(
     streaks.sort(key=lambda streak: streak.at_px)
     slack_mm = max(ROW_SLACK_MM, ROW_SLACK_SAMPLES * beds[0].pitch_mm)
     in_row = regular([streak.at_mm for streak in streaks], slack_mm)
+    streaks = without_rulings(streaks, in_row, axis)
     return [
         replace(streak, signs=replace(streak.signs, regular=True))
         if is_regular and streak.signs.full and streak.signs.stays >= 1
@@ -79,8 +81,8 @@ def _lines(beds: Sequence[Profiles]) -> list[Line]:
     lines: list[Line] = []
     if len(beds) > 1:
         for line in find_lines(np.mean([bed.stack for bed in beds], axis=0), weights, sought):
-            values, _ = _in_each(line, beds)
-            if np.all(values[:, line.signal] / line.amplitude > IN_ALL):
+            values, errors = _in_each(line, beds)
+            if in_all(line, values[:, line.signal], errors[:, line.signal], IN_ALL):
                 lines.append(line)
     for bed in beds:
         own = find_lines(bed.stack, weights, sought)
@@ -108,6 +110,8 @@ def _streak(
     values, errors = _in_each(line, beds)
     strongest = int(np.argmax(np.abs(values[:, line.signal])))
     stays = _stays(values[:, line.signal], errors[:, line.signal])
+    if stays >= 1 and len(beds) > 1 and not keeps_its_place(line, beds):
+        stays = OF_PAPER
     of_signals = values[strongest] if stays < 1 else values.mean(axis=0)
     channels = _channels(of_signals, errors[strongest])
     one_colour = len(of_signals) > 1 and len(channels) == 1
