@@ -33,8 +33,8 @@ class Flecks:
         pitch = float(x[0, 1] - x[0, 0])
         count = rng.poisson(self.per_cm2 * float(np.ptp(x) * np.ptp(y)) / 100)
         rows, columns = rng.uniform(0, y.size, count), rng.uniform(0, x.size, count)
-        sizes = rng.uniform(*self.size_mm, count) / pitch / 2.355
-        contrasts = rng.uniform(*sorted(self.contrast), count)
+        sizes = rng.uniform(min(self.size_mm), max(self.size_mm), count) / pitch / 2.355
+        contrasts = rng.uniform(min(self.contrast), max(self.contrast), count)
         for row, column, size, contrast in zip(rows, columns, sizes, contrasts, strict=True):
             reach = math.ceil(3 * size)
             top, left = max(int(row) - reach, 0), max(int(column) - reach, 0)
@@ -77,7 +77,8 @@ class Lines:
         nearest = places[np.abs(along.ravel()[:, None] - places).argmin(axis=1)]
         off = along - nearest.reshape(along.shape).astype(np.float32)
         sigma = self.width_mm / 2.355
-        return (1 + self.contrast * np.exp(-(off**2) / (2 * sigma**2))).astype(np.float32)
+        line = 1 + self.contrast * np.exp(-(off**2) / (2 * sigma**2))
+        return np.asarray(line, np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,7 @@ class Stroke:
         sigma = self.width_mm / 2.355
         line = self.contrast * np.exp(-(off**2) / (2 * sigma**2))
         beside = self.second_flank * np.exp(-((off - self.width_mm) ** 2) / (2 * sigma**2))
-        return np.where(inside, 1 + line + beside, 1.0).astype(np.float32)
+        return np.asarray(np.where(inside, 1 + line + beside, 1.0), np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +123,7 @@ class Watermark:
         out = np.ones_like(radius)
         for share in (1.0, 0.7, 0.4):
             out += self.contrast * np.exp(-((radius - share * self.radius_mm) ** 2) / 2 / sigma**2)
-        return out.astype(np.float32)
+        return np.asarray(out, np.float32)
 
 
 @dataclass(frozen=True, slots=True)

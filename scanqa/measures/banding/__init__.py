@@ -6,19 +6,23 @@ period, from whether the phase is the same in every scan (what is tied to the ca
 mains do not), and, where the time of one line is known, from the frequency: a lamp on a poor
 supply flickers at twice that of the mains.
 
-Fails in scans shorter than a few periods and where the paper is at the top of the scale. Wire
-marks of laid paper are periodic too: look whether another paper shows the same.
+A wave must be one over the whole width, its crests square to the travel (`coherence`): that tells
+it from clouds, wire lines and rulings of the paper, unless they lie straight in every scan.
+
+Fails in scans shorter than a few periods and where the paper is at the top of the scale.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from scanqa.measures.banding.periodic import Spectrum, Wave, spectrum, strongest_wave
+from scanqa.measures.banding.coherence import coherence
+from scanqa.measures.banding.periodic import Spectrum, Wave, spectrum, waves
 from scanqa.model import (
     Curve,
     Evidence,
@@ -37,6 +41,10 @@ from scanqa.reading.profiles import Profiles, profiles
 
 LONGEST_MM = 40.0
 FALSE_ALARMS = 2e-4  # per scan
+MOST_WAVES = 24  # looked at: those of paper may be the clearest
+OVERTONES = 8
+WEAKER = 0.5  # of the amplitude of a wave of the paper
+COHERENT = 20.0  # of a wave's strength over the width: by chance once in 1e8 for many parts
 FEWEST_ROWS = 400
 SATURATED = 0.5
 MAINS_HZ = (50.0, 60.0)
@@ -67,7 +75,9 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         ``banding.unsteadiness`` (% rms) of each scan.
     """
     results = Results()
-    waves: list[tuple[Placement, Profiles, Wave]] = []
+    kept: list[tuple[Placement, Profiles, Wave]] = []
+    searched: list[tuple[Placement, Profiles, Wave | None, Spectrum]] = []
+    of_paper: list[Wave] = []
     for placement in of_role(scans, "blank"):
         bed = _bed(placement)
         if isinstance(bed, Reason):
@@ -76,20 +86,60 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             continue
         longest = min(LONGEST_MM / bed.pitch_mm, bed.stack.shape[2] / 8)
         results += Results((_unsteadiness(placement, bed),))
-        profile = bed.mean()
-        wave = strongest_wave(profile, longest=longest, false_alarms=FALSE_ALARMS)
-        found = spectrum(profile, longest)
+        found = spectrum(bed.mean(), longest)
+        wave, leaning = _wave_of_scanner(bed, longest)
+        of_paper += leaning
+        searched.append((placement, bed, wave, found))
+    for placement, bed, wave, found in searched:
+        if wave is not None and any(_may_be_its(wave, other) for other in of_paper):
+            wave = None
         if wave is None:
             results += _no_wave(placement, found)
         else:
-            waves.append((placement, bed, wave))
+            kept.append((placement, bed, wave))
         results += Results(evidence=(_evidence(placement, bed, found, wave),))
-    for placement, bed, wave in waves:
-        phases = _phases(wave, waves)
+    for placement, bed, wave in kept:
+        phases = _phases(wave, kept)
         source = _source(placement, bed, wave, phases, told.line_time_ms)
         results += _values(placement, bed, wave, source)
         results += _phase_and_frequency(placement, wave, phases, told.line_time_ms)
     return results
+
+
+def _wave_of_scanner(bed: Profiles, longest: float) -> tuple[Wave | None, list[Wave]]:
+    """The clearest wave that is one wave over the whole width, and those that lean (the paper's).
+
+    A harmonic of what leans is the paper's too.
+    """
+    stack = bed.stack[0]
+    places = (np.arange(stack.shape[0]) + 0.5) * bed.band_mm / bed.pitch_mm
+    leaning: list[Wave] = []
+    found = waves(bed.mean(), longest=longest, false_alarms=FALSE_ALARMS)
+    for wave in itertools.islice(found, MOST_WAVES):
+        whole = coherence(stack, places, wave, longest)
+        if whole is None:
+            return wave, leaning
+        if whole.leans:
+            leaning.append(wave)
+        elif whole.strength > COHERENT and not any(_same_period(wave, each) for each in leaning):
+            return wave, leaning
+    return None, leaning
+
+
+def _may_be_its(wave: Wave, leaning: Wave) -> bool:
+    """Whether a wave may be a paper's that leans in another scan, and lies straight in this one.
+
+    What is far weaker than a ruling may be what the search left of it.
+    """
+    return _same_period(wave, leaning) or wave.amplitude < WEAKER * leaning.amplitude
+
+
+def _same_period(one: Wave, other: Wave) -> bool:
+    """Whether one has the period of another, or that of one of its overtones."""
+    ratio = max(one.period, other.period) / min(one.period, other.period)
+    whole = round(ratio)
+    doubt = 3 * math.hypot(one.period_error / one.period, other.period_error / other.period)
+    return whole <= OVERTONES and abs(ratio / whole - 1) < max(doubt, 0.003)
 
 
 def _bed(placement: Placement) -> Profiles | Reason:
