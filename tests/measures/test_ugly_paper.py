@@ -1,4 +1,4 @@
-"""Papers with flecks, lines, clouds and creases behind a sound scanner: none of it is the scanner's.
+"""Papers with flecks, lines, clouds, creases behind a sound scanner: none of it is the scanner's.
 
 Truth: the scanner of the simulator has no line, mark or band; all that repeats moves with the
 paper. The whole table (200 sets) is `python -m tests.accuracy ugly_paper`.
@@ -68,7 +68,7 @@ def test_what_the_scanner_has_is_still_found_on_recycled_paper():
         "faulty",
         glass_mm=BED,
         streaks=(Streak(40.0, contrast=-0.02, width_um=200.0),),
-        marks=(Dust((70.0, 90.0), 1.2, -0.5),),
+        marks=(Dust((70.0, 90.0), 1200.0, -0.5),),
     )
     lines, marks, bands = of_the_scanner(pair("recycled", 3, scanner))
     assert [round(line.at_mm) for line in lines] == [40]

@@ -110,8 +110,9 @@ def _streak(
     values, errors = _in_each(line, beds)
     strongest = int(np.argmax(np.abs(values[:, line.signal])))
     stays = _stays(values[:, line.signal], errors[:, line.signal])
-    if stays >= 1 and len(beds) > 1 and not keeps_its_place(line, beds):
-        stays = OF_PAPER
+    own = values[:, line.signal], errors[:, line.signal]
+    if len(beds) > 1 and not (in_all(line, *own, IN_ALL) and keeps_its_place(line, beds)):
+        stays = min(stays, OF_PAPER)
     of_signals = values[strongest] if stays < 1 else values.mean(axis=0)
     channels = _channels(of_signals, errors[strongest])
     one_colour = len(of_signals) > 1 and len(channels) == 1
