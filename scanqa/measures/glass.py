@@ -13,6 +13,7 @@ lay still, cannot tell a mark from a speck in the paper: nothing is reported.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -37,9 +38,12 @@ from scanqa.numeric.lightness import luma
 from scanqa.numeric.spread import sigma_about_zero
 from scanqa.reading.crops import crop
 from scanqa.reading.cut_off import clipped
+from scanqa.reading.jpeg_grid import BLOCK as JPEG_BLOCK
+from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
 
 MARGIN_MM = 2.0  # shadow of the frame
 BACKGROUND_BLOCKS = 15  # shading is what is wider than about half of this
+LEVELS = 2.0  # steps of the levels of JPEG that a mark must exceed
 OVER_CHANCE = 1.3  # of the strongest spot that scans share when displaced: what a mark must have
 SAME_GRAIN = 0.4  # correlation of the grain of two scans, above which the paper did not move
 # A mark must cover a block of the preview by this much: grain that both scans share by chance
@@ -85,33 +89,43 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             "scan again with the paper moved",
         )
         return Results((not_measurable("glass.marks", why, first.scan.name),))
-    pictures = [_picture(placement) for placement in alike]
+    grid = next(filter(None, map(jpeg_grid, alike)), None)
+    step, least = first.overview.step_px, LEAST_CONTRAST
+    if grid is not None:  # blocks of JPEG have levels of their own
+        step *= math.ceil(2 * JPEG_BLOCK / step)
+        least = max(least, LEVELS * grid.light(first, grid.level))
+    pictures = [_picture(placement, step) for placement in alike]
     if _lay_still(pictures[0].contrast, pictures[1].contrast):
         return Results((not_measurable("glass.marks", STILL, first.scan.name),))
-    spots = shared_spots(pictures, LEAST_CONTRAST)
-    chance = strongest_by_chance(pictures, spots, LEAST_CONTRAST)
-    limit = max(OVER_CHANCE * chance, LEAST_CONTRAST)
+    spots = shared_spots(pictures, least)
+    chance = strongest_by_chance(pictures, spots, least)
+    limit = max(OVER_CHANCE * chance, least)
     marks = []
     for spot in spots:
         if spot.contrast >= limit:
-            mark = _mark(first, spot, pictures[0].contrast)
+            mark = _mark(first, spot, pictures[0].contrast, step)
             if mark is not None:
                 marks.append(mark)
     marks.sort(key=lambda mark: -mark.contrast_percent)
-    number = _number(len(marks), limit, first)
+    number = _number(len(marks), limit, first, grid)
     crops = tuple(_crop(first, mark) for mark in marks[:CROPS])
     return Results((number,), (), tuple(marks[:MOST_MARKS]), crops)
 
 
-def _number(count: int, limit: float, first: Placement) -> Measurement:
+def _number(count: int, limit: float, first: Placement, grid: JpegGrid | None) -> Measurement:
     """How many marks there are: at least those that the specks of the paper do not hide."""
     scan = first.scan.name
-    if limit <= LEAST_CONTRAST:
+    if limit <= LEAST_CONTRAST and grid is None:
         return Measurement("glass.marks", float(count), 0.0, scan=scan)
-    why = clipped(first) or Reason(
-        "uneven",
-        f"specks of the paper hide marks of less than {100 * limit:.0f} % contrast (of a block of "
-        "0.3 mm): lay plain, even paper",
+    of_levels = None if grid is None else grid.why
+    why = (
+        clipped(first)
+        or of_levels
+        or Reason(
+            "uneven",
+            f"specks of the paper hide marks under {100 * limit:.0f} % contrast (in blocks of "
+            "0.3 mm): lay plain, even paper",
+        )
     )
     if not count:
         return not_measurable("glass.marks", why, scan)
@@ -128,7 +142,7 @@ def _largest_group(placements: Sequence[Placement]) -> list[Placement]:
     return max(groups.values(), key=len, default=[])
 
 
-def _picture(placement: Placement) -> Picture:
+def _picture(placement: Placement, step: int) -> Picture:
     """Contrast of each preview block, and the same over its local scatter."""
     from scipy.ndimage import median_filter, uniform_filter
 
@@ -155,9 +169,16 @@ def _picture(placement: Placement) -> Picture:
     margin = round(MARGIN_MM * placement.dpi[0] / MM_PER_INCH / placement.overview.step_px) + 1
     inside = np.zeros_like(lit)
     inside[margin:-margin, margin:-margin] = True
-    rest = np.where(inside & lit, rest, 0.0)
+    rest = _blocks(np.where(inside & lit, rest, 0.0), step // placement.overview.step_px)
     sigma = _local_scatter(rest)
     return Picture(np.expm1(rest), rest / sigma)
+
+
+def _blocks(plane: Floats, per: int) -> Floats:
+    """Means over `per` × `per` blocks."""
+    rows, columns = (n // per for n in plane.shape)
+    cut = plane[: rows * per, : columns * per]
+    return np.asarray(cut.reshape(rows, per, columns, per).mean(axis=(1, 3)), np.float64)
 
 
 def _local_scatter(rest: Floats, tile: int = 64) -> Floats:
@@ -181,10 +202,9 @@ def _lay_still(one: Floats, other: Floats) -> bool:
     return product > SAME_GRAIN * float(np.linalg.norm(planes[0]) * np.linalg.norm(planes[1]))
 
 
-def _mark(placement: Placement, spot: Spot, contrast_of_blocks: Floats) -> Mark | None:
+def _mark(placement: Placement, spot: Spot, contrast_of_blocks: Floats, step: int) -> Mark | None:
     """Box, contrast and kind of a spot, from full-resolution pixels; None if it is a streak."""
     rows, columns = spot.rows, spot.columns
-    step = placement.overview.step_px
     tall, wide = np.ptp(rows) + 1, np.ptp(columns) + 1
     shares = tall / contrast_of_blocks.shape[0], wide / contrast_of_blocks.shape[1]
     if (shares[0] > STREAK_SHARE and wide < 4) or (shares[1] > STREAK_SHARE and tall < 4):
@@ -197,7 +217,7 @@ def _mark(placement: Placement, spot: Spot, contrast_of_blocks: Floats) -> Mark 
     window = Window(int(row), int(col), int(bottom - row), int(right - col))
     sign = float(np.sign(contrast_of_blocks[rows[0], columns[0]]))
     thickness = len(rows) * step / max(tall, wide)
-    contrast, inside = _full_resolution(placement, window, sign, 2 * int(thickness / 8) + 1)
+    contrast, inside = _full_resolution(placement, window, sign, 2 * int(thickness / 8) + 1, step)
     pitch = np.array([MM_PER_INCH / dpi for dpi in placement.dpi])
     places = np.argwhere(inside)[:, ::-1] + np.array([col, row])
     blocks = np.stack([columns, rows], axis=1)
@@ -219,7 +239,7 @@ def _mark(placement: Placement, spot: Spot, contrast_of_blocks: Floats) -> Mark 
 
 
 def _full_resolution(
-    placement: Placement, window: Window, sign: float, smooth_px: int
+    placement: Placement, window: Window, sign: float, smooth_px: int, edge: int
 ) -> tuple[float, NDArray[np.bool_]]:
     """Contrast at the middle of a mark and the pixels at half of it or more."""
     from scipy.ndimage import uniform_filter
@@ -227,7 +247,6 @@ def _full_resolution(
     light = luma(placement.light.light(placement.scan.window(window)))
     smooth = uniform_filter(light, min(max(smooth_px, 3), 31), mode="nearest")
     rim = np.ones(light.shape, bool)
-    edge = placement.overview.step_px
     rim[edge:-edge, edge:-edge] = False
     ground = float(np.median(smooth[rim]))
     relative = sign * (smooth / ground - 1)

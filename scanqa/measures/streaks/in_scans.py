@@ -33,6 +33,8 @@ VISIBLE_DELTA_L = 0.18
 IN_ALL = 0.4  # of its height in the mean, at least, in every scan, for a line to be in all of them
 FULL_LENGTH = 0.85  # share of the bed above which a line runs through all of it
 ONE_SAMPLE = 1.6  # full width at half height, in samples, below which a line is one sample wide
+# Below 150 dpi one sample holds several elements: the width of a line is no evidence.
+WIDEST_PITCH_MM = 25.4 / 150 * 1.01
 CHANNEL_SHARE = 0.4  # of the strongest channel, for a channel to count as affected
 # Of places in a regular row; two places are rounded to samples by half a one each.
 ROW_SLACK_MM, ROW_SLACK_SAMPLES = 0.15, 1.2
@@ -128,11 +130,11 @@ def _streak(
         stays=stays,
         full=line.bands[1] - line.bands[0] >= FULL_LENGTH * len(bed.weights),
         one_colour=one_colour,
-        one_sample=line.width < ONE_SAMPLE,
+        one_sample=line.width < ONE_SAMPLE if bed.pitch_mm <= WIDEST_PITCH_MM else None,
     )
     return Streak(
         at_mm=float(bed.at_mm(line.at)),
-        at_px=line.at + bed.first,
+        at_px=float(bed.at_px(line.at)),
         width_um=line.width * bed.pitch_mm * 1000,
         contrast_percent=100 * abs(contrast),
         delta_L=delta_l,
