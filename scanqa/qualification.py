@@ -223,7 +223,7 @@ def _measured(
         if scans:
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
-    return processing.withhold(results, placements)
+    return processing.withhold(processing.bounded(results, placements), placements)
 
 
 def _judged(

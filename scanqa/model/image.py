@@ -107,8 +107,12 @@ class Overview:
         Height of a band.
     row_means : (height_px, bands, channels)
         Mean of each row within each band of columns, bands of equal width.
+    top_code : int
+        Lowest code that counts as the top of the scale: what is cut off gathers from there on.
     top_share : float
-        Share of samples at the highest code.
+        Share of samples there.
+    top_blocks : (rows / step, columns / step)
+        Share of each block's samples there, in the channel that has most.
     """
 
     preview: NDArray[np.float32]
@@ -116,7 +120,9 @@ class Overview:
     column_means: NDArray[np.float32]
     band_rows_px: int
     row_means: NDArray[np.float32]
+    top_code: int
     top_share: float
+    top_blocks: NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

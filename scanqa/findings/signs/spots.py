@@ -45,7 +45,7 @@ def of_line(streak: Streak) -> Signs:
         "line-full": signs.full,
         "line-dark": streak.polarity == "dark",
         "line-one-colour": signs.one_colour,
-        "line-one-sample": signs.one_sample,
+        "line-one-sample": 0.5 if signs.one_sample is None else signs.one_sample,
         "line-regular": signs.regular,
         "line-visible": streak.visible,
     }

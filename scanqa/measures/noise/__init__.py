@@ -31,7 +31,6 @@ from scanqa.model import (
     of_role,
 )
 
-CLIPPED_SHARE = 0.02
 NO_GRAIN_L = 1e-6
 FOUND_SHARE = 0.5  # of the windows, in which the moved paper's grain must be found again
 TEMPORAL, FIXED, PAPER, SNR = (
@@ -81,16 +80,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
 def _total(placement: Placement, windows: Sequence[Sample]) -> Measurement:
     values = np.array([window.grain.std() for window in windows])
     total, error = float(np.median(values)), error_of_median(values)
-    scan, top_share = placement.scan.name, placement.overview.top_share
-    if top_share <= CLIPPED_SHARE:
-        return Measurement("noise.total", total, error, scan=scan, channel="luma")
-    why = (
-        f"{100 * top_share:.1f} % of the samples are at the top of the "
-        "scale, which hides part of the noise: the value is the least it can be"
-    )
-    return Measurement(
-        "noise.total", total, error, "at-least", why, scan, channel="luma", reason_kind="clipped"
-    )
+    return Measurement("noise.total", total, error, scan=placement.scan.name, channel="luma")
 
 
 def _parts(

@@ -184,7 +184,11 @@ def grain(placement: Placement) -> Iterator[Measurement]:
         yield not_measurable(name, NO_PLAIN_AREA, scan=scan.name)
         return
     pixels = (scan.window(window) for window in flat)
-    kept = [each for each in pixels if np.mean(each == top, axis=(0, 1)).max() <= MOST_TOP]
+    kept = [
+        each
+        for each in pixels
+        if np.mean(each >= placement.overview.top_code, axis=(0, 1)).max() <= MOST_TOP
+    ]
     if len(kept) < FEWEST_FLAT:
         yield not_measurable(name, GRAIN_CUT_OFF, scan=scan.name)
         return
