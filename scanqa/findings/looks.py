@@ -176,8 +176,9 @@ def _observed(measurements: Sequence[Measurement], scans: Sequence[ScanFacts]) -
 
 def _finest(scans: Sequence[ScanFacts]) -> list[ScanFacts]:
     """Scans of the finest dpi: at a coarser one nothing need be made up."""
-    finest = max((scan.dpi[0] for scan in scans), default=0.0)
-    return [scan for scan in scans if scan.dpi[0] >= LIKE_DPI * finest]
+    known = [(scan, scan.dpi[0]) for scan in scans if scan.dpi is not None]
+    finest = max((dpi for _, dpi in known), default=0.0)
+    return [scan for scan, dpi in known if dpi >= LIKE_DPI * finest]
 
 
 def _print_is_known(results: Results) -> bool:
