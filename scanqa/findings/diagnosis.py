@@ -25,7 +25,7 @@ from dataclasses import replace
 
 from scanqa.catalogue import EXCLUDED_BY
 from scanqa.catalogue.causes import BY_ACCIDENT, CAUSES
-from scanqa.findings.looks import NONE_NEEDED, Sides, agrees, look_for, looks_made
+from scanqa.findings.looks import NONE_NEEDED, Sides, agrees, look_for, looks_made, of_a_ruling
 from scanqa.findings.signs import Found, Signs, asking, observe
 from scanqa.findings.signs.spots import LINES, of_line
 from scanqa.model import (
@@ -76,7 +76,7 @@ def diagnose(
     explained: Explained = {}
     streaks = list(results.streaks)
     still = any(scan.paper == "still" for scan in scans) and "paper-moved" not in made
-    for line, ranking in _lines(signs, given, results.streaks, still=still):
+    for line, ranking in _lines(signs, given, results, still=still):
         explained.setdefault(ranking[0].cause, []).append((line, ranking))
         if line.streak is not None:
             streaks[line.streak] = replace(streaks[line.streak], causes=ranking)
@@ -143,7 +143,7 @@ def _possible(ranking: Ranking, seen: Sequence[Seen], made: Sides, results: Resu
 
 
 def _lines(
-    signs: Signs, given: Sequence[str], streaks: Sequence[Streak], *, still: bool
+    signs: Signs, given: Sequence[str], results: Results, *, still: bool
 ) -> Iterator[tuple[Seen, Ranking]]:
     """Single lines and their causes, the strongest first.
 
@@ -154,10 +154,12 @@ def _lines(
     lines = [seen for name in LINES.values() for seen in asking(signs).get(name, ())]
     beside = {name: found for name, found in signs.items() if name not in LINES.values()}
     beside.setdefault("compressed", False)
-    for line in sorted(lines, key=lambda line: -_streak(line, streaks).delta_L):
-        own = of_line(_streak(line, streaks))
+    for line in sorted(lines, key=lambda line: -_streak(line, results.streaks).delta_L):
+        own = of_line(_streak(line, results.streaks))
         if still:
             del own["line-stays"]
+        elif line.streak is not None and of_a_ruling(line.streak, results):
+            own |= {"line-stays": 0.0, "line-full": False}  # nothing of it tells of the scanner
         yield line, rank(line.sign, beside, given, own)
 
 

@@ -594,3 +594,16 @@ def test_a_new_calibration_is_forced_and_not_hoped_for(cause):
     assert "--force-calibration" in check
     assert "--clear-calibration" in check
     assert not any("off and on, so that" in row.check for row in CAUSES.values())
+
+
+@pytest.mark.parametrize(("others", "cause"), [(4, "paper"), (2, "glass-line")])
+def test_a_line_that_stays_among_like_ones_that_moved_is_of_a_ruling(others, cause):
+    """A ruled sheet moved by its pitch shows a line where another one was."""
+    moved = tuple(
+        streak("paper", at_mm=20.0 + 7 * n, visible=False, delta_L=0.5) for n in range(others)
+    )
+    stays = streak("glass-line", at_mm=90.0, delta_L=0.6)
+    found = diagnosed(streaks=(*moved, stays), scans=two_blanks("moved"))
+    (line,) = (each for each in found if any(seen.streak == others for seen in each.signs))
+    assert line.cause == cause
+    assert (line.severity == "note") == (cause == "paper")
