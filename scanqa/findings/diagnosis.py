@@ -236,9 +236,10 @@ def _diagnosis(
     signs = tuple(seen for seen, _ in weighed)
     severity: Severity = "note" if cause in NOT_OF_THE_SCANNER else signs[0].severity
     gravest = [seen for seen in signs if seen.severity == signs[0].severity]
-    sure = [seen for seen in gravest if agrees(seen, made, results)]
+    sure = [seen for seen in gravest if _tells(seen, cause) and agrees(seen, made, results)]
     named = tuple(each for each in ranking if each.share >= LEAST_SHARE)
-    look = "nothing-moved" if cause == PAUSE else look_for((sure or gravest)[0])
+    asks = [seen for seen in gravest if look_for(seen) != NONE_NEEDED]
+    look = "nothing-moved" if cause == PAUSE else look_for((sure or asks or gravest)[0])
     return Diagnosis(
         cause=cause,
         severity=severity,
@@ -249,6 +250,12 @@ def _diagnosis(
         look="" if look == NONE_NEEDED else look,
         rests_on=tuple(dict.fromkeys(name for seen in signs for name in seen.rests_on)),
     )
+
+
+def _tells(seen: Seen, cause: str) -> bool:
+    """Whether a sign may confirm a cause: a trace in the file only what it is the chief sign of."""
+    shows = CAUSES[cause].shows
+    return look_for(seen) != NONE_NEEDED or seen.sign == max(shows, key=shows.__getitem__)
 
 
 def _alike(named: Ranking, *, by_evidence: bool) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from dataclasses import replace
 from scanqa.catalogue import CATALOGUE, FAMILIES, LOOK_OF_SIGN
 from scanqa.findings.signs import Signs, asking, observe
 from scanqa.findings.statistic import LIKE_DPI
-from scanqa.model import Measurement, Results, ScanFacts, Seen
+from scanqa.model import Measurement, Results, ScanFacts, Seen, Streak
 from scanqa.summary import Summary, summarise
 
 LIKELY = 10.0  # how much likelier a line is in all scans than in one only, for that to be known
@@ -148,6 +148,8 @@ def _line_stays(streak: int, results: Results) -> bool | None:
     """Whether a line is in the other scans too; None if that is not known."""
     if of_a_ruling(streak, results):
         return False
+    if results.streaks[streak].axis == "across" and len(_like(streak, results)) > 2:
+        return None  # a ruling that moved by its pitch seems to stay, every line of it
     signs = results.streaks[streak].signs
     if not signs.compared or 1 / LIKELY < signs.stays < LIKELY:
         return None
@@ -159,17 +161,22 @@ def of_a_ruling(streak: int, results: Results) -> bool:
 
     Moved by about its pitch, a ruled sheet shows a line where another one was.
     """
-    line = results.streaks[streak]
-    moved = [
-        other
-        for other in results.streaks
-        if other.signs.compared
-        and other.signs.stays <= 1 / LIKELY
-        and (other.axis, other.polarity) == (line.axis, line.polarity)
-        and max(_ratio(other.contrast_percent, line.contrast_percent),
-                _ratio(other.width_um, line.width_um)) < LIKE
-    ]  # fmt: skip
+    like = _like(streak, results)
+    moved = [each for each in like if each.signs.compared and each.signs.stays <= 1 / LIKELY]
     return len(moved) >= FEWEST_OF_A_RULING
+
+
+def _like(streak: int, results: Results) -> list[Streak]:
+    """Other lines of one way and polarity, of about its contrast and width."""
+    line = results.streaks[streak]
+    return [
+        other
+        for at, other in enumerate(results.streaks)
+        if at != streak
+        and (other.axis, other.polarity) == (line.axis, line.polarity)
+        and _ratio(other.contrast_percent, line.contrast_percent) < LIKE
+        and _ratio(other.width_um, line.width_um) < LIKE
+    ]
 
 
 def _ratio(one: float, other: float) -> float:
