@@ -25,7 +25,7 @@ from dataclasses import replace
 
 from scanqa.catalogue import EXCLUDED_BY
 from scanqa.catalogue.causes import BY_ACCIDENT, CAUSES
-from scanqa.findings.looks import NONE_NEEDED, Sides, agrees, look_for, looks_made
+from scanqa.findings.looks import NONE_NEEDED, Sides, agrees, look_for, looks_made, of_a_ruling
 from scanqa.findings.signs import Found, Signs, asking, observe
 from scanqa.findings.signs.spots import LINES, of_line
 from scanqa.model import (
@@ -76,7 +76,7 @@ def diagnose(
     explained: Explained = {}
     streaks = list(results.streaks)
     still = any(scan.paper == "still" for scan in scans) and "paper-moved" not in made
-    for line, ranking in _lines(signs, given, results.streaks, still=still):
+    for line, ranking in _lines(signs, given, results, still=still):
         explained.setdefault(ranking[0].cause, []).append((line, ranking))
         if line.streak is not None:
             streaks[line.streak] = replace(streaks[line.streak], causes=ranking)
@@ -143,7 +143,7 @@ def _possible(ranking: Ranking, seen: Sequence[Seen], made: Sides, results: Resu
 
 
 def _lines(
-    signs: Signs, given: Sequence[str], streaks: Sequence[Streak], *, still: bool
+    signs: Signs, given: Sequence[str], results: Results, *, still: bool
 ) -> Iterator[tuple[Seen, Ranking]]:
     """Single lines and their causes, the strongest first.
 
@@ -154,10 +154,12 @@ def _lines(
     lines = [seen for name in LINES.values() for seen in asking(signs).get(name, ())]
     beside = {name: found for name, found in signs.items() if name not in LINES.values()}
     beside.setdefault("compressed", False)
-    for line in sorted(lines, key=lambda line: -_streak(line, streaks).delta_L):
-        own = of_line(_streak(line, streaks))
+    for line in sorted(lines, key=lambda line: -_streak(line, results.streaks).delta_L):
+        own = of_line(_streak(line, results.streaks))
         if still:
             del own["line-stays"]
+        elif line.streak is not None and of_a_ruling(line.streak, results):
+            own |= {"line-stays": 0.0, "line-full": False}  # nothing of it tells of the scanner
         yield line, rank(line.sign, beside, given, own)
 
 
@@ -234,9 +236,10 @@ def _diagnosis(
     signs = tuple(seen for seen, _ in weighed)
     severity: Severity = "note" if cause in NOT_OF_THE_SCANNER else signs[0].severity
     gravest = [seen for seen in signs if seen.severity == signs[0].severity]
-    sure = [seen for seen in gravest if agrees(seen, made, results)]
+    sure = [seen for seen in gravest if _tells(seen, cause) and agrees(seen, made, results)]
     named = tuple(each for each in ranking if each.share >= LEAST_SHARE)
-    look = "nothing-moved" if cause == PAUSE else look_for((sure or gravest)[0])
+    asks = [seen for seen in gravest if look_for(seen) != NONE_NEEDED]
+    look = "nothing-moved" if cause == PAUSE else look_for((sure or asks or gravest)[0])
     return Diagnosis(
         cause=cause,
         severity=severity,
@@ -247,6 +250,12 @@ def _diagnosis(
         look="" if look == NONE_NEEDED else look,
         rests_on=tuple(dict.fromkeys(name for seen in signs for name in seen.rests_on)),
     )
+
+
+def _tells(seen: Seen, cause: str) -> bool:
+    """Whether a sign may confirm a cause: a trace in the file only what it is the chief sign of."""
+    shows = CAUSES[cause].shows
+    return look_for(seen) != NONE_NEEDED or seen.sign == max(shows, key=shows.__getitem__)
 
 
 def _alike(named: Ranking, *, by_evidence: bool) -> tuple[str, ...]:

@@ -14,10 +14,11 @@ from dataclasses import replace
 from scanqa.catalogue import CATALOGUE, FAMILIES, LOOK_OF_SIGN
 from scanqa.findings.signs import Signs, asking, observe
 from scanqa.findings.statistic import LIKE_DPI
-from scanqa.model import Measurement, Results, ScanFacts, Seen
+from scanqa.model import Measurement, Results, ScanFacts, Seen, Streak
 from scanqa.summary import Summary, summarise
 
 LIKELY = 10.0  # how much likelier a line is in all scans than in one only, for that to be known
+FEWEST_OF_A_RULING, LIKE = 3, 2.0  # lines that moved, with contrast and width within this factor
 UNLIKE = 0.1  # of a width: an uncertainty beyond it says that it differs from scan to scan
 SAME_PERIOD = 0.02  # share by which the periods of one band may differ
 SAME_PLACES = ("side", "place")  # terms of a sign that say where
@@ -105,7 +106,8 @@ def agrees(seen: Seen, made: Sides, results: Results) -> bool | None:
     if not made[look] and look == "paper-moved":
         return None
     looked = [side for side in made[look] if seen.sign in side]
-    if not looked and seen.numbers.get("uncertainty", 0.0) > UNLIKE * seen.numbers.get("mm", 1.0):
+    width, error = seen.numbers.get("mm"), seen.numbers.get("uncertainty", 0.0)
+    if not looked and width is not None and error > UNLIKE * width:
         return None  # of all sides at once, which do not agree
     if not looked:
         return True  # measured from all sides at once: what is of one side only is not in it
@@ -144,10 +146,42 @@ def with_doubtful_lines_bounded(
 
 def _line_stays(streak: int, results: Results) -> bool | None:
     """Whether a line is in the other scans too; None if that is not known."""
+    if of_a_ruling(streak, results):
+        return False
+    if results.streaks[streak].axis == "across" and len(_like(streak, results)) > 2:
+        return None  # a ruling that moved by its pitch seems to stay, every line of it
     signs = results.streaks[streak].signs
     if not signs.compared or 1 / LIKELY < signs.stays < LIKELY:
         return None
     return signs.stays > 1
+
+
+def of_a_ruling(streak: int, results: Results) -> bool:
+    """Whether a line is like others that moved with the paper: one of a ruling seems to stay.
+
+    Moved by about its pitch, a ruled sheet shows a line where another one was.
+    """
+    like = _like(streak, results)
+    moved = [each for each in like if each.signs.compared and each.signs.stays <= 1 / LIKELY]
+    return len(moved) >= FEWEST_OF_A_RULING
+
+
+def _like(streak: int, results: Results) -> list[Streak]:
+    """Other lines of one way and polarity, of about its contrast and width."""
+    line = results.streaks[streak]
+    return [
+        other
+        for at, other in enumerate(results.streaks)
+        if at != streak
+        and (other.axis, other.polarity) == (line.axis, line.polarity)
+        and _ratio(other.contrast_percent, line.contrast_percent) < LIKE
+        and _ratio(other.width_um, line.width_um) < LIKE
+    ]
+
+
+def _ratio(one: float, other: float) -> float:
+    """How many times the larger is the smaller."""
+    return max(one, other) / max(min(one, other), 1e-9)
 
 
 def _alike(one: Seen, other: Seen) -> bool:

@@ -594,3 +594,36 @@ def test_a_new_calibration_is_forced_and_not_hoped_for(cause):
     assert "--force-calibration" in check
     assert "--clear-calibration" in check
     assert not any("off and on, so that" in row.check for row in CAUSES.values())
+
+
+@pytest.mark.parametrize(("others", "cause"), [(4, "paper"), (2, "glass-line")])
+def test_a_line_that_stays_among_like_ones_that_moved_is_of_a_ruling(others, cause):
+    """A ruled sheet moved by its pitch shows a line where another one was."""
+    moved = tuple(
+        streak("paper", at_mm=20.0 + 7 * n, visible=False, delta_L=0.5) for n in range(others)
+    )
+    stays = streak("glass-line", at_mm=90.0, delta_L=0.6)
+    found = diagnosed(streaks=(*moved, stays), scans=two_blanks("moved"))
+    (line,) = (each for each in found if any(seen.streak == others for seen in each.signs))
+    assert line.cause == cause
+    assert (line.severity == "note") == (cause == "paper")
+
+
+def test_a_ruling_moved_by_its_pitch_seems_to_stay_and_is_not_sure():
+    lines = tuple(streak("carriage-place", at_mm=20.0 + 8 * n) for n in range(5))
+    (finding,) = diagnosed(streaks=lines, scans=two_blanks("moved"))
+    assert (finding.severity, finding.confirmed) == ("warning", False)
+    (alone,) = diagnosed(streaks=lines[:1], scans=two_blanks("moved"))
+    assert alone.confirmed
+
+
+def test_a_trace_in_the_file_does_not_confirm_what_it_only_comes_with():
+    """Smoothed grain comes with made-up dpi, but does not show that another original has it too."""
+    made_up = measured("claim.native_fraction", 0.5, 0.001, scan=SCAN.file, direction="travel")
+    smoothed = measured("processing.grain_kept", 0.3, 0.01, scan=SCAN.file)
+    (finding,) = diagnosed(made_up, smoothed)
+    assert (finding.cause, finding.confirmed) == ("false-dpi", False)
+    assert finding.look == "another-original"
+    stretched = measured("processing.level_stretch", 1.3, 0.01, scan=SCAN.file)
+    (alone,) = diagnosed(stretched)
+    assert (alone.cause, alone.severity, alone.confirmed) == ("levels", "warning", True)

@@ -11,7 +11,7 @@ from scanqa.model import Told
 from scanqa.simulate.device_faults import Banding, Dust, Falloff, Flicker, Shadow, Streak
 from scanqa.simulate.scanner import Lamp, Output, Scanner, Sensor
 from scanqa.simulate.scenes import Paper
-from tests.findings.faults import PRINTED, bed, strips
+from tests.findings.faults import PRINTED, bed
 from tests.traps.case import Case
 from tests.traps.scenes import (
     GLASS,
@@ -143,8 +143,6 @@ CASES = [
     # ------------------------------------------------------------------------------------ sheets
     Case("made-up dpi, the bed sheet alone", written(PRINTED, FALSE_DPI, dpi=300),
          (*NO_FAULT, "sure:false-dpi"), ("look:another-original",)),
-    Case("made-up dpi, bed sheet and edge strips", written(bed() | strips(), FALSE_DPI, dpi=300),
-         ("look:another-original",), ("fault:false-dpi",)),
     Case("colours out of step, printed edges alone", written(PRINTED, OUT_OF_STEP, dpi=150),
          (*NO_FAULT, "sure:colour-lines"), ("look:another-edge",)),
     Case("colours out of step, printed and cut edges", written(bed(), OUT_OF_STEP, dpi=150),

@@ -2,7 +2,7 @@
 
 Run by hand (some minutes)::
 
-    python -m tests.traps.sound_units --write             # 200 sets, into tests/traps/sound_units.md
+    python -m tests.traps.sound_units --write    # 200 sets, into sound_units.md beside it
     python -m tests.traps.sound_units --sets 20
 
 Each set is one sheet on a small sound scanner, scanned twice, moved between. The papers are painted
@@ -54,7 +54,7 @@ PAPERS: dict[str, Callable[[np.random.Generator], tuple[Paper, Boxes]]] = {
         _plain(rng), lines_along(float(rng.uniform(22, 28)), 0.4, float(rng.uniform(0.985, 0.995))),
     ),
     "laid, wire lines": lambda rng: (
-        _plain(rng), lines_across(float(rng.uniform(1.0, 2.5)), 0.5, float(rng.uniform(0.99, 0.997))),
+        _plain(rng), lines_across(float(rng.uniform(1, 2.5)), 0.5, float(rng.uniform(0.99, 0.997))),
     ),
     "cloudy": lambda rng: (
         Paper(texture=float(rng.uniform(0.01, 0.025)), cloud_mm=float(rng.uniform(1, 3)),
