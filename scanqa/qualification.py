@@ -36,6 +36,7 @@ from scanqa.model import (
     Told,
     of_role,
 )
+from scanqa.on_paper import cut_to_paper, put_back
 from scanqa.proof import proof
 from scanqa.summary import summarise
 from scanqa.words.of_judgement import worded
@@ -45,6 +46,7 @@ SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
 NOTHING_TOLD = Told()
+OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
@@ -225,17 +227,20 @@ def _measured(
     from scanqa.measures import processing
 
     results = Results()
+    on_paper, cuts = cut_to_paper(placements)
     for at, family in enumerate(FAMILIES.values()):
         progress(at, f"measuring: {family.title.lower()}")
         scans = [
             scan
-            for scan in of_role(placements, *family.roles)
+            for scan in of_role(
+                placements if family.name in OF_WHOLE_IMAGES else on_paper, *family.roles
+            )
             if family.without_dpi or scan.dpi_source != "assumed"
         ]
         if scans:
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
-    return processing.withhold(results, placements)
+    return processing.withhold(put_back(results, cuts), placements)
 
 
 def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
