@@ -38,6 +38,7 @@ from scanqa.report.view import (
 from scanqa.report.work_sections import work_sections
 from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
+from scanqa.words.of_roles import taken_for
 from scanqa.words.numbers import joined, label, number, sentence_case, significant
 
 
@@ -50,6 +51,7 @@ def page(found: Qualification) -> Page:
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
+        taken=taken_for(record.scans),
         tool_version=record.tool_version,
         fitness=record.outcome.fitness,
         sentence=record.outcome.sentence,
