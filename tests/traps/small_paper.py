@@ -54,7 +54,5 @@ def light_of_bed(bed: Bed, *, dpi: float = 100.0, seed: int = 1):
 def write_light(path, light, *, dpi=100.0):
     """Save as an 8-bit grey TIFF."""
     codes = np.rint(255 * srgb_encode(light)).astype(np.uint8)
-    tifffile.imwrite(
-        path, codes, resolution=(dpi, dpi), resolutionunit="inch", metadata=None
-    )
+    tifffile.imwrite(path, codes, resolution=(dpi, dpi), resolutionunit="inch", metadata=None)
     return path

@@ -14,7 +14,9 @@ from scanqa.model import MM_PER_INCH, Measurement, Placement, Reason, not_measur
 
 SAME_MM = 1.0  # sizes within this are the same
 WHOLE_BED: tuple[Role, ...] = ("blank", "dark", "bed-sheet", "edge-strip")
-ALONE = Reason("too-few", "one scan of the whole bed at its dpi shows no difference: make two or more")
+ALONE = Reason(
+    "too-few", "one scan of the whole bed at its dpi shows no difference: make two or more"
+)
 CROPPED = Reason(
     "software",
     "smaller than other scans of the whole bed: cropped to the paper, or not all of the bed; "
