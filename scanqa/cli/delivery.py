@@ -59,7 +59,6 @@ def _lines(record: Record, past: Past | None) -> Iterator[str]:
     """What the terminal says of a record."""
     from scanqa.words.of_history import health_sentence, news_sentence
     from scanqa.words.of_plan import plan_lines
-
     from scanqa.words.of_roles import taken_for
 
     yield taken_for(record.scans)

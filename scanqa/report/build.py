@@ -38,8 +38,8 @@ from scanqa.report.view import (
 from scanqa.report.work_sections import work_sections
 from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
-from scanqa.words.of_roles import taken_for
 from scanqa.words.numbers import joined, label, number, sentence_case, significant
+from scanqa.words.of_roles import taken_for
 
 
 def page(found: Qualification) -> Page:
