@@ -34,6 +34,7 @@ from scanqa.model import (
     Told,
     of_role,
 )
+from scanqa.on_paper import cut_to_paper, put_back
 from scanqa.proof import proof
 from scanqa.summary import summarise
 from scanqa.version import __version__
@@ -44,6 +45,7 @@ SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
 NOTHING_TOLD = Told()
+OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
@@ -213,17 +215,21 @@ def _measured(
     from scanqa.measures import processing
 
     results = Results()
+    on_paper, cuts = cut_to_paper(placements)
     for at, family in enumerate(FAMILIES.values()):
         progress(at, f"measuring: {family.title.lower()}")
         scans = [
             scan
-            for scan in of_role(placements, *family.roles)
+            for scan in of_role(
+                placements if family.name in OF_WHOLE_IMAGES else on_paper, *family.roles
+            )
             if family.without_dpi or scan.dpi_source != "assumed"
         ]
         if scans:
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
-    return processing.withhold(processing.bounded(results, placements), placements)
+    results = put_back(processing.bounded(results, on_paper), cuts)
+    return processing.withhold(results, placements)
 
 
 def _judged(

@@ -26,7 +26,9 @@ ALLOWED = {
     "proof": FOR_ALL | {"reading", "words"},  # cuts crops for findings, which it gets as values
     "simulate": FOR_ALL | {"sheets"},
     "qualification": FOR_ALL
-    | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"},
+    | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
+    | {"on_paper"},
+    "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
     "capture": FOR_ALL | {"scans", "numeric"},

@@ -135,8 +135,8 @@ class Family:
     text: str
     needs: str
     roles: tuple[Role, ...]
-    without_dpi: bool
     measures: tuple[Definition, ...]
+    without_dpi: bool = False
 
 
 @cache
@@ -153,7 +153,7 @@ def _families() -> Iterator[Family]:
         roles: tuple[Role, ...] = ROLES if data["roles"] == ["every"] else tuple(data["roles"])
         rows = tuple(row for given in data["measure"] for row in _rows(name, given))
         any_dpi = data.get("without_dpi", False)
-        yield Family(name, data["title"], data["text"], data["needs"], roles, any_dpi, rows)
+        yield Family(name, data["title"], data["text"], data["needs"], roles, rows, any_dpi)
 
 
 def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:

@@ -260,7 +260,8 @@ def _without_lines(grey: Floats, mm_px: float) -> Floats:
 def _ink(grey: Floats, tiles: _Tiles) -> NDArray[np.bool_]:
     """Pixels that are darker than their tile's level and part of something thin."""
     size = max(3, 2 * round(tiles.side / 8) + 1)
-    closed = ndimage.grey_closing(grey, size=(size, size))
+    # All is dark beyond the image: the frame's shadow is not closed.
+    closed = ndimage.grey_closing(grey, size=(size, size), mode="constant", cval=0.0)
     level = _level_map(grey, tiles)
     return np.asarray((grey < INK * level) & (closed > NOT_LARGE * level))
 

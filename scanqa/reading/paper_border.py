@@ -28,7 +28,8 @@ DEAD_MM = 4.0  # a straight black strip narrower than this is a dead margin
 FARTHEST = 0.7  # of the image's extent
 PAPER = 0.85  # of the paper's level: paper too
 INSIDE_MM = 25.0  # of paper beyond its border
-STEP, LINE = 0.025, 0.008  # least change of light, least depth of the line, of the paper's level
+STEP, LINE = 0.025, 0.012  # least change of light, least depth of the line, of the paper's level
+GRAIN = 6.0  # a line is so much deeper than the usual dip of the grain
 STEP_MM, LINE_MM = 0.9, 1.2  # within which a step is made; half the width of a line at most
 LEVEL_DIFFERS = 0.006  # across a line
 DARK = 0.35
@@ -101,7 +102,7 @@ def _border(image: Floats, mm_px: float) -> _Border | None:
     """The border toward the side at column 0, from bands along the first axis."""
     count = int(np.clip(len(image) / (BAND_MM * mm_px), *BANDS))
     parts = np.array_split(np.arange(len(image)), count)
-    levels = np.array([np.median(image[part], axis=0) for part in parts])
+    levels = np.array([_middle_mean(image[part]) for part in parts])
     along = np.array([part.mean() for part in parts])
     for kind in (_steps, _lines):
         found = [kind(level, mm_px) for level in levels]
@@ -109,6 +110,13 @@ def _border(image: Floats, mm_px: float) -> _Border | None:
         if border is not None:
             return border
     return None
+
+
+def _middle_mean(band: Floats) -> Floats:
+    """Mean of the middle half: no dust, and no steps of whole codes as a median has."""
+    ordered = np.sort(band, axis=0)
+    quarter = len(band) // 4
+    return np.asarray(ordered[quarter : len(band) - quarter].mean(axis=0))
 
 
 def _steps(level: Floats, mm_px: float) -> list[int]:
@@ -147,7 +155,8 @@ def _lines(level: Floats, mm_px: float) -> list[int]:
     reach = max(round(LINE_MM * mm_px), 2)
     closed = ndimage.grey_closing(level, size=2 * reach + 1)
     depth = closed - level
-    peaks = (depth >= ndimage.maximum_filter1d(depth, 2 * reach + 1)) & (depth > LINE)
+    least = max(LINE, GRAIN * float(np.median(depth)))
+    peaks = (depth >= ndimage.maximum_filter1d(depth, 2 * reach + 1)) & (depth > least)
     inside = int(INSIDE_MM * mm_px)
     return [
         int(at)

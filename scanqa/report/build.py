@@ -39,6 +39,7 @@ from scanqa.report.work_sections import work_sections
 from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
 from scanqa.words.numbers import joined, label, number, sentence_case, significant
+from scanqa.words.of_roles import taken_for
 from scanqa.words.of_uses import use_word
 
 
@@ -51,6 +52,7 @@ def page(found: Qualification) -> Page:
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
+        taken=taken_for(record.scans),
         tool_version=record.tool_version,
         fitness=record.outcome.fitness,
         sentence=record.outcome.sentence,

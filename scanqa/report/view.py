@@ -249,6 +249,7 @@ class Page:
 
     scanner: str
     date: str
+    taken: str
     tool_version: str
     fitness: Fitness
     sentence: str
