@@ -17,11 +17,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from scanqa.measures.banding.coherence import coherence
+from scanqa.measures.banding.coherence import coherence, shared
 from scanqa.measures.banding.periodic import Spectrum, Wave, spectrum, waves
 from scanqa.model import (
     Curve,
@@ -45,6 +46,8 @@ FALSE_ALARMS = 2e-4  # per scan
 MOST_WAVES = 24  # looked at: those of paper may be the clearest
 OVERTONES = 8
 STEADY = 4.0  # of the rounding noise of levels
+IN_ALL = 0.4  # of a wave's amplitude, that every other scan must have
+UNLIKE = 0.02  # of the period, between the clearest waves of two scans
 WEAKER = 0.5  # of the amplitude of a wave of the paper
 COHERENT = 20.0  # of a wave's strength over the width: by chance once in 1e8 for many parts
 FEWEST_ROWS = 400
@@ -78,44 +81,77 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     """
     results = Results()
     kept: list[tuple[Placement, Profiles, Wave]] = []
-    searched: list[tuple[Placement, Profiles, Wave | None, Spectrum, JpegGrid | None]] = []
-    of_paper: list[Wave] = []
+    searched: list[_Searched] = []
     for placement in of_role(scans, "blank"):
         bed = _bed(placement)
         if isinstance(bed, Reason):
             missing = (_missing(what, placement, bed) for what in ("amplitude", "period"))
             results += Results(tuple(missing))
             continue
-        grid = jpeg_grid(placement)
-        if grid is None:
-            seen, unsteady = bed, _unsteadiness(placement, bed)
-        else:
-            floor = grid.light(placement, grid.level) / math.sqrt(12)
-            seen = coarser(bed, 2 * BLOCK, grid.row, floor)
-            where: dict[str, Any] = {"direction": "travel", "channel": "luma"}
-            unsteady = not_measurable(
-                "banding.unsteadiness", grid.why, placement.scan.name, **where
-            )
+        one = _search(placement, bed)
+        unsteady = (
+            _unsteadiness(placement, bed)
+            if one.grid is None
+            else _missing("unsteadiness", placement, one.grid.why)
+        )
         results += Results((unsteady,))
-        longest = min(LONGEST_MM / seen.pitch_mm, seen.stack.shape[2] / 8)
-        found = spectrum(seen.mean(), longest)
-        wave, leaning = _wave_of_scanner(seen, longest)
-        of_paper += leaning
-        searched.append((placement, seen, wave, found, grid))
-    for placement, bed, wave, found, grid in searched:
-        if wave is not None and any(_may_be_its(wave, other) for other in of_paper):
-            wave = None
+        searched.append(one)
+    for one in searched:
+        wave = one.wave if _of_scanner(one, searched) else None
         if wave is None:
-            results += _no_wave(placement, found, grid)
+            results += _no_wave(one.placement, one.found, one.grid)
         else:
-            kept.append((placement, bed, wave))
-        results += Results(evidence=(_evidence(placement, bed, found, wave),))
+            kept.append((one.placement, one.bed, wave))
+        results += Results(evidence=(_evidence(one.placement, one.bed, one.found, wave),))
     for placement, bed, wave in kept:
         phases = _phases(wave, kept)
         source = _source(placement, bed, wave, phases, told.line_time_ms)
         results += _values(placement, bed, wave, source)
         results += _phase_and_frequency(placement, bed, wave, phases, told.line_time_ms)
     return results
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Searched:
+    """A scan, the profiles that were searched, the clearest wave, and those that lean."""
+
+    placement: Placement
+    bed: Profiles
+    grid: JpegGrid | None
+    found: Spectrum
+    wave: Wave | None
+    leaning: list[Wave]
+
+
+def _search(placement: Placement, bed: Profiles) -> _Searched:
+    """Search a scan, after JPEG by rows of two blocks each."""
+    grid = jpeg_grid(placement)
+    if grid is not None:
+        floor = grid.light(placement, grid.level) / math.sqrt(12)
+        bed = coarser(bed, 2 * BLOCK, grid.row, floor)
+    longest = _longest(bed)
+    wave, leaning = _wave_of_scanner(bed, longest)
+    return _Searched(placement, bed, grid, spectrum(bed.mean(), longest), wave, leaning)
+
+
+def _longest(bed: Profiles) -> float:
+    return float(min(LONGEST_MM / bed.pitch_mm, bed.stack.shape[2] / 8))
+
+
+def _of_scanner(one: _Searched, searched: Sequence[_Searched]) -> bool:
+    """Whether the wave of a scan is in all scans of its sampling, and leans in none of them."""
+    wave = one.wave
+    if wave is None:
+        return False
+    others = [each for each in searched if abs(each.bed.pitch_mm - one.bed.pitch_mm) < 1e-9]
+    if any(_may_be_its(wave, leaning) for each in others for leaning in each.leaning):
+        return False
+    if any(each.wave and abs(each.wave.period / wave.period - 1) > UNLIKE for each in others):
+        return False
+    return all(
+        each is one or shared(each.bed.stack[0], wave, _longest(each.bed)) > IN_ALL * wave.amplitude
+        for each in others
+    )
 
 
 def _wave_of_scanner(bed: Profiles, longest: float) -> tuple[Wave | None, list[Wave]]:

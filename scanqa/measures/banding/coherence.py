@@ -9,14 +9,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scanqa.measures.banding.periodic import Wave, detrended
 from scanqa.model import Floats
 
+Complexes: TypeAlias = NDArray[np.complex128]
+
 MOST_LEAN = math.tan(math.radians(3.0))  # of paper that somebody laid by hand
 LEANS = 16.0  # squares of uncertainties by which a lean explains more: four standard ones
+LITTLE_LEAN, SURE = 0.1, 5.0  # radians over the width, and uncertainties, of a lean that counts
 FINER = 8  # leans tried within the one that turns the phase by a whole turn over the width
 FEWEST = 4  # parts of the width
 
@@ -70,7 +75,24 @@ def coherence(stack: Floats, places: Floats, wave: Wave, longest: float) -> Cohe
     variance = _variance_of_mean(parts * lean)
     gain = (float(turned[best]) ** 2 - abs(straight) ** 2) / max(variance, 1e-300)
     own = _variance_of_mean(parts)
-    return Coherence(abs(straight) ** 2 / max(own, 1e-300), gain > LEANS + math.log(len(leans)))
+    leaning = gain > LEANS + math.log(len(leans)) or _leans_a_little(parts, places)
+    return Coherence(abs(straight) ** 2 / max(own, 1e-300), leaning)
+
+
+def shared(stack: Floats, wave: Wave, longest: float) -> float:
+    """Amplitude of another scan at the frequency of a wave, crests square to the travel."""
+    return abs(complex(np.mean([_at_wave(band, wave, longest) for band in stack])))
+
+
+def _leans_a_little(parts: Complexes, places: Floats) -> bool:
+    """Whether the phase goes steadily along the width, by less than a turn but for certain."""
+    mean = complex(parts.mean())
+    x = (places - places.mean()) / (np.ptp(places) or 1.0)
+    phase = np.imag(parts * mean.conjugate()) / max(abs(mean) ** 2, 1e-300)  # while it is small
+    slope = float(x @ phase / (x @ x))
+    rest = phase - phase.mean() - slope * x
+    error = math.sqrt(float(rest @ rest) / max(len(x) - 2, 1) / float(x @ x))
+    return abs(slope) > max(LITTLE_LEAN, SURE * error)
 
 
 def _at_wave(band: Floats, wave: Wave, longest: float) -> complex:
@@ -81,7 +103,7 @@ def _at_wave(band: Floats, wave: Wave, longest: float) -> complex:
     return 2 * complex((fine * window * turn).sum()) / float(window.sum())
 
 
-def _variance_of_mean(parts: Floats) -> float:
+def _variance_of_mean(parts: Complexes) -> float:
     """Variance of the mean of complex parts of which neighbours may resemble each other."""
     rest = parts - parts.mean()
     squares = float(np.square(np.abs(rest)).sum())

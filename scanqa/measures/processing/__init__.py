@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.measures.processing.clipping import bounded
-from scanqa.measures.processing.codes import WHITE, grain, traces
+from scanqa.measures.processing.codes import WHITE, grain, jpeg_in_grain, traces
 from scanqa.measures.processing.crop import crops
 from scanqa.measures.processing.halo import HALO_SEEN, halos
 from scanqa.measures.processing.spoils import withhold
@@ -46,5 +46,5 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         if placement.role in PRINTED:
             results += traces(placement)
         elif placement.role == "blank":
-            results += Results(tuple(grain(placement)))
+            results += Results((*grain(placement), *jpeg_in_grain(placement)))
     return results + Results(tuple(crops(each_once)))
