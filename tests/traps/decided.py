@@ -20,7 +20,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from scanqa.model import UseVerdict
+from scanqa.model import Told, UseVerdict
 from scanqa.qualification import qualify
 from scanqa.scans.save import save_tiff
 from scanqa.simulate import one_thread, scan
@@ -33,6 +33,7 @@ from tests.findings.faults import SHEET
 TABLE = Path(__file__).with_suffix(".md")
 DPI = 300.0
 PAPER = Paper(seed=5)
+SPINE = Told(book_edge="left")
 LASER = Printer(edge_roughness_um=9.0)
 
 SETUPS: dict[str, tuple[str, ...]] = {
@@ -169,7 +170,7 @@ def verdicts(unit: Unit, folder: Path) -> Iterator[tuple[str, UseVerdict]]:
         files[name] = folder / f"{name}.tif"
         save_tiff(files[name], simulated.pixels, simulated.dpi)
     for setup, names in SETUPS.items():
-        found = qualify([files[name] for name in names], scanner="unit").record
+        found = qualify([files[name] for name in names], scanner="unit", told=SPINE).record
         print(unit.kind, setup, [use_word(use) for use in found.outcome.uses], flush=True)
         for use in found.outcome.uses:
             yield setup, use
