@@ -246,11 +246,16 @@ def _measured(
 def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
     """One for each scan, whatever the number of pieces found on it."""
     seen: set[int] = set()
+    by_hash: dict[str, str] = {}
     for placement in placements:
         scan = placement.scan
         if id(scan) in seen:
             continue
         seen.add(id(scan))
+        notes = [*scan.notes, *placement.notes]
+        if scan.sha256 in by_hash:
+            notes.append(f"the same file as {by_hash[scan.sha256]}: it tells nothing more")
+        by_hash.setdefault(scan.sha256, scan.name)
         yield ScanFacts(
             file=scan.name,
             role=placement.role,
@@ -267,7 +272,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             light=placement.light.source,
             sha256=scan.sha256,
             modified=scan.modified or None,
-            notes=tuple(dict.fromkeys((*scan.notes, *placement.notes))),
+            notes=tuple(dict.fromkeys(notes)),
         )
 
 
