@@ -5,7 +5,7 @@ grey, black or open) or, under a white lid, a thin dark *line*, the shadow of th
 most bands it lies on one straight line, which may be askew. What lies at the image's own side is
 none: the shadow of the frame grows toward the side and has no level of its own, a dead margin is a
 narrow black strip that runs with the sensor. A line alone that runs exactly with the sensor may be
-the scanner's, and is believed only if the level differs across it or another side has one too.
+the scanner's, and is believed only if the level differs across it or the paper ends the other way too.
 
 The limits are choices, not physics.
 """
@@ -81,8 +81,9 @@ def find_border(grey: Floats, mm_px: float) -> Box | None:
         border = _border(from_side(grey, side) / paper, mm_px)
         if border is not None:
             found[side] = border
-    # A line that may be the scanner's is believed if another side has a border as well.
-    sure = {side: b for side, b in found.items() if b.sure or len(found) > 1}
+    # A line that may be the scanner's is believed if the paper ends the other way as well.
+    ways = {side in ("left", "right") for side in found}
+    sure = {side: b for side, b in found.items() if b.sure or len(ways) > 1}
     if not sure:
         return None
     rows, columns = grey.shape
