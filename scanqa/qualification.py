@@ -250,11 +250,16 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
     blanks = of_role(placements, "blank")
     papers = dict(zip(map(id, blanks), paper_lies(blanks), strict=True))
     seen: set[int] = set()
+    by_hash: dict[str, str] = {}
     for placement in placements:
         scan = placement.scan
         if id(scan) in seen:
             continue
         seen.add(id(scan))
+        notes = [*scan.notes, *placement.notes]
+        if scan.sha256 in by_hash:
+            notes.append(f"the same file as {by_hash[scan.sha256]}: it tells nothing more")
+        by_hash.setdefault(scan.sha256, scan.name)
         yield ScanFacts(
             file=scan.name,
             role=placement.role,
@@ -271,7 +276,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             light=placement.light.source,
             sha256=scan.sha256,
             modified=scan.modified or None,
-            notes=tuple(dict.fromkeys((*scan.notes, *placement.notes))),
+            notes=tuple(dict.fromkeys(notes)),
             paper=papers.get(id(placement), ""),
         )
 

@@ -35,6 +35,7 @@ NEED_TAGS = ("bed-sheet", "edge-strip", "gutter-ramp", "back-print")
 WITHOUT_TAGS = ("blank", "dark", "open-book", "page", "picture")
 BED_MM = (60.0, 500.0)  # the longer side of an image; a dpi that makes it otherwise is wrong
 UNLIKE_AXES = 2.5  # no scanner delivers so different a dpi along its two axes
+NOT_PLAIN = "told to be blank, but it looks like a {looks}: what is not plain paper counts too"
 NO_DPI = "what needs millimetres is not measured: give the dpi with --dpi"
 SHOW_THROUGH = 0.6  # tags whose ink is lighter than this part of the paper lie on its back
 
@@ -109,6 +110,8 @@ def _without_sheet(
     """A scan without a sheet: as it looks, or as the user says."""
     dpi, source, notes = sampling
     placement = Placement(scan, overview, light, role or looks.role, dpi, source, notes=notes)
+    if role == "blank" and looks.role != "blank":
+        placement = replace(placement, notes=(*notes, NOT_PLAIN.format(looks=looks.role)))
     if looks.paper is None or placement.role != "blank":
         return placement
     box, step = looks.paper, overview.step_px

@@ -121,9 +121,9 @@ def look_at(
         return Look("picture")
     box = find_border(grey, mm_px)
     inner = grey if box is None else grey[box.top : box.bottom, box.left : box.right]
-    if is_plain(inner, mm_px):
-        return _white(grey, mm_px, book_edge, box)
     ink, lined = _print(grey, tiles)
+    if not lined and is_plain(inner, mm_px):
+        return _white(grey, mm_px, book_edge, box)
     if lined:
         spines = find_spines(grey, mm_px, book_edge)
         return Look("open-book" if spines else "page", spines=spines)

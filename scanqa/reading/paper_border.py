@@ -5,7 +5,7 @@ grey, black or open) or, under a white lid, a thin dark *line*, the shadow of th
 most bands it lies on one straight line, which may be askew. What lies at the image's own side is
 none: the shadow of the frame grows toward the side and has no level of its own, a dead margin is a
 narrow black strip that runs with the sensor. A line alone that runs exactly with the sensor may be
-the scanner's, and is believed only if the level differs across it or another side has one too.
+the scanner's, and is believed only if the level differs across it or the paper ends the other way too.
 
 The limits are choices, not physics.
 """
@@ -32,6 +32,7 @@ STEP, LINE = 0.025, 0.012  # least change of light, least depth of the line, of 
 GRAIN = 6.0  # a line is so much deeper than the usual dip of the grain
 STEP_MM, LINE_MM = 0.9, 1.2  # within which a step is made; half the width of a line at most
 LEVEL_DIFFERS = 0.006  # across a line
+LEVEL = 0.2  # of a step: what lies before it changes less from one place to the next
 DARK = 0.35
 ONE_LEVEL = (20, 80)  # percentiles between which a lid hardly changes
 SUPPORT = 0.55  # of the bands
@@ -80,8 +81,9 @@ def find_border(grey: Floats, mm_px: float) -> Box | None:
         border = _border(from_side(grey, side) / paper, mm_px)
         if border is not None:
             found[side] = border
-    # A line that may be the scanner's is believed if another side has a border as well.
-    sure = {side: b for side, b in found.items() if b.sure or len(found) > 1}
+    # A line that may be the scanner's is believed if the paper ends the other way as well.
+    ways = {side in ("left", "right") for side in found}
+    sure = {side: b for side, b in found.items() if b.sure or len(ways) > 1}
     if not sure:
         return None
     rows, columns = grey.shape
@@ -142,6 +144,9 @@ def _lies_inside(level: Floats, at: int, mm_px: float, change: Floats) -> bool:
     step = float(np.median(beyond[: 4 * rim]) - np.median(before[-4 * rim :]))
     if abs(step) < STEP or abs(step) < 0.6 * abs(change[at]):
         return False
+    nearer, farther = (level[max(at - n * rim, 0) : max(at - (n - 1) * rim, 1)] for n in (2, 3))
+    if len(farther) == 0 or abs(np.median(nearer) - np.median(farther)) > LEVEL * abs(step):
+        return False  # it climbs before as well: a shadow
     low, high = np.percentile(level[: max(at - rim, 1)], ONE_LEVEL)
     if high - low > 0.6 * abs(step):
         return False  # a picture on the paper: paper again, or many levels, before it
