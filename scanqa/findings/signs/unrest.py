@@ -89,7 +89,7 @@ def banding(measured: Sequence[Summary]) -> Looked:
     if bands:
         yield sign(
             "bands",
-            graded(bands.value, BANDS),
+            graded(bands.value, BANDS) if periods else None,  # else it is a bound on none
             "banding.amplitude",
             "banding.period",
             numbers={
@@ -99,7 +99,7 @@ def banding(measured: Sequence[Summary]) -> Looked:
             quoted=quoted(periods),
         )
         yield from _of_bands(measured)
-    amplitude = bands.value if bands else 0.0
+    amplitude = bands.value if bands and periods else 0.0
     unsteady = figure(measured, "banding.unsteadiness", "highest")
     if unsteady:
         rest = max(unsteady.value**2 - amplitude**2 / 2, 0.0) ** 0.5
