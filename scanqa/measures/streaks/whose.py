@@ -111,7 +111,7 @@ def without_rulings(
     # Nothing in a scanner draws a row of lines across; joins of its sensor stand far apart.
     ruling = gaps.size > 0 and (axis == "across" or float(np.median(gaps)) < CLOSEST_JOINS_MM)
     return [
-        replace(streak, signs=replace(streak.signs, stays=OF_PAPER, regular=row and ruling))
+        replace(streak, signs=replace(streak.signs, stays=OF_PAPER, regular=False))
         if streak.signs.compared
         and ((lined and streak.contrast_percent < LIKE * strongest) or (ruling and row))
         else streak
