@@ -25,7 +25,8 @@ def lines(results: Results, measured: Sequence[Summary]) -> Looked:
 
 def _line(streak: Streak, at: int) -> Seen:
     severity: Severity = "note"
-    if streak.visible:
+    # What is in one of several scans only was not seen again: most often it is the paper's.
+    if streak.visible and not streak.of_the_paper:
         severity = "fault" if streak.delta_L >= VISIBLE_FAULT_DELTA_L else "warning"
     return Seen(
         LINES[streak.axis], severity, rests_on=("streaks",), direction=streak.axis,

@@ -22,11 +22,10 @@ from typing import Any
 
 import numpy as np
 
-from scanqa.measures.banding.coherence import coherence, shared
+from scanqa.measures.banding.coherence import coherence, shared, sides_differ
 from scanqa.measures.banding.periodic import Spectrum, Wave, spectrum, waves
+from scanqa.measures.banding.spectrum_shown import picture
 from scanqa.model import (
-    Curve,
-    Evidence,
     Measurement,
     Placement,
     Reason,
@@ -55,9 +54,11 @@ SATURATED = 0.5
 MAINS_HZ = (50.0, 60.0)
 FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
 SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans
-CURVE_POINTS = 300
 FLICKER_REACH_MM = 5.0  # unsteadiness is what changes faster than about this
 OUTLIERS = 6.0  # scatters: single rows beyond are lines (a matter of `streaks`)
+
+
+LINED = Reason("uneven", "lines of the paper run across the bed: lay plain paper")
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:
@@ -89,20 +90,16 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             results += Results(tuple(missing))
             continue
         one = _search(placement, bed)
-        unsteady = (
-            _unsteadiness(placement, bed)
-            if one.grid is None
-            else _missing("unsteadiness", placement, one.grid.why)
-        )
-        results += Results((unsteady,))
         searched.append(one)
+    lined = any(one.lined for one in searched)
     for one in searched:
+        results += Results((_steadiness(one, lined),))
         wave = one.wave if _of_scanner(one, searched) else None
         if wave is None:
             results += _no_wave(one.placement, one.found, one.grid)
         else:
             kept.append((one.placement, one.bed, wave))
-        results += Results(evidence=(_evidence(one.placement, one.bed, one.found, wave),))
+        results += Results(evidence=(picture(one.placement, one.bed, one.found, wave),))
     for placement, bed, wave in kept:
         phases = _phases(wave, kept)
         source = _source(placement, bed, wave, phases, told.line_time_ms)
@@ -121,6 +118,20 @@ class _Searched:
     found: Spectrum
     wave: Wave | None
     leaning: list[Wave]
+
+    @property
+    def lined(self) -> bool:
+        """Whether what its rows share leans over the width, as lines of a paper do."""
+        return bool(self.leaning) or sides_differ(self.bed.stack[0])
+
+
+def _steadiness(one: _Searched, lined: bool) -> Measurement:
+    """Unsteadiness, unless JPEG or lines of the paper hide it."""
+    if one.grid is not None:
+        return _missing("unsteadiness", one.placement, one.grid.why)
+    if lined:
+        return _missing("unsteadiness", one.placement, LINED)
+    return _unsteadiness(one.placement, one.bed)
 
 
 def _search(placement: Placement, bed: Profiles) -> _Searched:
@@ -371,29 +382,3 @@ def _spread(phases: Sequence[float]) -> float:
     """Circular standard deviation, radians."""
     length = abs(complex(np.mean(np.exp(1j * np.asarray(phases)))))
     return math.sqrt(max(-2 * math.log(max(length, 1e-9)), 0.0))
-
-
-def _evidence(placement: Placement, bed: Profiles, found: Spectrum, wave: Wave | None) -> Evidence:
-    """Amplitude spectrum over the period, the highest of each few bins."""
-    period_mm = bed.pitch_mm / found.frequency[::-1]
-    edges = np.geomspace(period_mm[0], period_mm[-1] * 1.0001, CURVE_POINTS + 1)
-    starts = np.unique(np.searchsorted(period_mm, edges[:-1]))
-    starts = starts[starts < period_mm.size]
-    highest = np.maximum.reduceat(found.amplitude[::-1], starts)
-    floor = np.maximum.reduceat(found.floor[::-1], starts)
-    lines = () if wave is None else ((wave.period * bed.pitch_mm, "strongest"),)
-    return Evidence(
-        explains="banding",
-        kind="curves",
-        title="Periodic change of light along travel",
-        scan=placement.scan.name,
-        x_label="period, mm",
-        y_label="amplitude, % of light",
-        unit="%",
-        curves=(
-            Curve("amplitude", period_mm[starts], 100 * highest),
-            Curve("floor of the noise", period_mm[starts], 100 * floor),
-        ),
-        lines_mm=lines,
-        note="A wave stands out if it is about four times the floor or more.",
-    )

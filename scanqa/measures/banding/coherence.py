@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 
 from scanqa.measures.banding.periodic import Wave, detrended
 from scanqa.model import Floats
+from scanqa.numeric.line_fit import local_pattern
 
 Complexes: TypeAlias = NDArray[np.complex128]
 
 MOST_LEAN = math.tan(math.radians(3.0))  # of paper that somebody laid by hand
 LEANS = 16.0  # squares of uncertainties by which a lean explains more: four standard ones
 LITTLE_LEAN, SURE = 0.1, 5.0  # radians over the width, and uncertainties, of a lean that counts
+NEAR_ROWS, SIDES = 20, 0.3  # reach of the background in rows; share that may be missing
 FINER = 8  # leans tried within the one that turns the phase by a whole turn over the width
 FEWEST = 4  # parts of the width
 
@@ -82,6 +84,27 @@ def coherence(stack: Floats, places: Floats, wave: Wave, longest: float) -> Cohe
 def shared(stack: Floats, wave: Wave, longest: float) -> float:
     """Amplitude of another scan at the frequency of a wave, crests square to the travel."""
     return abs(complex(np.mean([_at_wave(band, wave, longest) for band in stack])))
+
+
+def sides_differ(stack: Floats) -> bool:
+    """Whether rows share less from side to side than from column to column: lines that lean.
+
+    Rows that the scanner itself makes lighter or darker are so over the whole width.
+    """
+    third = len(stack) // 3
+    if third < 2 or stack.shape[1] < 4 * NEAR_ROWS:
+        return False
+    fine, _ = local_pattern(stack, NEAR_ROWS)
+    sides = fine[:third].mean(axis=0), fine[-third:].mean(axis=0)
+    beside = [
+        fine[part][start::2].mean(axis=0)
+        for part in (slice(None, third), slice(-third, None))
+        for start in (0, 1)
+    ]
+    over = sides[0] * sides[1]
+    within = (beside[0] * beside[1] + beside[2] * beside[3]) / 2
+    error = float(np.std(over - within)) / math.sqrt(max(over.size / 10, 1))
+    return float((within - over).mean()) > max(SIDES * float(within.mean()), SURE * error)
 
 
 def _leans_a_little(parts: Complexes, places: Floats) -> bool:
