@@ -5,7 +5,8 @@ grey, black or open) or, under a white lid, a thin dark *line*, the shadow of th
 most bands it lies on one straight line, which may be askew. What lies at the image's own side is
 none: the shadow of the frame grows toward the side and has no level of its own, a dead margin is a
 narrow black strip that runs with the sensor. A line alone that runs exactly with the sensor may be
-the scanner's, and is believed only if the level differs across it or the paper ends the other way too.
+the scanner's, and is believed only if the level differs across it or the paper ends the other way
+too.
 
 The limits are choices, not physics.
 """

@@ -1,4 +1,3 @@
-<<<<<<< HEAD
 """A trap: scans that invite a wrong word, what must not be said of them and what must be.
 
 The words are ids, so that no sentence is compared (`said_of` makes them of a record):
@@ -25,22 +24,10 @@ from pathlib import Path
 from scanqa.model import Record, Told
 from scanqa.qualification import qualify
 from scanqa.report.evidence import worth_a_page
-=======
-"""A trap: scans that invite a wrong word, what must not be said of them and what must be."""
-
-from __future__ import annotations
-
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from pathlib import Path
-
-from scanqa.model import Told
->>>>>>> lines
 
 
 @dataclass(frozen=True)
 class Case:
-<<<<<<< HEAD
     """Scans and the words that must and must not be said of them, written before it is run.
 
     Attributes
@@ -58,15 +45,11 @@ class Case:
     source : str
         Where the truth comes from, if not from the scene that was laid on the simulated glass.
     """
-=======
-    """Scans and the words (ids) that must and must not be said of them."""
->>>>>>> lines
 
     name: str
     make: Callable[[Path], Sequence[Path]]
     must_not: tuple[str, ...]
     must: tuple[str, ...]
-<<<<<<< HEAD
     told: Told = field(default_factory=Told)
     fast: bool = False
     source: str = ""
@@ -123,8 +106,3 @@ def _is(asked: str, said: str) -> bool:
 
 
 __all__ = ["Case", "run", "said_of", "wrong_words"]
-=======
-    told: Told = Told()  # noqa: RUF009 (frozen)
-    fast: bool = False
-    source: str = ""
->>>>>>> lines

@@ -37,8 +37,12 @@ UGLY = {
     "a pen mark that moves with the paper": (Stroke((60, 20), (61, 120), 0.4, -0.4),),
 }
 NO_FAULT = (
-    "severity:fault", "seller", "cause:moving-dirt", "cause:white-strip-dirt", "warning:dead-element",
-)  # fmt: skip
+    "severity:fault",
+    "seller",
+    "cause:moving-dirt",
+    "cause:white-strip-dirt",
+    "warning:dead-element",
+)
 
 
 def pair(
