@@ -14,9 +14,6 @@ from scipy import ndimage
 
 from scanqa.measures import noise
 from scanqa.model import Told
-from scanqa.simulate import scan as simulated
-from scanqa.simulate.scanner import Scanner
-from scanqa.simulate.scenes import BlankScene
 from tests.measures.blank_paper import PAPER, grain, placed, srgb_code, srgb_light
 
 DPI = 300
@@ -277,38 +274,3 @@ def test_stated_errors_of_photon_transfer_are_those_of_counting_pixels():
     read_error = math.hypot(of_dark, dark_level * gain_error) / (2 * READ)
     assert rms(gains) == pytest.approx(1e6 * gain_error, rel=0.3)
     assert rms(reads) == pytest.approx(100 * read_error, rel=0.3)
-
-
-@pytest.mark.parametrize(("dpi", "turn_deg"), [(150, 1.5), (150, 2.0), (300, 2.0), (300, 4.0)])
-def test_a_turned_paper_gives_the_right_temporal_noise_or_none(dpi, turn_deg):
-    # Truth: the same scanner and sheet, not turned; the simulator's noise does not know the paper.
-    def temporal(turn):
-        scanner = Scanner("bench", glass_mm=(108.0, 150.0))
-        scenes = (BlankScene(), BlankScene(moved_mm=(2.5, -3.1), turn_deg=turn))
-        scans = [
-            placed(
-                simulated(scene, scanner, dpi=dpi, rng=np.random.default_rng(at)).pixels, dpi=dpi
-            )
-            for at, scene in enumerate(scenes)
-        ]
-        (found,) = [
-            m for m in noise.measure(scans, Told()).measurements if m.name == "noise.temporal"
-        ]
-        return found
-
-    straight, turned = temporal(0.0), temporal(turn_deg)
-    assert straight.status == "ok"
-    if turned.status == "ok":
-        assert turned.value == pytest.approx(straight.value, rel=0.08)
-    else:
-        assert turned.reason_kind == "unlike"
-    assert dpi == 150 or turn_deg > 2 or turned.status == "ok"
-
-
-def test_a_file_and_its_copy_have_no_noise():
-    scene, scanner = BlankScene(), Scanner("bench", glass_mm=(80.0, 100.0))
-    pixels = simulated(scene, scanner, dpi=150, rng=np.random.default_rng(1)).pixels
-    pair = [placed(pixels, dpi=150, name=name) for name in ("a.tif", "b.tif")]
-    results = noise.measure(pair, Told())
-    (found,) = [m for m in results.measurements if m.name == "noise.temporal"]
-    assert (found.status, found.reason_kind) == ("not-measurable", "unlike")

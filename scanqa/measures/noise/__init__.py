@@ -32,7 +32,6 @@ from scanqa.model import (
 )
 
 NO_GRAIN_L = 1e-6
-STILL_SHARE, EVEN_SHARE = 0.8, 0.85  # of windows that share grain in place, and how evenly
 FOUND_SHARE = 0.5  # of the windows, in which the moved paper's grain must be found again
 TEMPORAL, FIXED, PAPER, SNR = (
     "noise.temporal", "noise.fixed_pattern", "noise.paper", "noise.snr",
@@ -74,9 +73,6 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     if all(window.grain.std() < NO_GRAIN_L for window in windows):
         why = "the scan has no grain at all: it was processed or is clipped"
         return results + missing(one, Reason("no-detail", why), *OF_A_PAIR)
-    if all(np.array_equal(a.light, b.light) for a, b in zip(windows, read[id(other)], strict=True)):
-        why = "the two files hold the same pixels: scan twice, a copy shows no noise"
-        return results + missing(one, Reason("unlike", why), *OF_A_PAIR)
     found = splits(windows, read[id(other)], one, other)
     return results + _parts(one, found, windows, dark_noise(of_role(scans, "dark")))
 
@@ -110,7 +106,7 @@ def _parts(
                 _root(PAPER, placement, grain, how),
             )
         )
-    elif lay_still(found):
+    elif 2 * sum(split.still for split in found) > len(found):
         how, used = "the paper lay still", list(range(len(found)))
         together = math.sqrt(float(np.median(in_place)))
         why = (
@@ -124,18 +120,6 @@ def _parts(
     kept = [found[index] for index in used]
     rounding = np.array([windows[index].rounding for index in used])
     return results + _snr(placement, kept, how) + noise_of_light(placement, kept, rounding, dark)
-
-
-def lay_still(found: Sequence[Split]) -> bool:
-    """Whether the paper lay still: what windows share in place is then alike in all of them.
-
-    A sheet that was turned by a few degrees shares its clouds still near the point about which it
-    was turned, and less and less away from it.
-    """
-    shares = np.array([split.in_place / split.total for split in found])
-    low, high = np.percentile(shares, [15, 85])
-    still = sum(split.still for split in found)
-    return bool(still >= STILL_SHARE * len(found) and low > EVEN_SHARE * high)
 
 
 def _grain_lost(placement: Placement, total: Floats, in_place: Floats) -> Results:

@@ -23,17 +23,9 @@ Field = Callable[[float, float], Point]  # (row, column) of the first scan to (r
 NEAR_PX = 6  # displacement within which the paper's grain and the fixed pattern are not separable
 CLEAR = 8.0  # height of a grain peak over the scatter of the covariance
 GRAIN_SHARE = 0.3  # of the covariance in place that grain still has one sample away
-# Correlation of neighbours in a difference, above which there is grain in it; share of the
-# variance that scans must have in common all the same.
-GRAINY, MOSTLY = 0.15, 0.4
 TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
-PART_PX, LEAST_PART_PX = 64, 8  # sides of a piece of a window …
-BLURRED_PX = 0.2  # … within which the turn of the sheet moves grain by no more than this
-# Degrees of turn up to which many windows, or few of them, say where the grain lies to a part of a
-# pixel: beyond, what is not met of it would pass for noise (simulated: 30 % too much).
-MOST_TURN, LITTLE_TURN, ENOUGH = 2.2, 0.8, 8
-FEWEST = 6  # windows for an affine field; with fewer the sheet must not be turned …
-APART_PX, FEW_SHARE = 1.5, 0.8  # … so that in so many it moved by the same, to within this
+PART_PX = 64  # piece of a window within which the turn of a sheet hardly blurs its grain
+FEWEST = 6  # windows for an affine field; with fewer the sheet counts as not turned
 
 
 def displacement(one: Floats, other: Floats, *, anywhere: bool = False) -> Point | None:
@@ -83,11 +75,6 @@ def lies_still(one: Floats, other: Floats) -> bool:
     pattern is of single samples or single columns.
     """
     in_place = at_displacement(one, other, 0, 0)
-    left = one - other
-    grainy = at_displacement(left, left, 0, 1) + at_displacement(left, left, 1, 0)
-    total = float(one.var() + other.var()) / 2
-    if grainy > 2 * GRAINY * float(left.var()) and in_place < MOSTLY * total:
-        return False  # what differs is grain as well: it moved, and shading is what they share
     noise = math.sqrt(float(one.var()) * float(other.var()) / one.size)
     if in_place < CLEAR * noise:
         return False
@@ -137,9 +124,6 @@ def paper_field(windows: Sequence[Window], found: Sequence[Point | None]) -> Fie
     centre = middles.mean(axis=0)
     spread = np.ptp(middles, axis=0)
     if len(pairs) < FEWEST or spread.min() < 1:
-        few = len(pairs) < FEW_SHARE * len(windows)
-        if few or float(np.ptp(shifts, axis=0).max()) > APART_PX:
-            return None  # it was turned, and too few windows say by how much
         coefficients = np.zeros((3, 2))
         coefficients[0] = np.median(shifts, axis=0)
     else:
@@ -153,8 +137,7 @@ def paper_field(windows: Sequence[Window], found: Sequence[Point | None]) -> Fie
         rows, columns = coefficients[0] + (np.array([row, column]) - centre) @ coefficients[1:]
         return float(rows), float(columns)
 
-    most = MOST_TURN if len(pairs) >= ENOUGH else LITTLE_TURN
-    return field if turn_of(field) <= math.radians(most) else None
+    return field
 
 
 def moved_window(window: Window, field: Field, other: Placement) -> Window | None:
@@ -171,7 +154,7 @@ def shared_along(
     Piece by piece, each at the displacement of its own middle.
     """
     rows, columns = ones[0].shape
-    size = min(_part_px(field), rows, columns)
+    size = min(PART_PX, rows, columns)
     out = []
     for row in range(0, rows - size + 1, size):
         for column in range(0, columns - size + 1, size):
@@ -181,31 +164,14 @@ def shared_along(
                 shift[0] - (there.row - window.row),
                 shift[1] - (there.col - window.col),
             )
-            down, right = round(rest[0]), round(rest[1])
-            top, left = row + down, column + right
-            if min(top, left) < 0 or top + size > rows or left + size > columns:
-                continue
-            here = np.s_[row : row + size, column : column + size]
-            moved = np.s_[top : top + size, left : left + size]
+            part = np.s_[row : row + size, column : column + size]
             out.append(
                 [
-                    at_displacement(a[here], b[moved], rest[0] - down, rest[1] - right)
+                    at_displacement(a[part], b[part], *rest)
                     for a, b in zip(ones, others, strict=True)
                 ]
             )
     return np.asarray(np.mean(out, axis=0), np.float64)
-
-
-def turn_of(field: Field) -> float:
-    """By how much the sheet was turned, radians: the largest slope of the displacement."""
-    here = np.array(field(0, 0))
-    beside = np.array([field(1000, 0), field(0, 1000)])
-    return float(np.abs(beside - here).max()) / 1000
-
-
-def _part_px(field: Field) -> int:
-    """Side of a piece whose ends a turn of the sheet moves by no more than `BLURRED_PX`."""
-    return int(np.clip(2 * BLURRED_PX / max(turn_of(field), 1e-9), LEAST_PART_PX, PART_PX))
 
 
 def _middle(window: Window) -> Point:
