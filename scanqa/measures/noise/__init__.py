@@ -73,6 +73,9 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     if all(window.grain.std() < NO_GRAIN_L for window in windows):
         why = "the scan has no grain at all: it was processed or is clipped"
         return results + missing(one, Reason("no-detail", why), *OF_A_PAIR)
+    if all(np.array_equal(a.light, b.light) for a, b in zip(windows, read[id(other)], strict=True)):
+        why = "the two files hold the same pixels: scan twice, a copy shows no noise"
+        return results + missing(one, Reason("unlike", why), *OF_A_PAIR)
     found = splits(windows, read[id(other)], one, other)
     return results + _parts(one, found, windows, dark_noise(of_role(scans, "dark")))
 
