@@ -16,6 +16,7 @@ PAGES_MM = {  # width and height of a page
     "legal": (215.9, 355.6),  # 8.5 × 14 in
     "tabloid": (279.4, 431.8),  # 11 × 17 in
 }
+SAME_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 # Common practice, no source: on a 600 dpi A3 book-edge flatbed steady hand work makes 150 to 160
 # pages an hour, about 200 is the mechanical limit. 200 an hour are 18 s a scan, 155 an hour 23.2 s:
 # turning a page takes 5 s, which is assumed unless stated.

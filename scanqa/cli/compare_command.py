@@ -104,20 +104,15 @@ def _file(name: str) -> str:
 
 def _records(name: str, records: str | None) -> list[Record]:
     """The qualifications that a word on the command line means."""
-    from scanqa.codec import from_json
+    from scanqa.codec import read_record
     from scanqa.records import store
     from scanqa.records.database import open_store
 
-    path = Path(name)
-    if path.suffix == ".json":
-        if not path.is_file():
-            raise BadOption(f"{name}: no such file; name one written by scanqa qualify --json")
+    if Path(name).suffix == ".json":
         try:
-            return [from_json(path.read_bytes())]
+            return [read_record(name)]
         except NotARecord as error:
-            raise BadOption(
-                f"{name}: {error}; name a file written by scanqa qualify --json"
-            ) from None
+            raise BadOption(f"{error}; name a file written by scanqa qualify --json") from None
     with open_store(records) as engine:
         numbers = name.split(",")
         if all(part.strip().isdigit() for part in numbers):

@@ -165,14 +165,12 @@ def _read_earlier(path: Path | None) -> Record | None:
     """The record that ``--json`` wrote; None without a path."""
     if path is None:
         return None
-    from scanqa.codec import from_json
+    from scanqa.codec import read_record
 
     try:
-        return from_json(path.read_bytes())
-    except OSError as error:
-        raise BadOption(f"--earlier {path}: cannot be read ({error})") from None
+        return read_record(path)
     except NotARecord as error:
-        raise BadOption(f"--earlier {path}: {error}; give the file that --json wrote") from None
+        raise BadOption(f"--earlier {error}; give the file that --json wrote") from None
 
 
 def _own_limits(uses: Path | None) -> str | None:

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+from scanqa.catalogue.sizes import SAME_BACKING_L
 from scanqa.findings.statistic import known, members
 from scanqa.model import Diagnosis, Seen, Severity
 from scanqa.summary import Summary, value_of
 
 SEEN_L = 1.0  # a step between places side by side: common practice, no source
-OTHER_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 HELPS = 0.5  # of the show-through on the lighter backing, at most, must be left
 SHOW, PAPER = "backing.show_through", "backing.paper"
 SIGN = "show-through"
@@ -50,7 +50,7 @@ def advise(measured: Sequence[Summary]) -> tuple[Diagnosis, ...]:
     darker = paper[light] - paper[dark]
     lid, card = max(show[light], 0.0), max(show[dark], 0.0)
     seen, left = _step_L(paper[light], lid), _step_L(paper[dark], card)
-    two = darker > OTHER_BACKING_L
+    two = darker > SAME_BACKING_L
     if seen < SEEN_L:
         case = "lid-will-do" if two else "this-will-do"
     elif not two:

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from scanqa.catalogue.sizes import SAME_BACKING_L
 from scanqa.model import (
     Floats,
     Measurement,
@@ -36,7 +37,6 @@ from scanqa.reading.patches import patch_light
 
 NEIGHBOUR_SHARE = 1.2  # two sides are as far away as each other, but for this
 MIN_PAIRS = 3
-SAME_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:

@@ -73,10 +73,10 @@ def health(
     made, run_length = _watched(checks, limits or {})
     # Each event begins every series anew, to see what it changed; then only those it did change:
     # to forget a baseline for nothing would hide a drift that sets in soon after.
-    series = made(None, events)
+    series = made(lambda key: events)
     found, changed = effects(series, events, streaks, blanks)
     if events:
-        series = made(changed, ())
+        series = made(changed.__getitem__)
     series.sort(key=lambda s: ORDER[s.state])
     return Health(
         scanner,
@@ -91,11 +91,12 @@ def health(
     )
 
 
-Maker = Callable[[Mapping[Key, Sequence[Event]] | None, Sequence[Event]], list[Series]]
+Begins = Callable[[Key], Sequence[Event]]  # the events that begin a series anew
+Maker = Callable[[Begins], list[Series]]
 
 
 def _watched(checks: Sequence[Check], limits: Mapping[str, float]) -> tuple[Maker, float]:
-    """What makes all series, begun anew by each key's events (or by all), and their run length."""
+    """What makes all series, begun anew by the events of each, and the run length they share."""
     first = datetime.fromisoformat(checks[0].taken)
     day = {
         c.taken: (datetime.fromisoformat(c.taken) - first).total_seconds() / 86400 for c in checks
@@ -105,19 +106,9 @@ def _watched(checks: Sequence[Check], limits: Mapping[str, float]) -> tuple[Make
     watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
     run_length = RUN_LENGTH * max(1, watched)
 
-    def made(
-        begins: Mapping[Key, Sequence[Event]] | None, for_all: Sequence[Event]
-    ) -> list[Series]:
+    def made(begins: Begins) -> list[Series]:
         return [
-            _series(
-                key,
-                points,
-                left_out,
-                day,
-                for_all if begins is None else begins[key],
-                run_length,
-                limits.get(key.name),
-            )
+            _series(key, points, left_out, day, begins(key), run_length, limits.get(key.name))
             for key, (points, left_out) in grouped.items()
         ]
 

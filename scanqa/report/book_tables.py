@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from scanqa.catalogue import CATALOGUE, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
-from scanqa.catalogue.sizes import FORMATS_MM
+from scanqa.catalogue.sizes import FORMATS_MM, SAME_BACKING_L
 from scanqa.model import Measurement
 from scanqa.report.groups import middle_text, notes
 from scanqa.report.view import Cell, Table
@@ -14,7 +14,6 @@ from scanqa.summary import Summary
 from scanqa.words.numbers import number, sentence_case, value_text, with_unit
 
 LOST = "edges.lost_"
-OTHER_BACKING_L = 0.5  # paper that is lighter by less lies on the same backing
 
 
 def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
@@ -158,7 +157,7 @@ def _two_backings(
     light = max(whole, key=lambda both: _value(both, "backing.paper"))
     dark = min(whole, key=lambda both: _value(both, "backing.paper"))
     apart = _value(light, "backing.paper") - _value(dark, "backing.paper")
-    return (light, dark) if apart > OTHER_BACKING_L else None
+    return (light, dark) if apart > SAME_BACKING_L else None
 
 
 def _clearly_less(low: Measurement, high: Measurement) -> bool:

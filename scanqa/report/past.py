@@ -13,7 +13,7 @@ from scanqa.model.history import Effect, Health, Past, Series, Shift, StreakLife
 from scanqa.report.groups import DIRECTION_WORDS
 from scanqa.report.traces import Trace
 from scanqa.report.view import Cell, Table
-from scanqa.words.numbers import MINUS, joined, label, number, sentence_case, with_unit
+from scanqa.words.numbers import MINUS, joined, label, number, sentence_case, signed, with_unit
 from scanqa.words.of_history import (
     count_words,
     lamp_sign_words,
@@ -271,18 +271,13 @@ def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
 
 def _shift(shift: Shift) -> tuple[Cell, ...]:
     digits, unit = CATALOGUE[shift.key.name].digits, shift.unit
-    low, high = (_signed(v, digits) for v in (shift.low, shift.high))
+    low, high = (signed(v, digits) for v in (shift.low, shift.high))
     return (
         Cell(key_title(shift.key), (shift.verdict,)),
         Cell(with_unit(number(shift.before, digits), unit)),
         Cell(with_unit(number(shift.after, digits), unit)),
-        Cell(with_unit(_signed(shift.difference, digits), unit), (f"{low} to {high}",)),
+        Cell(with_unit(signed(shift.difference, digits), unit), (f"{low} to {high}",)),
     )
-
-
-def _signed(value: float, digits: int) -> str:
-    text = number(value, digits)
-    return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
 
 
 # ---------------------------------------------------------------------- small multiples, table

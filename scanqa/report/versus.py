@@ -13,7 +13,7 @@ from scanqa.model.history import Comparison, Difference, Profile
 from scanqa.report.past import key_title
 from scanqa.report.strips import strip
 from scanqa.report.view import Cell, Gap, Lines, Table
-from scanqa.words.numbers import joined, label, number, sentence_case
+from scanqa.words.numbers import joined, label, number, sentence_case, signed
 from scanqa.words.of_comparison import (
     comparison_notes,
     condition_rows,
@@ -186,17 +186,12 @@ def _row(row: Difference, c: Comparison) -> Row:
         "; ".join(notes),
         values[0],
         values[1],
-        _signed(row.difference, digits),
-        f"{_signed(row.low, digits)} to {_signed(row.high, digits)}",
+        signed(row.difference, digits),
+        f"{signed(row.low, digits)} to {signed(row.high, digits)}",
         strip(row),
         words,
         tone,
     )
-
-
-def _signed(value: float, digits: int) -> str:
-    text = number(value, digits)
-    return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
 
 
 def _gaps(c: Comparison) -> Iterator[Gap]:

@@ -23,6 +23,12 @@ def number(value: float, digits: int) -> str:
     return text.replace("-", MINUS)
 
 
+def signed(value: float, digits: int) -> str:
+    """A number with its sign, but for what reads as nothing."""
+    text = number(value, digits)
+    return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
+
+
 def with_unit(text: str, unit: str) -> str:
     """Number and unit that stay together on a line; degrees touch their number."""
     if not unit:
