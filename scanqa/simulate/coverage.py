@@ -20,6 +20,7 @@ from scanqa.model import Floats
 
 _GAP = 48  # cells without an edge that make it worth to leave them out
 _ROUNDING = 1e-5
+_FLAT = 1e-12  # cells
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,7 +130,8 @@ def _running(edges: Floats, carry: NDArray[np.float32], cols: int) -> NDArray[np
     total = np.zeros((rows, cols + 1), np.float32)
     total[:, 0] = carry
     x0, y0, x1, y1 = edges.T
-    keep = (y0 != y1) & (np.maximum(y0, y1) > 0) & (np.minimum(y0, y1) < rows)
+    # A flatter edge has no area to add, and its slope would overflow.
+    keep = (np.abs(y1 - y0) > _FLAT) & (np.maximum(y0, y1) > 0) & (np.minimum(y0, y1) < rows)
     x0, y0, x1, y1 = x0[keep], y0[keep], x1[keep], y1[keep]
     # A ring that runs clockwise on a y-down page goes up on its left side: that side adds.
     sign = np.where(y1 > y0, -1.0, 1.0)

@@ -1,7 +1,7 @@
 """Exact areas: against the shoelace formula and against brute force."""
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from skimage.draw import polygon2mask
 
@@ -36,6 +36,7 @@ def test_the_total_is_the_area_of_the_polygon(ring):
 
 @settings(deadline=None, max_examples=40)
 @given(triangles)
+@example([(0.0, 0.0), (0.0, 5e-324), (1.0, 0.0)])  # too flat for a slope
 def test_a_grid_is_a_window_of_a_larger_one(ring):
     ring = np.asarray(ring)
     large = covered(edges_of(ring + 6), 24, 24)
