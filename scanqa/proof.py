@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from scanqa.catalogue import CATALOGUE, SIDES, Side
 from scanqa.model import (
+    GRAVE,
+    LIKE_DPI,
     Diagnosis,
     Evidence,
     Finding,
@@ -26,8 +28,6 @@ from scanqa.words.glossary import DIRECTION_WORDS
 
 EDGE_PX = 96  # round a slanted edge: its blur and nothing else
 SIDE_PX = 320  # as much of a side as a page shows pixel by pixel
-GRAVE = ("fault", "warning")
-LIKE_DPI = 0.98  # of the finest: scans whose dpi was measured, not stated, differ by less
 
 
 def proof(

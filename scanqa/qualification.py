@@ -35,12 +35,12 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.proof import proof
+from scanqa.scans import SUFFIXES
 from scanqa.summary import summarise
 from scanqa.version import __version__
 from scanqa.words.of_judgement import worded
 from scanqa.words.of_plan import worded_plan
 
-SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
 NOTHING_TOLD = Told()

@@ -15,8 +15,8 @@ from scanqa.capture.faults import ScanFailed
 from scanqa.capture.one_scan import STALL_S, Taken, read_back, scan_to
 from scanqa.capture.steps import Step
 from scanqa.errors import BadOption, UnreadableScan
+from scanqa.scans import SUFFIXES
 
-SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
 GUESSED_S, GUESSED_HIGHEST_S = 20.0, 60.0  # a scan, before any was timed
 LOOK_S = 0.4  # between two looks into a folder
 

@@ -160,15 +160,11 @@ def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:
         row = {key: value for key, value in given.items() if key != "each"}
         row |= {"pattern": f"{family}.{row['name']}", "at": named}
         row["name"] = f"{family}.{row['name'].format(**named)}"
-        row["label"] = _capital(row["label"].format(**words))
+        row["label"] = row["label"].format(**words)
         row["sentence"] = row["sentence"].format(**words)
         row["matters"] = Matters(**row["matters"])
         row["spoiled_by"] = tuple(row["spoiled_by"])
         yield Definition(**row)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def each(family: str, name: str, key: str) -> tuple[Any, ...]:

@@ -14,7 +14,7 @@ import operator
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from scanqa.model import DIRECTIONS, MM_PER_INCH, Measurement, ScanFacts, Status
+from scanqa.model import DIRECTIONS, LIKE_DPI, MM_PER_INCH, Measurement, ScanFacts, Status
 from scanqa.summary import Summary, ends, joined, summarise, value_of
 
 OPERATORS: dict[str, Callable[[float, float], bool]] = {
@@ -23,7 +23,6 @@ OPERATORS: dict[str, Callable[[float, float], bool]] = {
     "<=": operator.le,
     "<": operator.lt,
 }
-LIKE_DPI = 0.98  # of another: scans whose dpi was measured, not stated, differ by less
 
 
 @dataclass(frozen=True, slots=True)

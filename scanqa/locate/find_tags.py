@@ -19,8 +19,8 @@ from scanqa.model import Floats, Linear, Scan, Window
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.linear_fit import robust_least_squares
 from scanqa.numeric.step import crossings
+from scanqa.sheets.tags import MODULES
 
-MODULES = 8  # of the black square's side: 6 data modules and the border
 MOST_POINTS = (32, 120)  # along one border, in the first and in the last round
 CORNER_SHARE = 0.06  # of a side, left out at its ends: corners are rounded by blur
 NARROW_PX = 8.0  # reach of the last profiles: far beyond any useful optics' blur

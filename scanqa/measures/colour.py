@@ -48,15 +48,14 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.numeric.edge.shift import Shift, edge_shifts
-from scanqa.numeric.lightness import luma
-from scanqa.reading.edge_window import EdgeWindow, edge_window
+from scanqa.numeric.lightness import CLIPPED, luma
+from scanqa.reading.edge_window import EdgeWindow, at_edge, edge_window
 
 REGISTRATION = "colour.registration"
 NEUTRAL_NAMES = ("colour.neutrality", "colour.paper_a", "colour.paper_b")
 CELL_MM = 10.0
 MIN_CELLS = 3  # along each axis, or there is no bed to compare
 LIT = 0.5  # of the light in the middle: darker cells lie in the shadow of the bed's edge
-CLIPPED = 0.996  # light; half an 8-bit code below the top
 GREY_SCAN = Reason("no-scan", "a grey scan has no colour channels: scan in colour")
 EQUAL_CHANNELS = Reason("no-scan", "the three channels are equal: a grey scan in a colour file")
 NO_SHEET = Reason(
@@ -142,17 +141,18 @@ def _registration(found: Sequence[_Site], scan: str) -> Iterator[Measurement]:
     """Values of the sites and reasons of the others; once more if nothing was measured."""
     some = False
     for site in found:
+        here = at_edge(site.scan, site.edge, site.place)
         if isinstance(site.shifts, Reason):
             if site.edge.kind == "printed":  # windows are optional
-                yield _missing(site.shifts, **_where(site))
+                yield _missing(site.shifts, **here)
             continue
         for channel, shift in zip(MOVED, site.shifts, strict=True):
             if isinstance(shift, Reason):
-                yield _missing(shift, channel=channel, **_where(site))
+                yield _missing(shift, channel=channel, **here)
                 continue
             some = True
             value, spread = _without_slant(site, shift, channel, found)
-            yield Measurement(REGISTRATION, value, spread, channel=channel, **_where(site))
+            yield Measurement(REGISTRATION, value, spread, channel=channel, **here)
     if not some:
         yield _missing(NO_EDGE, scan=scan)
 
@@ -186,15 +186,6 @@ def _without_slant(
 
 def _gap(a: Point, b: Point) -> float:
     return float(np.hypot(a[0] - b[0], a[1] - b[1]))
-
-
-def _where(site: _Site) -> dict[str, Any]:
-    return {
-        "scan": site.scan,
-        "at_mm": site.place.at_mm,
-        "direction": site.place.direction,
-        "edge_kind": site.edge.kind,
-    }
 
 
 def _missing(why: Reason, **where: Any) -> Measurement:

@@ -19,6 +19,7 @@ from __future__ import annotations
 from scanqa.catalogue import Role, Side
 from scanqa.model.image import Linear, Overview, Placement, Scan, Window, of_role
 from scanqa.model.judgement import (
+    GRAVE,
     SEVERITIES,
     Action,
     Criterion,
@@ -59,6 +60,7 @@ from scanqa.model.sheet import Edge, Patch, Piece, Polygon, Rise, Sheet, Tag, Te
 from scanqa.model.terms import (
     COLOURS,
     DIRECTIONS,
+    LIKE_DPI,
     LUMA_WEIGHTS,
     MM_PER_INCH,
     Channel,
@@ -75,6 +77,8 @@ from scanqa.model.work import FileSize, Job, OpticsFor, Plan
 __all__ = [
     "COLOURS",
     "DIRECTIONS",
+    "GRAVE",
+    "LIKE_DPI",
     "LUMA_WEIGHTS",
     "MM_PER_INCH",
     "SCHEMA",

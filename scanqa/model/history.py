@@ -10,6 +10,8 @@ from typing import Literal
 
 from scanqa.model.result import Key
 
+DAYS_PER_MONTH = 365.2425 / 12  # of the Gregorian calendar
+
 State = Literal["steady", "changed", "drifting", "too few checks"]
 Verdict = Literal[
     "first is better",

@@ -20,6 +20,7 @@ Fitness = Literal["fit", "limited", "unfit", "not judged"]
 Gap = Literal["", "no-measure", "not-measured", "bound-of-method", "bound-of-value"]
 
 SEVERITIES: tuple[Severity, ...] = ("fault", "warning", "note", "good")  # the gravest first
+GRAVE: tuple[Severity, ...] = ("fault", "warning")  # what asks for proof
 
 
 @dataclass(frozen=True, slots=True)

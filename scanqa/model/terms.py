@@ -19,4 +19,5 @@ Polarity = Literal["dark", "bright"]
 DIRECTIONS: tuple[Direction, ...] = ("across", "travel")
 COLOURS: tuple[Channel, ...] = ("red", "green", "blue")
 MM_PER_INCH = 25.4
+LIKE_DPI = 0.98  # of another: scans whose dpi was measured, not stated, differ by less
 LUMA_WEIGHTS = (0.2126, 0.7152, 0.0722)  # of linear R, G, B: IEC 61966-2-1 / ITU-R BT.709

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from scanqa.model import LUMA_WEIGHTS
 
+CLIPPED = 0.996  # light; half an 8-bit code below the top
 CODE_WEIGHTS = (0.299, 0.587, 0.114)  # of codes R, G, B: BT.601, the Y of JPEG
 _BREAK = (6 / 29) ** 3
 _SLOPE = (29 / 3) ** 3

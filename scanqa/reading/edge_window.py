@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -75,6 +76,16 @@ def edge_window(placement: Placement, edge: Edge) -> EdgeWindow | None:
         mm_per_px=per_px,
         dpi=dpi,
     )
+
+
+def at_edge(scan: str, edge: Edge, place: EdgeWindow) -> dict[str, Any]:
+    """Fields of a `Measurement` that say at which edge of a scan it was made."""
+    return {
+        "scan": scan,
+        "at_mm": place.at_mm,
+        "direction": place.direction,
+        "edge_kind": edge.kind,
+    }
 
 
 def _enough(along: tuple[float, float], held: tuple[int, int]) -> bool:

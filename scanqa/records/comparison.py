@@ -128,11 +128,6 @@ def _gap(mine: Sequence[Summary], theirs: Sequence[Summary], *, alike: bool) -> 
     return ""
 
 
-def _number(summary: Summary) -> float:
-    assert summary.value is not None  # others were left out
-    return summary.value
-
-
 def _median(side: Sequence[Summary]) -> float | None:
     numbers = [value_of(m) for summary in side for m in summary.known]
     return statistics.median(numbers) if numbers else None
@@ -168,7 +163,7 @@ def _by_pairs(row: Difference, pairs: list[tuple[float, float]], shared: float) 
 
 def _by_repeats(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary]) -> Difference:
     """Welch's interval of the repeats' medians."""
-    means = [[_number(summary) for summary in side] for side in (mine, theirs)]
+    means = [[value_of(summary) for summary in side] for side in (mine, theirs)]
     shares = [statistics.variance(side) / len(side) for side in means]
     total = sum(shares)
     degrees = (

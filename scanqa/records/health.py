@@ -19,7 +19,7 @@ import numpy as np
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Floats, Key
-from scanqa.model.history import Change, Drift, Event, Health, Series, State
+from scanqa.model.history import DAYS_PER_MONTH, Change, Drift, Event, Health, Series, State
 from scanqa.records.baseline import baseline
 from scanqa.records.changes import find_changes
 from scanqa.records.effects import effects
@@ -36,7 +36,6 @@ FEWEST_FOR_TREND = 6
 TREND_ERROR = 0.01  # of a trend where the charts have alarmed already
 NORMAL_SIGMA = 3.0
 ORDER: dict[State, int] = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
-DAYS_PER_MONTH = 365.2425 / 12
 
 
 def health(

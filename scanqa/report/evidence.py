@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa.model import Curve, Diagnosis, Evidence, Qualification, Record, ScanFacts, Streak
+from scanqa.model import GRAVE, Curve, Diagnosis, Evidence, Qualification, Record, ScanFacts, Streak
 from scanqa.report import pictures
 from scanqa.report.build import date_words
 from scanqa.report.figures import Drawing, draw
@@ -28,7 +28,6 @@ from scanqa.whole import write_whole
 from scanqa.words.glossary import ROLE_WORDS
 from scanqa.words.numbers import number, sentence_case, with_unit
 
-GRAVE = ("fault", "warning")
 MOST_PROOFS = 8  # more would no longer be read; the report has them all
 MOST_VALUES = 4
 MOST_PICTURES = 2

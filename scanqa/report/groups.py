@@ -9,6 +9,7 @@ from statistics import median
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Measurement, ScanFacts
 from scanqa.summary import Summary, summarise, value_of
+from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import (
     bound_text,
     label,
@@ -19,7 +20,6 @@ from scanqa.words.numbers import (
     with_unit,
 )
 
-DIRECTION_WORDS = {"across": "across", "travel": "along travel"}
 CHANNELS = ("", "luma", "red", "green", "blue")  # in the order of the rows
 
 

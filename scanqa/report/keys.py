@@ -10,7 +10,6 @@ from scanqa.catalogue import CATALOGUE, SIDES
 from scanqa.model import Measurement, Record
 from scanqa.report import tables
 from scanqa.report.groups import (
-    DIRECTION_WORDS,
     all_alike,
     middle_text,
     reason_text,
@@ -20,6 +19,7 @@ from scanqa.report.groups import (
 )
 from scanqa.report.view import Key
 from scanqa.summary import Summary, worst
+from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import joined, label, number, place, printed, value_text, with_unit
 
 # What the row is called, its measure, its direction. Streaks, marks and sides have rows of their

@@ -9,10 +9,11 @@ from statistics import median
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE, SIDES, Side
-from scanqa.model import Curve, Evidence, Mark, Measurement, Point, ScanFacts, Streak
-from scanqa.report.groups import DIRECTION_WORDS, all_alike, rows_of, span_text
+from scanqa.model import MM_PER_INCH, Curve, Evidence, Mark, Measurement, Point, ScanFacts, Streak
+from scanqa.report.groups import all_alike, rows_of, span_text
 from scanqa.report.view import Crop, Lines, Map, Margins, Picture, Pointer, Sites, Spots
 from scanqa.summary import Summary
+from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import (
     joined,
     label,
@@ -23,7 +24,6 @@ from scanqa.words.numbers import (
     with_unit,
 )
 
-MM_PER_INCH = 25.4
 MOST_OF_A_FAMILY = 6  # evidence pictures; more would crowd the page and its bytes
 MOST_CURVES = 8
 MOST_SPOTS = 400

@@ -9,7 +9,6 @@ from scanqa.catalogue import SIDES
 from scanqa.model import Mark, Measurement, ScanFacts, Streak
 from scanqa.report.book_tables import LOST, backing_table, fit_table, gutter_tables
 from scanqa.report.groups import (
-    DIRECTION_WORDS,
     middle_text,
     notes,
     reason_text,
@@ -18,7 +17,8 @@ from scanqa.report.groups import (
 )
 from scanqa.report.view import Cell, Table
 from scanqa.summary import Summary
-from scanqa.words.numbers import label, number, place, sentence_case, value_text, with_unit
+from scanqa.words.glossary import DIRECTION_WORDS
+from scanqa.words.numbers import capital, label, number, place, sentence_case, value_text, with_unit
 
 MOST_REPEATS = 2  # a reason that more rows of a table share is said once, below it
 DEPTH = "gutter.depth_of_field"
@@ -141,7 +141,7 @@ def _sides(
 def _any_side_label(row: Summary) -> str:
     """The name of a measure without its side and distance: ``Dead margin``."""
     words = row.definition.pattern.partition(".")[2].partition("_{")[0].replace("_", " ")
-    return words[:1].upper() + words[1:]
+    return capital(words)
 
 
 def _side_table(

@@ -12,7 +12,7 @@ import functools
 from scanqa.model import Edge, Point, Polygon, Tag
 from scanqa.sheets.shapes import SLANT_DEG, edges_around, square
 
-MODULES = 8  # a side, with the black border
+MODULES = 8  # a side: 6 data modules and the black border
 CORNER_INSET_MM = 1.5  # ink gathers in corners, and the next edge is near
 REACH_PER_MODULE = 0.9  # of the black border
 

@@ -91,10 +91,15 @@ def glued(words: str) -> str:
     return re.sub(rf"(?<=\d) (?=(?:{_UNITS})(?!\w))|(?<=±) (?=\d)", _FIXED, words)
 
 
+def capital(words: str) -> str:
+    """Words with a capital first letter, whatever they begin with."""
+    return words[:1].upper() + words[1:]
+
+
 def sentence_case(words: str) -> str:
     """Words as they begin a sentence; abbreviations and symbols keep their letters."""
     plain_word = words[1:2].islower() or words.startswith("a ")
-    return words[:1].upper() + words[1:] if plain_word else words
+    return capital(words) if plain_word else words
 
 
 def significant(value: float, digits: int = 3) -> str:

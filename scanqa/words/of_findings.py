@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from scanqa.catalogue.causes import CAUSES, CAUTIONS, TELLS_APART
 from scanqa.findings.backing_advice import advices
 from scanqa.model import Action, Diagnosis, Results, changed
+from scanqa.words.numbers import capital
 from scanqa.words.of_signs import sign_words, titles
 from scanqa.words.of_spots import without_faint_lines
 
@@ -26,8 +27,8 @@ def worded_diagnosis(diagnosis: Diagnosis, results: Results) -> Diagnosis:
     cause = CAUSES[diagnosis.cause]
     shown = without_faint_lines(diagnosis.signs, results)
     reasons = [sign_words(seen, results)[1] for seen in shown]
-    heading = _sentence(titles(diagnosis.signs, results))
-    measured = _sentence("; ".join(dict.fromkeys(filter(None, reasons))))
+    heading = capital(titles(diagnosis.signs, results))
+    measured = capital("; ".join(dict.fromkeys(filter(None, reasons))))
     unsure = _unsure(diagnosis)
     return changed(
         diagnosis,
@@ -77,7 +78,3 @@ def _backing(diagnosis: Diagnosis) -> Diagnosis:
         action=advice.action.format(**n, remains=remains[seen.terms["remains"]]),
         source=BACKING_SOURCE,
     )
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]

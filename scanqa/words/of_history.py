@@ -9,6 +9,7 @@ from scanqa.catalogue import CATALOGUE
 from scanqa.catalogue.lamp_rules import LampRule, lamp_rules
 from scanqa.model import Key
 from scanqa.model.history import (
+    DAYS_PER_MONTH,
     Change,
     Effect,
     Health,
@@ -21,7 +22,6 @@ from scanqa.model.history import (
     StreakLife,
 )
 
-DAYS_PER_MONTH = 365.2425 / 12
 LAMP_SIGNS = {
     "light": "light index",
     "settle": "settle time",

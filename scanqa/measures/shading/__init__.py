@@ -42,7 +42,7 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.numeric.border import far_zone_mm, shadow
-from scanqa.numeric.lightness import lstar, luma
+from scanqa.numeric.lightness import CLIPPED, lstar, luma
 from scanqa.numeric.scatter import median_error, repeat_error, robust_sd
 from scanqa.reading.sides import depths_mm, from_side, inwards_dpi
 
@@ -53,7 +53,6 @@ SHADOW_DELTA_L = 1.0  # stricter than the edge measure: the tail of a shadow is 
 CENTRE_MM = 10.0  # width of the strip half-way across that falloff compares with
 SPECK_MM = 1.0  # running median along the profile
 TOO_DARK = 0.03  # light; about L* 20
-CLIPPED = 0.996  # light; half an 8-bit code below the top
 CLIPPED_SHARE = 0.01  # of the cells, above which the figures are bounds
 UNEVEN_NAMES = ("shading.nonuniformity", "shading.range_L", "shading.deviation_L")
 NO_BLANK = Reason("no-scan", "no blank scan: scan plain white paper that covers the whole bed")

@@ -43,6 +43,7 @@ from scanqa.model import (
 )
 from scanqa.numeric.edge.fine_profile import FREQUENCIES
 from scanqa.numeric.edge.sfr import EdgeSfr
+from scanqa.reading.edge_window import at_edge
 
 NAMES = tuple(
     f"sharpness.{what}"
@@ -105,7 +106,7 @@ def _measurements(found: Sequence[Site], scan: str) -> Iterator[Measurement]:
         if isinstance(site.found, EdgeSfr):
             yield from _values(site, site.found, limits[site.edge.kind, site.place.direction])
         elif site.edge.kind == "printed" or not none_cut:
-            yield _missing(NAMES[0], site.found, **_where(site))
+            yield _missing(NAMES[0], site.found, **at_edge(site.scan, site.edge, site.place))
     if none_cut and isinstance(cut[0].found, Reason):
         words = f"no cut window with black behind it was found ({cut[0].found.words})"
         yield _missing(NAMES[0], Reason("not-found", words), scan=scan, edge_kind="cut")
@@ -179,17 +180,8 @@ def _value(
         why.words if why else "",
         reason_kind=why.kind if why else None,
         channel="luma",
-        **_where(site),
+        **at_edge(site.scan, site.edge, site.place),
     )
-
-
-def _where(site: Site) -> dict[str, Any]:
-    return {
-        "scan": site.scan,
-        "at_mm": site.place.at_mm,
-        "direction": site.place.direction,
-        "edge_kind": site.edge.kind,
-    }
 
 
 def _missing(name: str, why: Reason, **where: Any) -> Measurement:
