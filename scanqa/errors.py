@@ -27,10 +27,6 @@ class UnreadableScan(ScanqaError):
         self.path = str(path)
 
 
-class UnknownRole(UnreadableScan):
-    """A readable image that is none of the things scanqa measures (a holiday photo, say)."""
-
-
 class MirroredScan(UnreadableScan):
     """A scan whose fiducials can only be read in a mirror."""
 

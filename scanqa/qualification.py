@@ -34,6 +34,7 @@ from scanqa.model import (
     Told,
     of_role,
 )
+from scanqa.on_paper import cut_to_paper, put_back
 from scanqa.proof import proof
 from scanqa.scans import SUFFIXES
 from scanqa.summary import summarise
@@ -44,6 +45,7 @@ from scanqa.words.of_plan import worded_plan
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
 NOTHING_TOLD = Told()
+OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
@@ -79,7 +81,7 @@ def qualify(
     told : Told
         What the user adds.
     earlier : Record, optional
-        An earlier check of the same scanner: shows a lamp that has faded since.
+        An earlier check: shows a lamp that has faded since.
     progress : callable
         Told before each step.
 
@@ -189,7 +191,14 @@ def _place(path: Path, name: str, told: Told) -> tuple[Placement, ...] | Rejecte
     try:
         scan = open_scan(path, name=name)
         light = linear(scan, curve=told.curve)
-        return locate(scan, overview(scan), light, dpi=told.dpi, role=told.roles.get(path))
+        return locate(
+            scan,
+            overview(scan),
+            light,
+            dpi=told.dpi,
+            role=told.roles.get(path),
+            book_edge=told.book_edge,
+        )
     except BadOption:
         raise
     except ScanqaError as error:
@@ -206,12 +215,20 @@ def _measured(
     from scanqa.measures import processing
 
     results = Results()
+    on_paper, cuts = cut_to_paper(placements)
     for at, family in enumerate(FAMILIES.values()):
         progress(at, f"measuring: {family.title.lower()}")
-        scans = of_role(placements, *family.roles)
+        scans = [
+            scan
+            for scan in of_role(
+                placements if family.name in OF_WHOLE_IMAGES else on_paper, *family.roles
+            )
+            if family.without_dpi or scan.dpi_source != "assumed"
+        ]
         if scans:
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
+    results = put_back(processing.bounded(results, on_paper), cuts)
     return processing.withhold(results, placements)
 
 
@@ -228,12 +245,21 @@ def _judged(
 
 def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
     """One for each scan, whatever the number of pieces found on it."""
+    from scanqa.reading.paper_lies import paper_lies
+
+    blanks = of_role(placements, "blank")
+    papers = dict(zip(map(id, blanks), paper_lies(blanks), strict=True))
     seen: set[int] = set()
+    by_hash: dict[str, str] = {}
     for placement in placements:
         scan = placement.scan
         if id(scan) in seen:
             continue
         seen.add(id(scan))
+        notes = [*scan.notes, *placement.notes]
+        if scan.sha256 in by_hash:
+            notes.append(f"the same file as {by_hash[scan.sha256]}: it tells nothing more")
+        by_hash.setdefault(scan.sha256, scan.name)
         yield ScanFacts(
             file=scan.name,
             role=placement.role,
@@ -241,7 +267,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             height_px=scan.height_px,
             bits=scan.bits,
             channels=scan.channels,
-            dpi=placement.dpi,
+            dpi=None if placement.dpi_source == "assumed" else placement.dpi,
             dpi_source=placement.dpi_source,
             rotation_deg=placement.rotation_deg,
             sheet=placement.sheet.id if placement.sheet else None,
@@ -250,7 +276,8 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             light=placement.light.source,
             sha256=scan.sha256,
             modified=scan.modified or None,
-            notes=tuple(dict.fromkeys((*scan.notes, *placement.notes))),
+            notes=tuple(dict.fromkeys(notes)),
+            paper=papers.get(id(placement), ""),
         )
 
 

@@ -115,8 +115,8 @@ def summarise(
         The scans that they come from, for their dpi. What was put together from several scans
         counts for the coarsest of them.
     """
-    sampled = {facts.file: round(facts.dpi[0]) for facts in scans}
-    usual = min(sampled.values(), default=0)
+    sampled = {facts.file: round(facts.dpi[0]) if facts.dpi else 0 for facts in scans}
+    usual = min(filter(None, sampled.values()), default=0)
     groups: dict[Key, list[Measurement]] = {}
     for m in measures:
         dpi = sampled.get(m.scan, usual) if CATALOGUE[m.name].per != "bed" else 0

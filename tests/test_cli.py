@@ -115,8 +115,19 @@ BAD = {
     "one-bit": one_bit,
     "cmyk": cmyk,
     "alpha": alpha,
-    "photo": photo,
 }
+
+
+def test_a_photograph_is_a_picture_with_a_report_of_its_own(tmp_path):
+    photo(tmp_path / "photo.tif")
+    result = run("qualify", "photo.tif", "--scanner", "heron", "--json", "h.json", cwd=tmp_path)
+    assert result.exit_code == 0
+    document = json.loads((tmp_path / "h.json").read_text("utf-8"))
+    assert [scan["role"] for scan in document["scans"]] == ["picture"]
+    assert {"tone", "processing", "claim"} <= {
+        m["name"].partition(".")[0] for m in document["measures"]
+    }
+    assert (tmp_path / "reports/heron.html").exists()
 
 
 @pytest.mark.parametrize("kind", BAD)
@@ -190,9 +201,14 @@ def test_a_broken_limit_is_status_1(limit, status, blanks, tmp_path):
 def test_no_dpi_tag_asks_for_one_and_takes_it(tmp_path):
     path = tmp_path / "blank.png"
     Image.fromarray(blank_pixels()).save(path)
-    result = run("qualify", path, "--scanner", "heron", cwd=tmp_path)
-    assert result.exit_code == 2
+    result = run("qualify", path, "--scanner", "heron", "--json", "h.json", cwd=tmp_path)
+    assert result.exit_code == 0
     assert "--dpi" in result.stderr
+    document = json.loads((tmp_path / "h.json").read_text("utf-8"))
+    (scan,) = document["scans"]
+    assert (scan["role"], scan["dpi"], scan["dpi_source"]) == ("blank", None, "assumed")
+    families = {m["name"].partition(".")[0] for m in document["measures"]}
+    assert families <= {"tone", "processing", "claim"}  # nothing in millimetres
     result = run("qualify", path, "--scanner", "heron", "--dpi", DPI, cwd=tmp_path)
     assert result.exit_code == 0, result.output
 

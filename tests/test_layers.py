@@ -19,14 +19,16 @@ ALLOWED = {
     "reading": {"model", "catalogue", "numeric"},
     "sheets": FOR_ALL,
     "scans": FOR_ALL,
-    "locate": FOR_ALL | {"sheets", "numeric"},
+    "locate": FOR_ALL | {"sheets", "numeric", "reading"},
     "measures": FOR_ALL | {"numeric", "reading"},
     "findings": FOR_ALL | {"summary"},
     "words": FOR_ALL | {"findings"},  # the texts that stand beside the rules
     "proof": FOR_ALL | {"reading", "words"},  # cuts crops for findings, which it gets as values
     "simulate": FOR_ALL | {"sheets"},
     "qualification": FOR_ALL
-    | {"scans", "locate", "measures", "findings", "words", "proof", "summary"},
+    | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
+    | {"on_paper"},
+    "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
     "capture": FOR_ALL | {"scans", "numeric"},

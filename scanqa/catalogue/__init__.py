@@ -20,8 +20,9 @@ from typing import Any, Literal, get_args
 from scanqa.catalogue.sizes import FORMATS_MM
 
 Role = Literal[
-    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim"
-]
+    "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim",
+    "page", "picture",
+]  # fmt: skip
 Side = Literal["left", "right", "top", "bottom"]
 Better = Literal["higher", "lower", "target", "neither"]
 Per = Literal["pixel", "dpi", "bed"]
@@ -125,6 +126,8 @@ class Family:
         Heading; what is measured and how to read it; what must lie on the glass.
     roles : tuple of Role
         The scans that its `measure` is given.
+    without_dpi : bool
+        Whether it is given scans whose dpi nobody knows, too.
     """
 
     name: str
@@ -133,6 +136,7 @@ class Family:
     needs: str
     roles: tuple[Role, ...]
     measures: tuple[Definition, ...]
+    without_dpi: bool = False
 
 
 @cache
@@ -148,7 +152,8 @@ def _families() -> Iterator[Family]:
     for name, data in sorted(found, key=lambda item: item[1]["order"]):
         roles: tuple[Role, ...] = ROLES if data["roles"] == ["every"] else tuple(data["roles"])
         rows = tuple(row for given in data["measure"] for row in _rows(name, given))
-        yield Family(name, data["title"], data["text"], data["needs"], roles, rows)
+        any_dpi = data.get("without_dpi", False)
+        yield Family(name, data["title"], data["text"], data["needs"], roles, rows, any_dpi)
 
 
 def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:
@@ -179,6 +184,14 @@ CATALOGUE: dict[str, Definition] = {
 }
 SECOND_LOOKS: dict[str, str] = {
     name: row["scan"] for name, row in _read("second_looks.toml").items()
+}
+# Causes that a second look rules out where it shows the same, and is where it does not.
+EXCLUDED_BY: dict[str, tuple[str, ...]] = {
+    name: tuple(row.get("excludes", ())) for name, row in _read("second_looks.toml").items()
+}
+# Signs that need another second look than the measure they rest on.
+LOOK_OF_SIGN: dict[str, str] = {
+    sign: name for name, row in _read("second_looks.toml").items() for sign in row.get("signs", ())
 }
 FALLOFF_DISTANCES_MM: tuple[int, ...] = each("shading", "falloff_{side}_{distance}mm", "distance")
 GUTTER_DISTANCES_MM: tuple[int, ...] = each("gutter", "delta_L_at_{distance}mm", "distance")

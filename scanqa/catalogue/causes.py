@@ -33,6 +33,8 @@ class Cause:
         Ids of `CAUTIONS`.
     source : str
         What the row rests on, in words.
+    until_sure : str
+        Its name while the second look is missing, if `name` would say too much.
     """
 
     id: str
@@ -44,6 +46,7 @@ class Cause:
     stop: str
     cautions: tuple[str, ...]
     source: str
+    until_sure: str
 
 
 def _read() -> dict[str, Any]:
@@ -62,6 +65,7 @@ def _cause(name: str, row: dict[str, Any]) -> Cause:
         stop=row["stop"],
         cautions=tuple(row["caution"]),
         source=row.get("source", NO_SOURCE),
+        until_sure=row.get("until-sure", row["name"]),
     )
 
 

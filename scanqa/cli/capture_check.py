@@ -28,6 +28,8 @@ LOOKS: dict[Role, str] = {
     "open-book": "an open book",
     "back-print": "the back-print sheet",
     "claim": "a page at the highest dpi",
+    "page": "a page without a spine",
+    "picture": "none of the things to be scanned",
 }
 
 
@@ -50,7 +52,9 @@ def look(
         "clipped_percent": round(100 * taken.overview.top_share, 4),
     }
     shows = LOOKS[found.role]
-    if found.role != step.role:
+    # A book's gutter may be too faint to see; the step says that it is one.
+    as_book = step.role == "open-book" and found.role == "page"
+    if found.role != step.role and not as_book:
         words = f"it should show {LOOKS[step.role]}"
         return Verdict(shows, {"role": words}, facts=facts)
     again = _clipped(taken) | _lie(step, found, session, facts)

@@ -34,6 +34,9 @@ def deliver(
     record = found.record
     for rejected in record.rejected:
         click.echo(f"scanqa: {rejected.why}", err=True)
+    for scan in record.scans:
+        if scan.dpi is None and scan.notes:
+            click.echo(f"scanqa: {scan.file}: {scan.notes[-1]}", err=True)
     if not record.scans:
         return UNUSABLE
     past, kept = _put_on_record(record, to.records) if to.keep else (None, True)
@@ -56,7 +59,9 @@ def _lines(record: Record, past: Past | None) -> Iterator[str]:
     """What the terminal says of a record."""
     from scanqa.words.of_history import health_sentence, news_sentence
     from scanqa.words.of_plan import plan_lines
+    from scanqa.words.of_roles import taken_for
 
+    yield taken_for(record.scans)
     yield from plan_lines(record.plan) if record.plan else ()
     yield f"{record.scanner}: {record.outcome.sentence}"
     if past is not None and past.news is not None:

@@ -199,7 +199,7 @@ def _limit(text: str) -> Limit:
     if text in ("limited", "unfit"):
         grave = ("unfit",) if text == "unfit" else ("limited", "unfit")
         return lambda record: (
-            f"the outcome is {record.outcome.fitness}" if record.outcome.fitness in grave else None
+            f"the outcome is {record.outcome.judged}" if record.outcome.judged in grave else None
         )
     match = re.fullmatch(r"\s*([\w.]+)\s*([<>])\s*(-?\d+(?:\.\d+)?)\s*", text)
     if not match or match[1] not in CATALOGUE:

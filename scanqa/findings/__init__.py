@@ -6,16 +6,17 @@ what is returned in `scanqa.words`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from scanqa.findings.backing_advice import advise
 from scanqa.findings.criteria import judge_criteria
 from scanqa.findings.diagnosis import diagnose, gravest_first
 from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import legibility
-from scanqa.findings.uses import Use, judge_uses, overall
+from scanqa.findings.looks import looks_made, with_doubtful_lines_bounded
+from scanqa.findings.uses import Use, judge_uses, of_sure_roles, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
-from scanqa.model import Action, Judgement, Outcome, Results, ScanFacts
+from scanqa.model import Action, Diagnosis, Judgement, Results, ScanFacts
 from scanqa.summary import Summary, summarise
 
 __all__ = ["Use", "judge", "plan", "read_uses"]
@@ -49,15 +50,27 @@ def judge(
     measured = summarise(results.measurements, scans)
     causes, streaks = diagnose(results, measured, scans, earlier)
     diagnoses = gravest_first((*causes, *advise(measured)))
-    verdicts = judge_uses(measured, own_uses() if uses is None else uses)
+    sure = with_doubtful_lines_bounded(
+        of_sure_roles(results.measurements, scans), results, looks_made(results, scans, earlier)
+    )
+    verdicts = judge_uses(summarise(sure, scans), own_uses() if uses is None else uses)
     return Judgement(
         findings=(*diagnoses, *judge_criteria(measured, scans)),
-        actions=tuple(
-            Action(finding.cause)
-            for finding in diagnoses
-            if finding.severity in ("fault", "warning")
-        ),
-        outcome=Outcome(overall(verdicts), uses=verdicts),
+        actions=tuple(_actions(diagnoses)),
+        outcome=outcome(verdicts),
         legibility=legibility(measured, scans),
         streaks=streaks,
     )
+
+
+def _actions(diagnoses: Sequence[Diagnosis]) -> Iterator[Action]:
+    """One for each cause that weighs; one for each second look that is missing."""
+    asked: set[str] = set()
+    for finding in diagnoses:
+        if finding.severity not in ("fault", "warning"):
+            continue
+        if not finding.confirmed and finding.look:
+            if finding.look in asked:
+                continue
+            asked.add(finding.look)
+        yield Action(finding.cause)

@@ -7,6 +7,11 @@ other signs without a prior of its own and another cause need not explain them: 
 together are told apart, and one fault is not named twice. A sign shows with the highest chance
 that any cause at hand gives it. Signs that lead to the same first cause are one diagnosis.
 
+A sign counts as the scanner's once a second look agrees (`scanqa.findings.looks`). Where that look
+disagrees the sign is what the look rules out otherwise (the paper, the sheet's laying) and speaks
+for nothing else; where it was not made the diagnosis is not `confirmed`, at most a warning, and
+names the look that settles it.
+
 Lines come last, each by itself: what is known of a single line (its polarity, its length, …) is
 for its own cause to explain, whatever else is at hand.
 
@@ -18,7 +23,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from scanqa.catalogue import EXCLUDED_BY
 from scanqa.catalogue.causes import BY_ACCIDENT, CAUSES
+from scanqa.findings.looks import NONE_NEEDED, Sides, agrees, look_for, looks_made, of_a_ruling
 from scanqa.findings.signs import Found, Signs, asking, observe
 from scanqa.findings.signs.spots import LINES, of_line
 from scanqa.model import (
@@ -34,8 +41,9 @@ from scanqa.model import (
 from scanqa.summary import Summary
 
 LEAST_SHARE = 0.05  # causes that are less likely are not named
-ALIKE = 0.4  # of the share of the first, from which on a second cause is said to look alike
-PAPER = "paper"  # what is of the paper is no fault of the scanner
+ALIKE = 0.4  # of the share of the first, from which on another cause is said to look alike
+NOT_OF_THE_SCANNER = ("paper", "bad-print")  # whatever they do is no fault of it
+PAUSE = "carriage-pause"  # lies elsewhere in each scan, as what moved with the paper does
 
 Ranking = tuple[Share, ...]  # the likeliest first
 Explained = dict[str, list[tuple[Seen, Ranking]]]  # by the likeliest cause
@@ -60,17 +68,22 @@ def diagnose(
     earlier : sequence of Summary
         What the same scanner gave at an earlier check: shows a lamp that has faded since.
     """
-    signs = observe(results, measured, scans, earlier)
-    others, given = _explain(signs)
+    made = looks_made(results, scans, earlier)
+    signs, contradicted = _without_contradicted(
+        observe(results, measured, scans, earlier), made, results
+    )
+    others, given = _explain(signs, made, results)
     explained: Explained = {}
     streaks = list(results.streaks)
-    for line, ranking in _lines(signs, given, results.streaks):
+    still = any(scan.paper == "still" for scan in scans) and "paper-moved" not in made
+    for line, ranking in _lines(signs, given, results, still=still):
         explained.setdefault(ranking[0].cause, []).append((line, ranking))
         if line.streak is not None:
             streaks[line.streak] = replace(streaks[line.streak], causes=ranking)
-    for cause, members in others.items():
-        explained.setdefault(cause, []).extend(members)
-    found = [_diagnosis(cause, members) for cause, members in explained.items()]
+    for members_of in (others, contradicted):
+        for cause, members in members_of.items():
+            explained.setdefault(cause, []).extend(members)
+    found = [_diagnosis(cause, members, made, results) for cause, members in explained.items()]
     return gravest_first(found), tuple(streaks)
 
 
@@ -79,13 +92,35 @@ def gravest_first(found: Sequence[Diagnosis]) -> tuple[Diagnosis, ...]:
     return tuple(sorted(found, key=lambda diagnosis: SEVERITIES.index(diagnosis.severity)))
 
 
-def _explain(signs: Signs) -> tuple[Explained, list[str]]:
+def _without_contradicted(signs: Signs, made: Sides, results: Results) -> tuple[Signs, Explained]:
+    """Signs that stand, and by cause those that the second look says are not the scanner's.
+
+    Lines stay: whether they move with the paper is among the signs of their causes.
+    """
+    kept, contradicted = dict(signs), Explained()
+    for name, seen in asking(signs).items():
+        if name in LINES.values():
+            continue
+        against = [s for s in seen if agrees(s, made, results) is False]
+        excluded = EXCLUDED_BY[look_for(against[0])] if against else ()
+        if not excluded:
+            continue
+        kept[name] = tuple(s for s in seen if s not in against)
+        share = (Share(excluded[0], 1.0),)
+        contradicted.setdefault(excluded[0], []).extend((s, share) for s in against)
+    return kept, contradicted
+
+
+def _explain(signs: Signs, made: Sides, results: Results) -> tuple[Explained, list[str]]:
     """Causes of all signs but single lines, and these causes in the order they were found."""
     explained: Explained = {}
     given: list[str] = []
     still_open = {name: seen for name, seen in asking(signs).items() if name not in LINES.values()}
     while still_open:
-        rankings = {name: rank(name, signs, given) for name in still_open}
+        rankings = {
+            name: _possible(rank(name, signs, given), still_open[name], made, results)
+            for name in still_open
+        }
         surest = max(still_open, key=lambda name: rankings[name][0].share)
         ranking = rankings[surest]
         members = [(seen, ranking) for seen in still_open.pop(surest)]
@@ -94,19 +129,37 @@ def _explain(signs: Signs) -> tuple[Explained, list[str]]:
     return explained, given
 
 
+def _possible(ranking: Ranking, seen: Sequence[Seen], made: Sides, results: Results) -> Ranking:
+    """A ranking without the causes that a second look has ruled out."""
+    ruled_out = {
+        cause
+        for each in seen
+        if agrees(each, made, results)
+        for cause in EXCLUDED_BY[look_for(each)]
+    }
+    left = [each for each in ranking if each.cause not in ruled_out]
+    total = sum(each.share for each in left)
+    return tuple(Share(each.cause, each.share / total) for each in left) if left else ranking
+
+
 def _lines(
-    signs: Signs, given: Sequence[str], streaks: Sequence[Streak]
+    signs: Signs, given: Sequence[str], results: Results, *, still: bool
 ) -> Iterator[tuple[Seen, Ranking]]:
     """Single lines and their causes, the strongest first.
 
     That there are other lines, or none across, speaks for no cause of this one. Lines alone are
-    no sign of compression: where its own traces were not looked for, they count as absent.
+    no sign of compression: where its own traces were not looked for, they count as absent. Where
+    the paper lay `still`, that a line stays is no sign either.
     """
     lines = [seen for name in LINES.values() for seen in asking(signs).get(name, ())]
     beside = {name: found for name, found in signs.items() if name not in LINES.values()}
     beside.setdefault("compressed", False)
-    for line in sorted(lines, key=lambda line: -_streak(line, streaks).delta_L):
-        own = of_line(_streak(line, streaks))
+    for line in sorted(lines, key=lambda line: -_streak(line, results.streaks).delta_L):
+        own = of_line(_streak(line, results.streaks))
+        if still:
+            del own["line-stays"]
+        elif line.streak is not None and of_a_ruling(line.streak, results):
+            own |= {"line-stays": 0.0, "line-full": False}  # nothing of it tells of the scanner
         yield line, rank(line.sign, beside, given, own)
 
 
@@ -173,19 +226,54 @@ def _likelihood(chance: float, found: Found) -> float:
 # ----------------------------------------------------------------------------------- diagnoses
 
 
-def _diagnosis(cause: str, members: Sequence[tuple[Seen, Ranking]]) -> Diagnosis:
+def _diagnosis(
+    cause: str, members: Sequence[tuple[Seen, Ranking]], made: Sides, results: Results
+) -> Diagnosis:
     """One for all signs that lead to a cause; the gravest sign brings its ranking."""
-    members = sorted(members, key=lambda member: SEVERITIES.index(member[0].severity))
-    gravest, ranking = members[0]
-    signs = tuple(seen for seen, _ in members)
-    severity: Severity = "note" if cause == PAPER else gravest.severity
+    weighed = [(_weighed(seen, cause, made, results), ranking) for seen, ranking in members]
+    weighed.sort(key=lambda each: SEVERITIES.index(each[0].severity))
+    ranking = weighed[0][1]
+    signs = tuple(seen for seen, _ in weighed)
+    severity: Severity = "note" if cause in NOT_OF_THE_SCANNER else signs[0].severity
+    gravest = [seen for seen in signs if seen.severity == signs[0].severity]
+    sure = [seen for seen in gravest if _tells(seen, cause) and agrees(seen, made, results)]
     named = tuple(each for each in ranking if each.share >= LEAST_SHARE)
-    second = named[1] if len(named) > 1 and named[1].share >= ALIKE * named[0].share else None
+    asks = [seen for seen in gravest if look_for(seen) != NONE_NEEDED]
+    look = "nothing-moved" if cause == PAUSE else look_for((sure or asks or gravest)[0])
     return Diagnosis(
         cause=cause,
         severity=severity,
         signs=signs,
         causes=named,
-        alike=second.cause if second else "",
+        alike=_alike(named, by_evidence=signs[0].streak is not None),
+        confirmed=bool(sure) and cause != PAUSE,
+        look="" if look == NONE_NEEDED else look,
         rests_on=tuple(dict.fromkeys(name for seen in signs for name in seen.rests_on)),
     )
+
+
+def _tells(seen: Seen, cause: str) -> bool:
+    """Whether a sign may confirm a cause: a trace in the file only what it is the chief sign of."""
+    shows = CAUSES[cause].shows
+    return look_for(seen) != NONE_NEEDED or seen.sign == max(shows, key=shows.__getitem__)
+
+
+def _alike(named: Ranking, *, by_evidence: bool) -> tuple[str, ...]:
+    """Causes that are hardly told from the first.
+
+    Of a line, what was seen of it must tell: how often a cause is met elsewhere does not count.
+    """
+    priors = {each.cause: CAUSES[each.cause].prior if by_evidence else 1.0 for each in named}
+    weights = {each.cause: each.share / priors[each.cause] for each in named}
+    first, *others = weights
+    return tuple(cause for cause in others if weights[cause] >= ALIKE * weights[first])
+
+
+def _weighed(seen: Seen, cause: str, made: Sides, results: Results) -> Seen:
+    """A sign with the severity that its second look leaves: a warning at most until it is made."""
+    agreed = agrees(seen, made, results)
+    if agreed is False or cause == PAUSE:
+        return replace(seen, severity="note")
+    if agreed is None and seen.severity == "fault":
+        return replace(seen, severity="warning")
+    return seen

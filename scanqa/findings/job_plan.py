@@ -106,7 +106,7 @@ def _timed(whole: Plan, results: Results, scans: Sequence[ScanFacts]) -> Plan:
     job = whole.job
     if job.seconds is not None:
         return _paced(whole, job.seconds, None, timed="told")
-    delivered = {facts.file: facts.dpi[0] for facts in scans}
+    delivered = {facts.file: facts.dpi[0] for facts in scans if facts.dpi}
     timed = [m for m in results.named(SECONDS) if m.scan in delivered]
     if not timed:
         return whole

@@ -67,7 +67,7 @@ def word(what: str, index: float) -> str:
 
 def legibility(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> tuple[Legibility, ...]:
     """Smallest print for each dpi at which sharpness was measured, the coarsest first."""
-    delivered = {facts.file: round(min(facts.dpi)) for facts in scans}
+    delivered = {facts.file: round(min(facts.dpi)) for facts in scans if facts.dpi}
     by_dpi: dict[int, list[Summary]] = {}
     for summary in known(measured, EFFECTIVE):
         dpi = next((delivered[m.scan] for m in summary.known if m.scan in delivered), None)

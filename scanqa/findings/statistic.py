@@ -219,7 +219,7 @@ def _against_dpi(
 ) -> Measurement | None:
     """A value changed by the dpi that the file of its scan states, in %; None without one."""
     facts = next((f for f in scans if f.file == m.scan), None)
-    if facts is None or facts.dpi_source != "file":
+    if facts is None or facts.dpi is None or facts.dpi_source != "file":
         return None
     down = m.direction == "travel" or m.name.endswith("_travel")
     dpi, old = facts.dpi[1 if down else 0], value_of(m)

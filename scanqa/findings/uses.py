@@ -1,9 +1,11 @@
 """Fit, limited or unfit, for each kind of work, with the measures that decide.
 
 Limits are data: ``uses.toml``, or a file of the user's own in the same form (`read_uses` of
-`scanqa.findings.uses_file`). The worst condition decides. Where a required measure is missing, or
-only a bound of it is known that cannot tell, the use is *not judged*; where an optional one is,
-the word stands and the gap is named.
+`scanqa.findings.uses_file`). The worst condition decides. A word is given where both ends of what
+is possible give it: bounds, twice the uncertainty, and of a required measure that is missing,
+everything. Else the use is *not judged*; where a third word is excluded, the two neighbours are
+named, and the measure that would settle most. Where an optional measure is missing, the word stands
+and the gap is named. Only scans whose role is sure count.
 """
 
 from __future__ import annotations
@@ -11,11 +13,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from scanqa.findings.statistic import Figure, figure, holds
-from scanqa.model import Fitness, Judged, UseVerdict
+from scanqa.findings.statistic import OPERATORS, Figure, figure
+from scanqa.model import Fitness, Judged, Measurement, Outcome, ScanFacts, UseVerdict
 from scanqa.summary import Summary
 
-_RANK: dict[Fitness, int] = {"fit": 0, "limited": 1, "unfit": 2}
+WORDS: tuple[Fitness, ...] = ("fit", "limited", "unfit")
+Span = tuple[int, int]  # ranks in WORDS of the best and of the worst word that is possible
+WHOLE: Span = (0, 2)
+SIGMAS = 2.0  # of its uncertainty, by which a value may lie elsewhere
+# What such a scan shows is not known: a measure of it is there by accident.
+UNSURE_ROLES = frozenset({"claim", "page", "picture"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +64,31 @@ class Use:
 
 
 def judge_uses(measured: Sequence[Summary], uses: Sequence[Use]) -> tuple[UseVerdict, ...]:
-    """One word per use."""
+    """One word per use, or what is left open.
+
+    Parameters
+    ----------
+    measured : sequence of Summary
+        Of scans whose role is sure (`of_sure_roles`).
+    uses : sequence of Use
+        Kinds of work and their limits.
+    """
     return tuple(_judge(use, measured) for use in uses)
+
+
+def of_sure_roles(
+    measurements: Sequence[Measurement], scans: Sequence[ScanFacts]
+) -> tuple[Measurement, ...]:
+    """Without those of scans of which it is not known what they show: these judge no use."""
+    unsure = {scan.file for scan in scans if scan.role in UNSURE_ROLES}
+    return tuple(m for m in measurements if m.scan not in unsure)
+
+
+def outcome(verdicts: Sequence[UseVerdict]) -> Outcome:
+    """The overall word: partly judged where some use has none."""
+    judged = overall(verdicts)
+    whole = judged == "not judged" or all(each.fitness != "not judged" for each in verdicts)
+    return Outcome(judged if whole else "partly judged", uses=tuple(verdicts), judged=judged)
 
 
 def overall(verdicts: Sequence[UseVerdict]) -> Fitness:
@@ -70,41 +100,67 @@ def overall(verdicts: Sequence[UseVerdict]) -> Fitness:
 
 
 def _judge(use: Use, measured: Sequence[Summary]) -> UseVerdict:
-    judged = tuple(_judged(condition, measured) for condition in use.conditions)
-    known = [each for each in judged if each.fitness != "not judged"]
-    fitness: Fitness = "not judged"
-    if known and not any(each.required and each.fitness == "not judged" for each in judged):
-        fitness = max((each.fitness for each in known), key=_RANK.__getitem__)
+    """The worst condition decides, so that one which is unfit for sure needs no other."""
+    found = [_judged(condition, measured) for condition in use.conditions]
+    judged = tuple(each for each, _ in found)
+    counted = [span for each, span in found if span is not None and (each.required or _known(each))]
+    if not any(_known(each) for each in judged):
+        counted = []
+    best, worst = (max(span[end] for span in counted) if counted else WHOLE[end] for end in (0, 1))
+    fitness = WORDS[best] if best == worst else "not judged"
+    between = WORDS[best : worst + 1] if worst - best == 1 else ()
     return UseVerdict(
         use.name,
         fitness,
         use.sentence,
-        deciding=tuple(each.measure for each in known if each.fitness == fitness),
+        deciding=tuple(each.measure for each in judged if each.fitness == fitness and _known(each)),
         conditions=judged,
+        between=between,
+        settles="" if best == worst else _settles(found),
     )
 
 
-def _judged(condition: Condition, measured: Sequence[Summary]) -> Judged:
+def _known(condition: Judged) -> bool:
+    return condition.value is not None
+
+
+def _settles(found: Sequence[tuple[Judged, Span | None]]) -> str:
+    """The measure of the condition that leaves most open; needed ones first."""
+    open_ones = [
+        (span[1] - span[0], each.required, each.measure)
+        for each, span in found
+        if span is not None and span[1] > span[0]
+    ]
+    return max(open_ones, key=lambda each: (each[1], each[0]))[2] if open_ones else ""
+
+
+def _judged(condition: Condition, measured: Sequence[Summary]) -> tuple[Judged, Span | None]:
+    """A condition with its word, and the ranks of the words that are possible."""
     found = figure(measured, condition.measure, condition.statistic)
     asked = Judged(
         condition.measure, condition.statistic, condition.operator, condition.fit,
         condition.limited, "not judged", required=condition.required, words=condition.words,
     )  # fmt: skip
     if found is None:
-        return asked
+        return asked, WHOLE if condition.required else None
     low, high = found.range or (None, None)
-    return replace(
-        asked, fitness=_fitness(found, condition), value=found.value,
+    best, worst = _span(found, condition)
+    judged = replace(
+        asked, fitness=WORDS[best] if best == worst else "not judged", value=found.value,
         uncertainty=found.uncertainty, bound=found.bound, low=low, high=high,
+        between=WORDS[best : worst + 1] if worst - best == 1 else (),
     )  # fmt: skip
+    return judged, (best, worst)
 
 
-def _fitness(found: Figure, condition: Condition) -> Fitness:
-    """The word that is sure; not judged where a bound cannot tell."""
-    fit = holds(found, condition.operator, condition.fit)
-    limited = holds(found, condition.operator, condition.limited)
-    if fit:
-        return "fit"
-    if limited:
-        return "limited"  # at least; a lower bound may hide that it is fit
-    return "not judged" if limited is None else "unfit"
+def _span(found: Figure, condition: Condition) -> Span:
+    """Ranks of the best and of the worst word that a number may have, both ends looked at."""
+    reach = SIGMAS * (found.uncertainty or 0.0)
+    ends = (found.least - reach, found.most + reach)
+    ranks = sorted(_rank(end, condition) for end in ends)
+    return ranks[0], ranks[1]
+
+
+def _rank(value: float, condition: Condition) -> int:
+    kept = OPERATORS[condition.operator]
+    return 0 if kept(value, condition.fit) else 1 if kept(value, condition.limited) else 2

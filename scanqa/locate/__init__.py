@@ -7,21 +7,36 @@ A sheet is known by its tags (`tags`, `frame`); paper without a sheet by what it
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scanqa.errors import MirroredScan, UnknownRole, UnreadableScan
+from scanqa.errors import MirroredScan, UnreadableScan
 from scanqa.locate.find_tags import detect, mirrored, picture, reduced, refine
 from scanqa.locate.frame import Frame, frames
-from scanqa.locate.role import looks_like
-from scanqa.model import Floats, Linear, Overview, Placement, Point, Role, Scan
+from scanqa.locate.role import LONG_SIDE_MM, Look, look_at
+from scanqa.model import (
+    MM_PER_INCH,
+    Floats,
+    Linear,
+    Overview,
+    Placement,
+    Point,
+    Role,
+    Scan,
+    Side,
+)
 
 WRONG_DPI = 0.02  # a stated dpi this far from the sheet's is not believed
 FEW_TAGS = 3
 FINER = 3  # a second look uses blocks this many times smaller
 NEED_TAGS = ("bed-sheet", "edge-strip", "gutter-ramp", "back-print")
-WITHOUT_TAGS = ("blank", "dark", "open-book")
+WITHOUT_TAGS = ("blank", "dark", "open-book", "page", "picture")
+BED_MM = (50.0, 500.0)  # the longer side of an image; a dpi that makes it otherwise is wrong
+UNLIKE_AXES = 2.5  # no scanner delivers so different a dpi along its two axes
+NOT_PLAIN = "told to be blank, but it looks like a {looks}: what is not plain paper counts too"
+NO_DPI = "what needs millimetres is not measured: give the dpi with --dpi"
 SHOW_THROUGH = 0.6  # tags whose ink is lighter than this part of the paper lie on its back
 
 __all__ = ["locate"]
@@ -34,6 +49,7 @@ def locate(
     *,
     dpi: float | None = None,
     role: Role | None = None,
+    book_edge: Side | None = None,
 ) -> tuple[Placement, ...]:
     """Find what lies on the glass and where.
 
@@ -45,26 +61,27 @@ def locate(
         Samples per inch that the user states; goes before what the file says.
     role : str, optional
         What lies on the glass, if the user says so; otherwise it is recognised.
+    book_edge : str, optional
+        The side where the user says that books have their spine.
 
     Returns
     -------
     tuple of Placement
-        One for each piece of a sheet; a single one for paper without a sheet.
+        One for each piece of a sheet; a single one for anything else.
 
     Raises
     ------
     MirroredScan
         If tags can be read in a mirror only.
-    UnknownRole
-        If the image shows no sheet, no blank or dark paper and no open book.
     UnreadableScan
-        If there is no sheet and neither the file nor the user says the dpi, or if the role that
-        the user names needs a sheet and there is none.
+        If a sheet lies face up, or if the role that the user names needs a sheet and there is
+        none.
     """
     stated: Point | None = (dpi, dpi) if dpi is not None else scan.dpi
     source = "option" if dpi is not None else "file"
+    looks = None
     if role not in WITHOUT_TAGS:
-        found, looks = _search(scan, overview, light, stated)
+        found, looks = _search(scan, overview, light, stated, book_edge)
         if found:
             return tuple(_placements(scan, overview, light, found, stated, source, role))
         if role in NEED_TAGS:
@@ -73,28 +90,75 @@ def locate(
                 f"shows no tags of a {role} sheet",
                 "check that the printed side lies on the glass and in focus",
             )
-        role = role or looks
-    if role is None:
-        raise UnknownRole(
-            scan.name,
-            "shows no scanqa sheet, is neither blank paper nor an open book",
-            "lay a printed sheet on the glass, or name its role with --role",
-        )
-    if stated is None:
-        raise UnreadableScan(scan.name, "says no dpi", "give it with --dpi")
-    return (Placement(scan, overview, light, role, stated, source),)
+    notes: tuple[str, ...] = ()
+    if stated is None or (dpi is None and (why := _impossible(scan, stated))):
+        notes = (f"{'the dpi is not known' if stated is None else why}; {NO_DPI}",)
+        stated, source = _assumed(scan), "assumed"
+    known = stated if source != "assumed" else None
+    looks = looks or look_at(light.light(overview.preview), overview.step_px, known, book_edge)
+    return (_without_sheet(scan, overview, light, looks, role, (stated, source, notes)),)
+
+
+def _without_sheet(
+    scan: Scan,
+    overview: Overview,
+    light: Linear,
+    looks: Look,
+    role: Role | None,
+    sampling: tuple[Point, str, tuple[str, ...]],
+) -> Placement:
+    """A scan without a sheet: as it looks, or as the user says."""
+    dpi, source, notes = sampling
+    placement = Placement(scan, overview, light, role or looks.role, dpi, source, notes=notes)
+    if role == "blank" and looks.role != "blank":
+        placement = replace(placement, notes=(*notes, NOT_PLAIN.format(looks=looks.role)))
+    if looks.paper is None or placement.role != "blank":
+        return placement
+    box, step = looks.paper, overview.step_px
+    left, top = placement.mm(box.left * step - 0.5, box.top * step - 0.5)
+    right = min(box.right * step, scan.width_px)
+    bottom = min(box.bottom * step, scan.height_px)
+    # A last part block of the preview is dropped: paper that reaches it reaches the image's side.
+    if "right" not in box.open_sides:
+        right = scan.width_px
+    if "bottom" not in box.open_sides:
+        bottom = scan.height_px
+    paper_mm = (left, top, *placement.mm(right - 0.5, bottom - 0.5))
+    return replace(placement, paper_mm=paper_mm)
+
+
+def _assumed(scan: Scan) -> Point:
+    """A dpi that lets the image be looked at; nothing in millimetres is said by it."""
+    dpi = max(scan.width_px, scan.height_px) * MM_PER_INCH / LONG_SIDE_MM
+    return dpi, dpi
+
+
+def _impossible(scan: Scan, dpi: Point) -> str:
+    """Why a stated dpi cannot be that of a flatbed, or an empty string."""
+    if max(dpi) > UNLIKE_AXES * min(dpi):
+        return f"the file says {dpi[0]:g} dpi across and {dpi[1]:g} along, which is hardly true"
+    longer = max(scan.width_px / dpi[0], scan.height_px / dpi[1]) * MM_PER_INCH
+    if BED_MM[0] <= longer <= BED_MM[1]:
+        return ""
+    return f"the file says {_words(dpi)}, which makes the image {longer:.0f} mm long: hardly true"
 
 
 def _search(
-    scan: Scan, overview: Overview, light: Linear, stated: Point | None
-) -> tuple[list[Frame], Role | None]:
-    """Pieces of a sheet, or else the role that the image looks like."""
+    scan: Scan,
+    overview: Overview,
+    light: Linear,
+    stated: Point | None,
+    book_edge: Side | None,
+) -> tuple[list[Frame], Look | None]:
+    """Pieces of a sheet, or else what the image looks like, if that is known already."""
     codes, step_px = overview.preview, overview.step_px
     found = _at_step(scan, light, codes, step_px, stated)
     if found:
         return found, None
-    looks = looks_like(light.light(codes), step_px, stated)
-    if looks in ("blank", "dark"):
+    if stated is not None and _impossible(scan, stated):
+        stated = None
+    looks = look_at(light.light(codes), step_px, stated, book_edge)
+    if looks.role in ("blank", "dark"):
         return [], looks
     _refuse_mirrored(scan, light, codes, step_px, stated)
     if step_px == 1:

@@ -1,12 +1,20 @@
-"""What paper without a sheet looks like: blank, dark, an open book, or none of these.
+"""What lies on the glass where there is no sheet: on positive evidence, or a page, or a picture.
 
 All on the preview in linear light, cut into tiles of about a centimetre. The *level* of a tile is
-a high percentile of its pixels: lines of print leave paper between them, so that the tiles of a
-page agree on one level, apart from a smooth fall toward the sides and from pictures, which are
-darker. In a photograph they do not agree, and something is lighter than most of it.
+a high percentile of its pixels: lines of print leave paper between them. *Ink* is what is darker
+than that and thin: a closing by a quarter of a tile takes it away. *Print* is ink in lines, so
+that its rows differ far more than its columns, or the other way round; dots, leaves and grains
+have no such way.
 
-The limits were set on photographs and pages (see tests/locate/test_role.py); they are choices,
-not physics. Whatever they get wrong, the user can put right by naming the role.
+- ``dark``: nothing lighter than black card.
+- ``blank``: paper inside its border (`reading.paper_border`), plain to the last tile, not ruled.
+- ``open-book``: print on paper and a spine (`reading.book_spine`); on paper without print only
+  where the user says that the spine lies, since a lamp may fail at a side, and lids have shadows.
+- ``page``: print on paper without a spine, or paper with little on it.
+- ``picture``: anything else.
+
+The limits were set on photographs and pages (see tests/locate/test_role.py, tests/real); they are
+choices, not physics. Whatever they get wrong, the user can put right by naming the role.
 """
 
 from __future__ import annotations
@@ -16,35 +24,64 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
-from scanqa.model import MM_PER_INCH, Floats, Point, Role
+from scanqa.model import MM_PER_INCH, Floats, Point, Role, Side
+from scanqa.reading.book_spine import Spine, find_spines
+from scanqa.reading.paper_border import Box, find_border
 
 TILE_MM = 12.0
 TILES_ALONG = (16, 40)  # fewest and most tiles along the long side, whatever the dpi says
+LONG_SIDE_MM = 300  # of an image whose dpi is not known: to look at it, not to measure
 LEVEL = 85  # percentile of a tile's pixels
 PAPER = 90  # percentile of the tiles' levels
 
 DARKEST_PAPER = 0.2  # light
 MOST_TINT = 0.5  # of paper: lightest less darkest channel, over the lightest
 THIN = 3  # levels of the whole need no more than every third pixel
-LIGHTER = (1.12, 0.01)  # more than this share of pixels lighter than so many times the paper
+LIGHTER = (1.12, 0.012)  # more than this share of pixels lighter than so many times the paper
 
 DARK_LIGHT = 0.15  # nothing on dark card is lighter
 DARK_SPREAD = 0.06  # from its 2nd to its 98th percentile
 
-BORDER_SHARE = 0.12  # of each side, left out when blankness is judged: edge shadow
+BORDER_SHARE = 0.12  # of each side, left out when the shading is judged: edge shadow
 PLAIN = 0.08  # a pixel this near the middle of its tile is plain
 BLANK_PLAIN = 0.97  # share of plain pixels on blank paper: dust and streaks are few
 BLANK_SHADE = 0.6  # lightest part of a blank bed to the darkest
+INKED, INKED_TILES = 0.03, 0.01  # share of ink on a tile that is written on; of such tiles
+FEW_TILES = 2  # dirt may look like writing
+RULE_DEPTH, RULES, RULE_STRIPS = 0.025, 6, 8  # of a ruled line, number of them, in most of strips
+RULE_PITCH_MM = (3.0, 16.0)
+REGULAR = (0.15, 0.7)  # pitches so near their median, and what share of them
 
-BARE = 0.25  # of the paper; rows and columns of tiles below it lie beside the book
-PAGE_TILE = 0.12  # a tile of a page has this level, or one this near
-PAGE_PIXEL, PAGE_PIXELS = 0.08, 0.35  # and so much of it is that near its level
-PAGE_SHARE = 0.5  # of the tiles of a book; the rest may be pictures
+BARE = 0.25  # of the paper; tiles below it lie beside the page
+INK, NOT_LARGE = 0.85, 0.88  # of a tile's level: darker is ink, if closing lifts it above
 PRINTED = (0.03, 0.6)  # share of ink on a tile with words
-PRINTED_SHARE = 0.15
-GUTTER_DEPTH, GUTTER_MM = 0.55, 8.0  # darker than this, and still dark so far from the side
-GUTTER_END = 0.9
+PRINTED_SHARE = 0.15  # of the page's tiles
+LINED, ONE_WAY = 0.5, 3.0  # share of printed tiles in lines; over those in lines the other way
+WAYS = 2.0  # rows differ so much more than columns
+LITTLE, STROKES = 0.4, 0.6  # of tiles with little on them; of all that is dark there
+SPECKS = 0.002  # of the page
+WHITE_DEPTH, WHITE_REACH_MM = 0.55, 6.0  # of what may be a spine on paper without print
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What an image looks like.
+
+    Attributes
+    ----------
+    role : str
+        ``blank``, ``dark``, ``open-book``, ``page`` or ``picture``.
+    paper : Box or None
+        Inside of a blank's paper in pixels of the preview, where it does not cover the glass.
+    spines : tuple of Spine
+        Of an open book, in pixels of the preview.
+    """
+
+    role: Role
+    paper: Box | None = None
+    spines: tuple[Spine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,10 +91,13 @@ class _Tiles:
     pixels: Floats
     levels: Floats
     paper: float
+    side: int
 
 
-def looks_like(light: NDArray[Any], step_px: int, dpi: Point | None) -> Role | None:
-    """Role of a scan that shows no sheet.
+def look_at(
+    light: NDArray[Any], step_px: int, dpi: Point | None, book_edge: Side | None = None
+) -> Look:
+    """What a scan shows that has no sheet on it.
 
     Parameters
     ----------
@@ -67,27 +107,71 @@ def looks_like(light: NDArray[Any], step_px: int, dpi: Point | None) -> Role | N
         Pixels of the scan in one of the preview.
     dpi : (x, y) or None
         Of the scan.
-
-    Returns
-    -------
-    str or None
-        ``blank``, ``dark``, ``open-book``, or None for anything else.
+    book_edge : str, optional
+        The side where the user says that the spine of books lies: there a weaker darkening is
+        evidence of one.
     """
     grey = light.mean(axis=2, dtype=np.float64)
     low, high = np.percentile(grey[::THIN, ::THIN], (2, 98))
     if high < DARK_LIGHT:
-        return "dark" if high - low < DARK_SPREAD else None
-    mm_px = max(grey.shape) / 300 if dpi is None else sum(dpi) / 2 / MM_PER_INCH / step_px
+        return Look("dark" if high - low < DARK_SPREAD else "picture")
+    mm_px = max(grey.shape) / LONG_SIDE_MM if dpi is None else sum(dpi) / 2 / MM_PER_INCH / step_px
     tiles = _tiles(grey, mm_px)
     if tiles is None or not _is_paper(light, grey, tiles):
-        return None
-    gutter = _has_gutter(grey, mm_px)
-    if _is_blank(grey, tiles):
-        return "open-book" if gutter else "blank"
-    pages, printed = _pages(tiles)
-    if pages >= PAGE_SHARE and (gutter or printed >= PRINTED_SHARE):
-        return "open-book"
-    return None
+        return Look("picture")
+    box = find_border(grey, mm_px)
+    inner = grey if box is None else grey[box.top : box.bottom, box.left : box.right]
+    ink, lined = _print(grey, tiles)
+    if not lined and is_plain(inner, mm_px):
+        return _white(grey, mm_px, book_edge, box)
+    if lined:
+        spines = find_spines(grey, mm_px, book_edge)
+        return Look("open-book" if spines else "page", spines=spines)
+    if not _has_little(grey, tiles, ink):
+        return Look("picture")
+    spines = find_spines(grey, mm_px, book_edge)
+    told = any(spine.toward == book_edge for spine in spines)
+    return Look("open-book", spines=spines) if told else Look("page")
+
+
+def is_plain(grey: Floats, mm_px: float) -> bool:
+    """Whether light is that of plain paper: few specks, moderate shading, no words, no rules.
+
+    Parameters
+    ----------
+    grey : (rows, columns)
+        Of paper, or what may be it, inside its border.
+    mm_px : float
+        Pixels per millimetre.
+    """
+    tiles = _tiles(grey, mm_px)
+    if tiles is None or not _is_even(tiles):
+        return False
+    if any(_is_ruled(turned, mm_px) for turned in (grey, grey.T)):
+        return False
+    without = _without_lines(_without_lines(grey, mm_px).T, mm_px).T
+    tiles = _tiles(without, mm_px)
+    if tiles is None:
+        return False
+    inked = _cut(_ink(without, tiles), tiles.side).mean(axis=2) > INKED
+    return bool(inked.sum() <= max(INKED_TILES * inked.size, FEW_TILES))
+
+
+def _white(grey: Floats, mm_px: float, book_edge: Side | None, box: Box | None) -> Look:
+    """Plain paper: blank, unless it darkens as at a spine.
+
+    A white page by its spine, a lid by its frame and a bed by a failing lamp look alike: only
+    where the user says that the spine lies is it a book.
+    """
+    found = find_spines(grey, mm_px)
+    spines = tuple(s for s in found if s.reach_mm >= WHITE_REACH_MM and s.depth < WHITE_DEPTH)
+    if not spines:
+        return Look("blank", box)
+    told = [s for s in spines if s.toward == book_edge]
+    return Look("open-book", spines=spines) if told else Look("page")
+
+
+# ----------------------------------------------------------------------------------- tiles
 
 
 def _tiles(grey: Floats, mm_px: float) -> _Tiles | None:
@@ -99,12 +183,12 @@ def _tiles(grey: Floats, mm_px: float) -> _Tiles | None:
     if min(pixels.shape[:2]) < 3:
         return None
     levels = np.percentile(pixels, LEVEL, axis=2)
-    return _Tiles(pixels, levels, float(np.percentile(levels, PAPER)))
+    return _Tiles(pixels, levels, float(np.percentile(levels, PAPER)), side)
 
 
-def _cut(grey: Floats, side: int) -> Floats:
-    rows, columns = (n // side for n in grey.shape)
-    whole = grey[: rows * side, : columns * side].reshape(rows, side, columns, side)
+def _cut(image: NDArray[Any], side: int) -> NDArray[Any]:
+    rows, columns = (n // side for n in image.shape)
+    whole = image[: rows * side, : columns * side].reshape(rows, side, columns, side)
     return whole.transpose(0, 2, 1, 3).reshape(rows, columns, side * side)
 
 
@@ -123,7 +207,10 @@ def _is_paper(light: NDArray[Any], grey: Floats, tiles: _Tiles) -> bool:
     return bool(tint.max() - tint.min() < MOST_TINT * tint.max())
 
 
-def _is_blank(grey: Floats, tiles: _Tiles) -> bool:
+# ------------------------------------------------------------------------------ plain paper
+
+
+def _is_even(tiles: _Tiles) -> bool:
     """Whether all but few pixels inside the border are plain, and the shading is moderate."""
     rows, columns = (max(int(np.ceil(BORDER_SHARE * n)), 1) for n in tiles.levels.shape)
     inner = tiles.pixels[rows:-rows, columns:-columns]
@@ -137,35 +224,85 @@ def _is_blank(grey: Floats, tiles: _Tiles) -> bool:
     return bool(plain.mean() > BLANK_PLAIN)
 
 
-def _has_gutter(grey: Floats, mm_px: float) -> bool:
-    """Whether paper darkens deeply and softly, toward a side or in the middle."""
-    return any(
-        _soft_dip(np.percentile(grey, LEVEL, axis=axis), round(GUTTER_MM * mm_px))
-        for axis in range(2)
-    )
+def _is_ruled(grey: Floats, mm_px: float) -> bool:
+    """Whether dark lines lie along the rows at one pitch, a little askew at most."""
+    strips = np.array_split(grey, RULE_STRIPS, axis=1)
+    seen = 0
+    for strip in strips:
+        dips = 1 - _line_shape(np.median(strip, axis=1), mm_px)
+        reach = max(round(RULE_PITCH_MM[0] / 2 * mm_px), 1)
+        peaks = (dips == ndimage.maximum_filter1d(dips, 2 * reach + 1)) & (dips > RULE_DEPTH)
+        pitch = np.diff(np.flatnonzero(peaks)) / mm_px
+        if len(pitch) < RULES - 1:
+            continue
+        middle = np.median(pitch)
+        regular = np.abs(pitch - middle) < REGULAR[0] * middle
+        between = RULE_PITCH_MM[0] <= middle <= RULE_PITCH_MM[1]
+        seen += bool(between and regular.mean() >= REGULAR[1])
+    return seen > RULE_STRIPS / 2
 
 
-def _soft_dip(profile: Floats, reach: int) -> bool:
-    """Whether a profile falls below `GUTTER_DEPTH` and takes at least `reach` to come back.
-
-    Falls to nothing within a pixel or two are the end of the paper, not a shadow on it.
-    """
-    relative = profile / np.percentile(profile, PAPER)
-    shadow = np.flatnonzero((relative < GUTTER_END) & (relative > BARE))
-    runs = np.split(shadow, np.flatnonzero(np.diff(shadow) > 1) + 1)
-    return any(len(run) >= reach and relative[run].min() < GUTTER_DEPTH for run in runs)
+def _line_shape(profile: Floats, mm_px: float) -> Floats:
+    """A profile over what it is without lines."""
+    wide = 2 * round(RULE_PITCH_MM[0] / 2 * mm_px) + 1
+    smooth = ndimage.median_filter(profile, wide, mode="nearest")
+    return np.asarray(profile / np.maximum(smooth, 1e-6))
 
 
-def _pages(tiles: _Tiles) -> tuple[float, float]:
-    """Share of the book's tiles that have the level of the page, and share that bear words."""
-    levels = tiles.levels
-    across, down = np.percentile(levels, LEVEL, axis=0), np.percentile(levels, LEVEL, axis=1)
-    page = np.minimum(across[None, :], down[:, None])  # falls toward the sides, not inside
-    book = page > BARE * tiles.paper
-    near = np.abs(tiles.pixels / np.maximum(levels, 1e-6)[:, :, None] - 1) < PAGE_PIXEL
-    agrees = np.abs(levels - page) < PAGE_TILE * page
-    of_page = book & agrees & (near.mean(axis=2) > PAGE_PIXELS)
-    ink = (tiles.pixels < 0.85 * levels[:, :, None]).mean(axis=2)
-    printed = of_page & (ink > PRINTED[0]) & (ink < PRINTED[1])
-    count = max(int(book.sum()), 1)
-    return float(of_page.sum()) / count, float(printed.sum()) / count
+def _without_lines(grey: Floats, mm_px: float) -> Floats:
+    """Dark lines along the columns taken off: those of the scanner are no writing."""
+    return grey / np.minimum(_line_shape(np.median(grey, axis=0), mm_px), 1)
+
+
+# ------------------------------------------------------------------------------------ print
+
+
+def _ink(grey: Floats, tiles: _Tiles) -> NDArray[np.bool_]:
+    """Pixels that are darker than their tile's level and part of something thin."""
+    size = max(3, 2 * round(tiles.side / 8) + 1)
+    # All is dark beyond the image: the frame's shadow is not closed.
+    closed = ndimage.grey_closing(grey, size=(size, size), mode="constant", cval=0.0)
+    level = _level_map(grey, tiles)
+    return np.asarray((grey < INK * level) & (closed > NOT_LARGE * level))
+
+
+def _has_little(grey: Floats, tiles: _Tiles, ink: NDArray[np.bool_]) -> bool:
+    """Whether there are few words, or other strokes, on paper and hardly anything large."""
+    if (_cut(ink, tiles.side).mean(axis=2) > INKED).mean() > LITTLE:
+        return False
+    across, down = (np.percentile(grey, LEVEL, axis=axis) for axis in range(2))
+    page = np.minimum(across, down[:, np.newaxis])  # falls toward the sides, not inside
+    dark = (grey < INK * page) & (page > BARE * tiles.paper)
+    return bool(ink.sum() > STROKES * dark.sum() or dark.mean() < SPECKS)
+
+
+def _level_map(grey: Floats, tiles: _Tiles) -> Floats:
+    """The level of its tile at each pixel."""
+    level = np.kron(tiles.levels, np.ones((tiles.side, tiles.side)))
+    missing = [(0, n - m) for n, m in zip(grey.shape, level.shape, strict=True)]
+    return np.asarray(np.pad(level, missing, mode="edge"))
+
+
+def _print(grey: Floats, tiles: _Tiles) -> tuple[NDArray[np.bool_], bool]:
+    """Ink, and whether it stands in lines on enough of the page."""
+    ink = _ink(grey, tiles)
+    rows, columns = tiles.levels.shape
+    cut = _cut(ink, tiles.side).reshape(rows, columns, tiles.side, tiles.side)
+    share = cut.mean(axis=(2, 3))
+    page = tiles.levels > BARE * tiles.paper
+    printed = page & (share > PRINTED[0]) & (share < PRINTED[1])
+    if printed.sum() < PRINTED_SHARE * page.sum():
+        return ink, False
+    dark = np.where(ink, 1 - grey / np.maximum(np.percentile(grey, LEVEL), 1e-6), 0.0)
+    cut = _cut(dark, tiles.side).reshape(rows, columns, tiles.side, tiles.side)[printed]
+    down, across = (_unevenness(cut.mean(axis=axis)) for axis in (2, 1))
+    lines = (np.mean(down > WAYS * across), np.mean(across > WAYS * down))
+    return ink, bool(max(lines) >= LINED and max(lines) >= ONE_WAY * min(lines))
+
+
+def _unevenness(profiles: Floats) -> Floats:
+    """Variance of each profile about a straight line."""
+    at = np.arange(profiles.shape[1]) - (profiles.shape[1] - 1) / 2
+    slope = profiles @ at / (at @ at)
+    rest = profiles - profiles.mean(axis=1, keepdims=True) - slope[:, None] * at
+    return np.asarray(rest.var(axis=1))

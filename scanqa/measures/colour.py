@@ -126,9 +126,9 @@ def _sites(placement: Placement) -> Iterator[_Site]:
         if (codes == codes[..., :1]).all():
             found = EQUAL_CHANNELS
         else:
-            planes = dict(
-                zip(COLOURS, np.moveaxis(placement.light.light(codes), -1, 0), strict=True)
-            )
+            light = placement.light.light(codes)
+            light[codes >= placement.overview.top_code] = 1.0
+            planes = dict(zip(COLOURS, np.moveaxis(light, -1, 0), strict=True))
             others = [planes[name] for name in MOVED]
             found = edge_shifts(planes["green"], others, place.line, place.reach_px)
         yield _Site(edge, placement.scan.name, place, found)

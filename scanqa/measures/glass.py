@@ -6,11 +6,14 @@ blocks that differs from its surroundings in *every* scan, in the same sense, by
 the local scatter; what is in one scan only lies on the paper. Contrast and box are then taken
 from the full-resolution pixels of the scan.
 
-One scan alone cannot tell a mark from a speck in the paper: nothing is reported.
+Papers with many specks share some by accident: what they share when one is displaced says how
+strong a mark must be to be none (`scanqa.numeric.coincidence`). One scan alone, or a paper that
+lay still, cannot tell a mark from a speck in the paper: nothing is reported.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -30,13 +33,19 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
+from scanqa.numeric.coincidence import Picture, Spot, shared_spots, strongest_by_chance
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.spread import sigma_about_zero
 from scanqa.reading.crops import crop
+from scanqa.reading.cut_off import clipped
+from scanqa.reading.jpeg_grid import BLOCK as JPEG_BLOCK
+from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
 
 MARGIN_MM = 2.0  # shadow of the frame
 BACKGROUND_BLOCKS = 15  # shading is what is wider than about half of this
-SEED, GROW = 5.0, 3.0  # scatters, in every scan: to begin a mark, and to belong to one
+LEVELS = 2.0  # steps of the levels of JPEG that a mark must exceed
+OVER_CHANCE = 1.3  # of the strongest spot that scans share when displaced: what a mark must have
+SAME_GRAIN = 0.4  # correlation of the grain of two scans, above which the paper did not move
 # A mark must cover a block of the preview by this much: grain that both scans share by chance
 # stays far below. 1 % of a 0.3 mm block is a black speck of 35 µm.
 LEAST_CONTRAST = 0.01
@@ -44,6 +53,13 @@ SCRATCH_RATIO, SCRATCH_MM = 4.0, 1.5  # length over width, and length, of a scra
 STREAK_SHARE = 0.3  # of the bed: a longer straight group is a streak, not a mark
 MOST_MARKS = 60
 CROPS = 3
+
+
+STILL = Reason(
+    "unlike",
+    "the paper did not move between the scans, so its specks look like marks on the glass: move it "
+    "by a few millimetres and scan again",
+)
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:
@@ -73,20 +89,49 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             "scan again with the paper moved",
         )
         return Results((not_measurable("glass.marks", why, first.scan.name),))
-    scores = [_scores(placement) for placement in alike]
-    common = _common(np.stack([score for score, _ in scores]))
-    least = np.min([np.abs(contrast) for _, contrast in scores], axis=0)
-    common = np.where(least >= LEAST_CONTRAST / 2, common, 0.0)
+    grid = next(filter(None, map(jpeg_grid, alike)), None)
+    step, least = first.overview.step_px, LEAST_CONTRAST
+    if grid is not None:  # blocks of JPEG have levels of their own
+        step *= math.ceil(2 * JPEG_BLOCK / step)
+        least = max(least, LEVELS * grid.light(first, grid.level))
+    pictures = [_picture(placement, step) for placement in alike]
+    if _lay_still(pictures[0].contrast, pictures[1].contrast):
+        return Results((not_measurable("glass.marks", STILL, first.scan.name),))
+    spots = shared_spots(pictures, least)
+    chance = strongest_by_chance(pictures, spots, least)
+    limit = max(OVER_CHANCE * chance, least)
     marks = []
-    for group in _groups(common):
-        if least[group].max() >= LEAST_CONTRAST:
-            mark = _mark(first, group, common)
+    for spot in spots:
+        if spot.contrast >= limit:
+            mark = _mark(first, spot, pictures[0].contrast, step)
             if mark is not None:
                 marks.append(mark)
     marks.sort(key=lambda mark: -mark.contrast_percent)
-    number = Measurement("glass.marks", float(len(marks)), 0.0, scan=first.scan.name)
+    number = _number(len(marks), limit, first, grid)
     crops = tuple(_crop(first, mark) for mark in marks[:CROPS])
     return Results((number,), (), tuple(marks[:MOST_MARKS]), crops)
+
+
+def _number(count: int, limit: float, first: Placement, grid: JpegGrid | None) -> Measurement:
+    """How many marks there are: at least those that the specks of the paper do not hide."""
+    scan = first.scan.name
+    if limit <= LEAST_CONTRAST and grid is None:
+        return Measurement("glass.marks", float(count), 0.0, scan=scan)
+    of_levels = None if grid is None else grid.why
+    why = (
+        clipped(first)
+        or of_levels
+        or Reason(
+            "uneven",
+            f"specks of the paper hide marks under {100 * limit:.0f} % contrast (in blocks of "
+            "0.3 mm): lay plain, even paper",
+        )
+    )
+    if not count:
+        return not_measurable("glass.marks", why, scan)
+    return Measurement(
+        "glass.marks", float(count), 0.0, "at-least", why.words, scan, reason_kind=why.kind
+    )
 
 
 def _largest_group(placements: Sequence[Placement]) -> list[Placement]:
@@ -97,8 +142,8 @@ def _largest_group(placements: Sequence[Placement]) -> list[Placement]:
     return max(groups.values(), key=len, default=[])
 
 
-def _scores(placement: Placement) -> tuple[Floats, Floats]:
-    """Contrast of each preview block over its local scatter, and the contrast itself."""
+def _picture(placement: Placement, step: int) -> Picture:
+    """Contrast of each preview block, and the same over its local scatter."""
     from scipy.ndimage import median_filter, uniform_filter
 
     level = luma(placement.light.light(placement.overview.preview))
@@ -124,9 +169,16 @@ def _scores(placement: Placement) -> tuple[Floats, Floats]:
     margin = round(MARGIN_MM * placement.dpi[0] / MM_PER_INCH / placement.overview.step_px) + 1
     inside = np.zeros_like(lit)
     inside[margin:-margin, margin:-margin] = True
-    rest = np.where(inside & lit, rest, 0.0)
+    rest = _blocks(np.where(inside & lit, rest, 0.0), step // placement.overview.step_px)
     sigma = _local_scatter(rest)
-    return rest / sigma, np.expm1(rest)
+    return Picture(np.expm1(rest), rest / sigma)
+
+
+def _blocks(plane: Floats, per: int) -> Floats:
+    """Means over `per` × `per` blocks."""
+    rows, columns = (n // per for n in plane.shape)
+    cut = plane[: rows * per, : columns * per]
+    return np.asarray(cut.reshape(rows, per, columns, per).mean(axis=(1, 3)), np.float64)
 
 
 def _local_scatter(rest: Floats, tile: int = 64) -> Floats:
@@ -140,35 +192,21 @@ def _local_scatter(rest: Floats, tile: int = 64) -> Floats:
     return out
 
 
-def _common(scores: Floats) -> Floats:
-    """The weakest score of all scans where they agree in sense, 0 where they do not."""
-    low, high = scores.min(axis=0), scores.max(axis=0)
-    return np.where(low > 0, low, np.where(high < 0, high, 0.0))
+def _lay_still(one: Floats, other: Floats) -> bool:
+    """Whether the grain of two scans is the same in place; specks and marks count for little."""
+    planes = []
+    for contrast in (one, other):
+        limit = 3 * float(sigma_about_zero(contrast[contrast != 0]))
+        planes.append(np.clip(contrast, -limit, limit).ravel())
+    product = float(planes[0] @ planes[1])
+    return product > SAME_GRAIN * float(np.linalg.norm(planes[0]) * np.linalg.norm(planes[1]))
 
 
-def _groups(score: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Rows and columns of each group of touching blocks that holds a clear one."""
-    from scipy.ndimage import find_objects, label
-
-    out = []
-    for sign in (1, -1):
-        labels, _ = label(sign * score > GROW, np.ones((3, 3)))
-        for index, box in enumerate(find_objects(labels), start=1):
-            rows, columns = np.nonzero(labels[box] == index)
-            rows, columns = rows + box[0].start, columns + box[1].start
-            if np.max(sign * score[rows, columns]) > SEED:
-                out.append((rows, columns))
-    return out
-
-
-def _mark(
-    placement: Placement, group: tuple[NDArray[np.intp], NDArray[np.intp]], score: Floats
-) -> Mark | None:
-    """Box, contrast and kind of a group, from full-resolution pixels; None if it is a streak."""
-    rows, columns = group
-    step = placement.overview.step_px
+def _mark(placement: Placement, spot: Spot, contrast_of_blocks: Floats, step: int) -> Mark | None:
+    """Box, contrast and kind of a spot, from full-resolution pixels; None if it is a streak."""
+    rows, columns = spot.rows, spot.columns
     tall, wide = np.ptp(rows) + 1, np.ptp(columns) + 1
-    shares = tall / score.shape[0], wide / score.shape[1]
+    shares = tall / contrast_of_blocks.shape[0], wide / contrast_of_blocks.shape[1]
     if (shares[0] > STREAK_SHARE and wide < 4) or (shares[1] > STREAK_SHARE and tall < 4):
         return None
     scan = placement.scan
@@ -177,9 +215,9 @@ def _mark(
     bottom = min((rows.max() + 1) * step + margin, scan.height_px)
     right = min((columns.max() + 1) * step + margin, scan.width_px)
     window = Window(int(row), int(col), int(bottom - row), int(right - col))
-    sign = float(np.sign(score[rows[0], columns[0]]))
+    sign = float(np.sign(contrast_of_blocks[rows[0], columns[0]]))
     thickness = len(rows) * step / max(tall, wide)
-    contrast, inside = _full_resolution(placement, window, sign, 2 * int(thickness / 8) + 1)
+    contrast, inside = _full_resolution(placement, window, sign, 2 * int(thickness / 8) + 1, step)
     pitch = np.array([MM_PER_INCH / dpi for dpi in placement.dpi])
     places = np.argwhere(inside)[:, ::-1] + np.array([col, row])
     blocks = np.stack([columns, rows], axis=1)
@@ -201,7 +239,7 @@ def _mark(
 
 
 def _full_resolution(
-    placement: Placement, window: Window, sign: float, smooth_px: int
+    placement: Placement, window: Window, sign: float, smooth_px: int, edge: int
 ) -> tuple[float, NDArray[np.bool_]]:
     """Contrast at the middle of a mark and the pixels at half of it or more."""
     from scipy.ndimage import uniform_filter
@@ -209,7 +247,6 @@ def _full_resolution(
     light = luma(placement.light.light(placement.scan.window(window)))
     smooth = uniform_filter(light, min(max(smooth_px, 3), 31), mode="nearest")
     rim = np.ones(light.shape, bool)
-    edge = placement.overview.step_px
     rim[edge:-edge, edge:-edge] = False
     ground = float(np.median(smooth[rim]))
     relative = sign * (smooth / ground - 1)

@@ -1,6 +1,7 @@
 """Levels and tones: what is cut off, how light white is, how dark black, how grey is reproduced.
 
-*Clipped*: share of all samples at the highest code, counted exactly, for each scan.
+*Clipped*: share of all samples on the plateau at the top of the scale (`scanqa.scans.plateau`),
+counted exactly, for each scan.
 *White*: L* of luma on blank paper, median over the scan. *Black*: the same on a scan of black
 card; without one, the darkest printed patch of a located sheet (printed black is not the
 scanner's black: a lower figure may be reachable, and the reason says so).

@@ -37,7 +37,7 @@ from scanqa.model.judgement import (
     Verdict,
     changed,
 )
-from scanqa.model.record import SCHEMA, Qualification, Record, Rejected, ScanFacts
+from scanqa.model.record import SCHEMA, PaperLies, Qualification, Record, Rejected, ScanFacts
 from scanqa.model.result import (
     Curve,
     Evidence,
@@ -110,6 +110,7 @@ __all__ = [
     "OpticsFor",
     "Outcome",
     "Overview",
+    "PaperLies",
     "Patch",
     "Piece",
     "Pixels",

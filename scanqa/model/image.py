@@ -107,8 +107,12 @@ class Overview:
         Height of a band.
     row_means : (height_px, bands, channels)
         Mean of each row within each band of columns, bands of equal width.
+    top_code : int
+        Lowest code that counts as the top of the scale: what is cut off gathers from there on.
     top_share : float
-        Share of samples at the highest code.
+        Share of samples there.
+    top_blocks : (rows / step, columns / step)
+        Share of each block's samples there, in the channel that has most.
     """
 
     preview: NDArray[np.float32]
@@ -116,7 +120,9 @@ class Overview:
     column_means: NDArray[np.float32]
     band_rows_px: int
     row_means: NDArray[np.float32]
+    top_code: int
     top_share: float
+    top_blocks: NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,6 +165,7 @@ class Placement:
     ----------
     dpi : (x, y)
         Used for image millimetres; from the file, an option or the located sheet (`dpi_source`).
+        ``assumed`` if none of them says it: then only what needs no millimetres is measured.
     to_px : (2, 3) float64 or None
         Affine map from sheet mm to pixels, ``px = to_px[:, :2] @ mm + to_px[:, 2]``.
     rotation_deg : int
@@ -167,6 +174,8 @@ class Placement:
         Root-mean-square distance of the tag corners from the affine map, on the paper.
     corners_px : (tags, 4, 2) float64 or None
         Refined tag corners that the map was fitted to, with `tags` their ids.
+    paper_mm : (left, top, right, bottom) or None
+        Inside of a blank's paper in image mm, where it does not cover the glass.
     """
 
     scan: Scan
@@ -174,7 +183,7 @@ class Placement:
     light: Linear
     role: Role
     dpi: tuple[float, float]
-    dpi_source: str  # "file", "option", "sheet"
+    dpi_source: str  # "file", "option", "sheet", "assumed"
     sheet: Sheet | None = None
     piece: Piece | None = None
     to_px: Floats | None = None
@@ -183,6 +192,7 @@ class Placement:
     tags: tuple[int, ...] = ()
     corners_px: Floats | None = None
     notes: tuple[str, ...] = ()
+    paper_mm: tuple[float, float, float, float] | None = None
 
     def mm(self, x_px: float, y_px: float) -> Point:
         """Image millimetres of a pixel position."""

@@ -16,7 +16,7 @@ from scanqa.model.terms import Channel, Direction, Point
 
 Verdict = Literal["met", "not met", "not judged"]
 Severity = Literal["fault", "warning", "note", "good"]
-Fitness = Literal["fit", "limited", "unfit", "not judged"]
+Fitness = Literal["fit", "limited", "unfit", "partly judged", "not judged"]
 Gap = Literal["", "no-measure", "not-measured", "bound-of-method", "bound-of-value"]
 
 SEVERITIES: tuple[Severity, ...] = ("fault", "warning", "note", "good")  # the gravest first
@@ -67,8 +67,14 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag
     causes : tuple of Share
         Those that are likely enough to be named, the likeliest first; empty for advice, where
         causes are not weighed.
-    alike : str
-        Id of a second cause that these scans hardly tell from the first, or empty.
+    alike : tuple of str
+        Ids of causes that these scans hardly tell from the first.
+    confirmed : bool
+        Whether a second look, which differs in what else could be the cause, agrees (or the
+        signs need none).
+    look : str
+        Id of the second look (`scanqa.catalogue.SECOND_LOOKS`) that settles it, or settled it;
+        empty if none is needed.
     rests_on : tuple of str
         Names of measures.
     title, reason : str
@@ -86,7 +92,9 @@ class Diagnosis(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind", tag
     severity: Severity
     signs: tuple[Seen, ...] = ()
     causes: tuple[Share, ...] = ()
-    alike: str = ""
+    alike: tuple[str, ...] = ()
+    confirmed: bool = True
+    look: str = ""
     rests_on: tuple[str, ...] = ()
     title: str = ""
     reason: str = ""
@@ -157,7 +165,8 @@ def changed(finding: AnyFinding, **fields: object) -> AnyFinding:
 class Judged:
     """One condition of a use: the value, its limits, and the word that is sure.
 
-    `words` is what the file of uses calls the measure.
+    `words` is what the file of uses calls the measure; `between` are the words that its bounds and
+    twice its uncertainty leave open, the best first, where they are two.
     """
 
     measure: str
@@ -173,6 +182,7 @@ class Judged:
     high: float | None = None
     required: bool = False
     words: str = ""
+    between: tuple[Fitness, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +191,12 @@ class UseVerdict:
 
     Attributes
     ----------
+    fitness : str
+        The word that both ends of what is possible give; else ``not judged``.
+    between : tuple of str
+        The two neighbouring words that are possible, where a third is excluded.
+    settles : str
+        The measure whose better knowledge would settle most, where there is no word.
     use, sentence : str
         Its name and what it is, as the file of uses has them.
     reason : str
@@ -195,6 +211,8 @@ class UseVerdict:
     reason: str = ""
     deciding: tuple[str, ...] = ()
     conditions: tuple[Judged, ...] = ()
+    between: tuple[Fitness, ...] = ()
+    settles: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,11 +227,20 @@ class Action:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """The first thing a reader sees: the overall word and a sentence, then one word per use."""
+    """The first thing a reader sees: the overall word and a sentence, then one word per use.
+
+    Attributes
+    ----------
+    fitness : str
+        ``partly judged`` where some uses have no word.
+    judged : str
+        One word for those that have one.
+    """
 
     fitness: Fitness
     sentence: str = ""
     uses: tuple[UseVerdict, ...] = ()
+    judged: Fitness = "not judged"
 
 
 @dataclass(frozen=True, slots=True)

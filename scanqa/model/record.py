@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from scanqa.catalogue import Role
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
@@ -11,10 +12,22 @@ from scanqa.model.work import Plan
 
 SCHEMA = "scanqa.qualification/2"
 
+# How plain paper lies against that of the first blank scan of its size; empty if unknown.
+PaperLies = Literal["", "first", "still", "moved", "quarter", "half"]
+
 
 @dataclass(frozen=True, slots=True)
 class ScanFacts:
-    """What is kept of a scan; `file` is unlike that of all other scans of the record."""
+    """What is kept of a scan; `file` is unlike that of all other scans of the record.
+
+    Attributes
+    ----------
+    dpi : (x, y) or None
+        None if neither file nor user nor sheet says it: then nothing in mm was measured.
+    paper : str
+        Of a blank: how its paper lies against that of the first blank of its size (``first``):
+        ``still``, ``moved``, turned by a ``quarter`` or ``half``; empty if it shows too little.
+    """
 
     file: str
     role: Role
@@ -22,7 +35,7 @@ class ScanFacts:
     height_px: int
     bits: int
     channels: int
-    dpi: tuple[float, float]
+    dpi: tuple[float, float] | None
     dpi_source: str
     rotation_deg: int
     sheet: str | None
@@ -32,6 +45,7 @@ class ScanFacts:
     sha256: str
     modified: str | None = None
     notes: tuple[str, ...] = ()
+    paper: PaperLies = ""
 
 
 @dataclass(frozen=True, slots=True)

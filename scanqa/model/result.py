@@ -197,14 +197,15 @@ class LineSigns:
     full : bool
         Whether it runs through all of the bed.
     one_colour, one_sample, regular : bool
-        In one colour channel only; one sample wide; in a row of lines at one pitch.
+        In one colour channel only; one sample wide (None where the sampling or the compression
+        is too coarse to tell); in a row of lines at one pitch.
     """
 
     compared: bool = False
     stays: float = 1.0
     full: bool = False
     one_colour: bool = False
-    one_sample: bool = False
+    one_sample: bool | None = False
     regular: bool = False
 
 

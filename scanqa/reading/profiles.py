@@ -32,10 +32,15 @@ class Profiles:
     pitch_mm: float  # between samples
     band_mm: float
     length_mm: float  # of the image along the lines
+    per: int = 1  # samples of the image to one of the profile
 
     def at_mm(self, sample: NDArray[Any] | float) -> Floats:
         """Image mm of places in the profile."""
-        return np.asarray((np.asarray(sample) + self.first + 0.5) * self.pitch_mm)
+        return (self.at_px(sample) + 0.5) * (self.pitch_mm / self.per)
+
+    def at_px(self, sample: NDArray[Any] | float) -> Floats:
+        """Samples of the image, centres at whole numbers."""
+        return np.asarray((np.asarray(sample) + 0.5) * self.per + self.first - 0.5)
 
     def mean(self, signal: int = 0) -> Floats:
         """Profile of all bands together."""
@@ -105,6 +110,24 @@ def _rounding(placement: Placement, codes: NDArray[np.float32], weights: Floats)
     middle = np.full((1, codes.shape[-1]), np.median(means))
     step = placement.light.light(middle + 0.5) - placement.light.light(middle - 0.5)
     return float(np.mean(step / placement.light.light(middle))) / math.sqrt(12)
+
+
+def coarser(bed: Profiles, per: int, start: int, floor: float) -> Profiles:
+    """A profile of means over blocks of `per` samples, one of which starts at sample `start`.
+
+    `floor` is the noise of log light that the blocks leave at the least.
+    """
+    skipped = (start - bed.first) % per
+    whole = (bed.stack.shape[2] - skipped) // per
+    cut = bed.stack[..., skipped : skipped + whole * per]
+    return replace(
+        bed,
+        stack=cut.reshape(*cut.shape[:2], whole, per).mean(axis=-1),
+        first=bed.first + skipped,
+        floor=max(bed.floor, floor),
+        pitch_mm=bed.pitch_mm * per,
+        per=per,
+    )
 
 
 def same_domain(profiles: Sequence[Profiles]) -> list[Profiles]:

@@ -42,7 +42,7 @@ def news(record: Record, earlier: Record, health: Health) -> News:
         items += _marks("gone", [m for m in old if _plain(m) and not _seen(m, marks)])
     items += _moved(health)
     was, now_is = earlier.outcome.fitness, record.outcome.fitness
-    if was != now_is and "not judged" not in (was, now_is):
+    if was != now_is and not {was, now_is} & {"not judged", "partly judged"}:
         items.append(NewsItem("outcome", terms={"before": was, "after": now_is}))
     return News(since, tuple(items))
 

@@ -67,7 +67,7 @@ def side_facts(records: Sequence[Record]) -> SideFacts:
         records=len(records),
         days=tuple(dict.fromkeys(record.created[:10] for record in records)),
         roles=tuple(scan.role for scan in records[0].scans),
-        dpis=tuple(sorted({round(v) for scan in scans for v in scan.dpi})),
+        dpis=tuple(sorted({round(v) for scan in scans for v in scan.dpi or ()})),
         lossy=any(scan.lossy for scan in scans),
         facts=facts,
     )

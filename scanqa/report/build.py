@@ -39,6 +39,8 @@ from scanqa.report.work_sections import work_sections
 from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
 from scanqa.words.numbers import joined, label, number, sentence_case, significant
+from scanqa.words.of_roles import taken_for
+from scanqa.words.of_uses import use_word
 
 
 def page(found: Qualification) -> Page:
@@ -50,10 +52,11 @@ def page(found: Qualification) -> Page:
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
+        taken=taken_for(record.scans),
         tool_version=record.tool_version,
         fitness=record.outcome.fitness,
         sentence=record.outcome.sentence,
-        uses=tuple(Use(u.use, u.fitness, u.reason) for u in record.outcome.uses),
+        uses=tuple(Use(u.use, use_word(u), u.fitness, u.reason) for u in record.outcome.uses),
         steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in record.actions),
         diagnoses=tuple(map(_diagnosis, record.diagnoses)),
         keys=tuple(keys),
@@ -157,11 +160,10 @@ def _spread(drawn: Sequence[Picture]) -> Iterator[Picture]:
 
 def _diagnosis(finding: Diagnosis) -> view.Diagnosis:
     causes = finding.likely
-    if len(finding.causes) == len(causes) > 1:
-        causes = tuple(
-            f"{words} ({likelihood(each.share)})"
-            for words, each in zip(causes, finding.causes, strict=True)
-        )
+    if len(causes) > 1:  # what only a second look rules out has no share
+        weighed = zip(causes, finding.causes, strict=False)
+        causes = tuple(f"{words} ({likelihood(each.share)})" for words, each in weighed)
+        causes += finding.likely[len(causes) :]
     # What to do for faults and warnings stands at the top of the page, with its caution.
     urgent = finding.severity in ("fault", "warning")
     steps = (
@@ -260,18 +262,29 @@ def _gap_words(row: Summary, reason: str) -> str:
     return f"{words} ({count} places)" if count > 1 else words
 
 
+def _size_words(facts: ScanFacts) -> tuple[str, str]:
+    """Size, and dpi with its source."""
+    size = f"{facts.width_px} × {facts.height_px} px"
+    bed = pictures.bed_mm(facts)
+    if bed is None or facts.dpi is None:
+        return size, "dpi not known"
+    x, y = (significant(v, 5) for v in facts.dpi)
+    dpi = f"{x} dpi" if x == y else f"{x} × {y} dpi"
+    source = {"file": "from the file", "option": "as told", "sheet": "from the located sheet"}
+    width, height = (number(v, 0) for v in bed)
+    said = source.get(facts.dpi_source, facts.dpi_source)
+    return f"{size}, {width} × {height} mm", f"{dpi} ({said})"
+
+
 def _files(scans: Sequence[ScanFacts]) -> Iterator[File]:
     for at, facts in enumerate(scans, 1):
-        width, height = (number(v, 0) for v in pictures.bed_mm(facts))
-        x, y = (significant(v, 5) for v in facts.dpi)
-        dpi = f"{x} dpi" if x == y else f"{x} × {y} dpi"
-        source = {"file": "from the file", "option": "as told", "sheet": "from the located sheet"}
+        size, dpi = _size_words(facts)
         colour = "colour" if facts.channels == 3 else "grey"
         lossy = ", lossy compression" if facts.lossy else ""
         turned = f", turned {facts.rotation_deg}°" if facts.rotation_deg else ""
         lines = [
-            f"{facts.width_px} × {facts.height_px} px, {width} × {height} mm",
-            f"{dpi} ({source.get(facts.dpi_source, facts.dpi_source)})",
+            size,
+            dpi,
             f"{facts.bits} bit {colour}, {facts.format.upper()}{lossy}; light: {facts.light}",
         ]
         if facts.sheet:

@@ -106,9 +106,13 @@ class EvidencePage:
 
 
 def worth_a_page(record: Record) -> bool:
-    """Whether a seller should see anything: a fault, or a use that the scanner falls short of."""
-    faults = any(f.severity == "fault" for f in record.diagnoses)
-    return faults or record.outcome.fitness in ("limited", "unfit")
+    """Whether a seller should see anything: what a second look has confirmed, and that weighs.
+
+    That is a fault, or a warning where the scanner falls short of a use.
+    """
+    confirmed = [f.severity for f in record.diagnoses if f.confirmed]
+    falls_short = record.outcome.judged in ("limited", "unfit") and "warning" in confirmed
+    return falls_short or "fault" in confirmed
 
 
 def write_evidence(
@@ -151,9 +155,9 @@ def evidence_page(
 ) -> EvidencePage:
     """Everything the page shows of a record."""
     record = found.record
-    grave = [f for f in record.diagnoses if f.severity in GRAVE]
+    grave = [f for f in record.diagnoses if f.severity in GRAVE and f.confirmed]
     grave.sort(key=lambda f: GRAVE.index(f.severity))
-    light = [f for f in record.diagnoses if f.severity == "note"]
+    light = [f for f in record.diagnoses if f.severity == "note" and f.confirmed]
     shown = grave[:MOST_PROOFS]
     return EvidencePage(
         scanner=record.scanner,
@@ -303,15 +307,21 @@ def _done(done: Sequence[tuple[str, str]] | None) -> tuple[tuple[str, str], ...]
 
 def _files(scans: Sequence[ScanFacts]) -> Iterator[HashedFile]:
     for at, facts in enumerate(scans, 1):
-        width, height = (number(v, 0) for v in pictures.bed_mm(facts))
-        x, y = (number(v, 0) for v in facts.dpi)
-        dpi = f"{x} dpi" if x == y else f"{x} × {y} dpi"
         lossy = ", lossy" if facts.lossy else ""
         yield HashedFile(
             str(at),
             facts.file,
-            f"{ROLE_WORDS.get(facts.role, facts.role)}; {width} × {height} mm, {dpi}, "
+            f"{ROLE_WORDS.get(facts.role, facts.role)}; {_size_words(facts)}, "
             f"{facts.bits} bit, {facts.format.upper()}{lossy}; light: {facts.light}",
             f"written {date_words(facts.modified)}" if facts.modified else "",
             facts.sha256,
         )
+
+
+def _size_words(facts: ScanFacts) -> str:
+    bed = pictures.bed_mm(facts)
+    if bed is None or facts.dpi is None:
+        return f"{facts.width_px} × {facts.height_px} px, dpi not known"
+    width, height = (number(v, 0) for v in bed)
+    x, y = (number(v, 0) for v in facts.dpi)
+    return f"{width} × {height} mm, " + (f"{x} dpi" if x == y else f"{x} × {y} dpi")

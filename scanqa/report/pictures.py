@@ -38,8 +38,10 @@ _SITED = {
 }
 
 
-def bed_mm(facts: ScanFacts) -> Point:
-    """Width and height of a scan."""
+def bed_mm(facts: ScanFacts) -> Point | None:
+    """Width and height of a scan, if its dpi is known."""
+    if facts.dpi is None:
+        return None
     return (
         facts.width_px * MM_PER_INCH / facts.dpi[0],
         facts.height_px * MM_PER_INCH / facts.dpi[1],
@@ -195,7 +197,7 @@ def site_maps(
         return
     name, channel = _SITED[family]
     chosen = [m for m in measurements if m.name == name and (channel in (None, m.channel))]
-    beds = {facts.file: bed_mm(facts) for facts in scans}
+    beds = {facts.file: bed for facts in scans if (bed := bed_mm(facts)) is not None}
     found = rows_of([m for m in chosen if m.at_mm and m.scan in beds], scans)
     best: dict[tuple[str, str], Summary] = {}
     for group in found:
@@ -259,8 +261,8 @@ def margins(measurements: Sequence[Measurement], scans: Sequence[ScanFacts]) -> 
                 text = with_unit(f"{least}{number(into[side], digits)}", "mm")
                 words.append(f"{name.replace('_', ' ')} {text}")
         texts[side] = ", ".join(words) or "not measured"
-    beds = [bed_mm(facts) for facts in scans if facts.role == "blank"]
-    beds = beds or [bed_mm(facts) for facts in scans]
+    sizes = [(facts.role, bed) for facts in scans if (bed := bed_mm(facts)) is not None]
+    beds = [bed for role, bed in sizes if role == "blank"] or [bed for _, bed in sizes]
     if not beds or not (shadow or dead):
         return
     size = max(beds, key=lambda bed: bed[0] * bed[1])
@@ -288,7 +290,7 @@ def _usable(measurements: Sequence[Measurement]) -> str:
 
 def spots(marks: Sequence[Mark], scans: Sequence[ScanFacts]) -> Iterator[Spots]:
     """Where marks lie on the glass."""
-    beds = {facts.file: bed_mm(facts) for facts in scans}
+    beds = {facts.file: bed for facts in scans if (bed := bed_mm(facts)) is not None}
     if not marks or not beds:
         return
     size = beds.get(marks[0].scan) or max(beds.values())

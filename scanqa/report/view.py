@@ -163,9 +163,10 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """One word for one kind of work."""
+    """One word for one kind of work, or the two that are left; `fitness` gives its colour."""
 
     use: str
+    word: str
     fitness: Fitness
     reason: str
 
@@ -248,6 +249,7 @@ class Page:
 
     scanner: str
     date: str
+    taken: str
     tool_version: str
     fitness: Fitness
     sentence: str

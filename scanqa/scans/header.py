@@ -18,6 +18,7 @@ import pyvips
 import tifffile
 
 from scanqa.errors import UnreadableScan
+from scanqa.scans.png_chunks import states_resolution
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
 
@@ -124,7 +125,9 @@ def load(path: Path, header: Header | None, kind: str) -> pyvips.Image:
         options["page"] = header.page
     try:
         image = loaders[kind](str(path), **options)
-        return image if upright else image.autorot()
+        image = image if upright else image.autorot()
+        grey_palette = header is not None and header.channels == 1 and image.bands == 3
+        return image[1] if grey_palette else image
     except pyvips.Error as error:
         damaged(path, error)
 
@@ -158,7 +161,10 @@ def _kind(path: Path) -> str:
         return "png"
     if head[:3] == b"\xff\xd8\xff":
         return "jpeg"
-    refuse(path, _other(head), "save the scan as TIFF, PNG or JPEG")
+    hint = "save the scan as TIFF, PNG or JPEG"
+    if head.startswith(b"%PDF"):
+        hint = f"take its images out with: pdfimages -all {path.name} scan (poppler-utils)"
+    refuse(path, _other(head), hint)
 
 
 def _other(head: bytes) -> str:
@@ -308,14 +314,14 @@ def _png_or_jpeg(path: Path, kind: str) -> Header:
     image = load(path, None, kind)
     fields = set(image.get_fields())
     if kind == "png":
-        _refuse_png_kinds(path, image)
+        image = _plain_png(path, image)
     if image.bands == 4 and image.interpretation == "cmyk":
         refuse(path, "is CMYK", "scan in grey or RGB")
     if image.bands not in (1, 3):
         refuse(path, "has transparency", "save without transparency")
     if image.format not in ("uchar", "ushort"):
         refuse(path, f"holds {image.format} samples", "save with 8 or 16 bits")
-    dpi, notes = _vips_dpi(image, kind, "resolution-unit" in fields)
+    dpi, notes = _vips_dpi(path, image, kind, "resolution-unit" in fields)
     return Header(
         format=kind,
         width_px=image.width,
@@ -330,28 +336,34 @@ def _png_or_jpeg(path: Path, kind: str) -> Header:
     )
 
 
-def _refuse_png_kinds(path: Path, image: pyvips.Image) -> None:
+def _plain_png(path: Path, image: pyvips.Image) -> pyvips.Image:
+    """The image if it can be measured; a palette of greys as the grey image that it is."""
     fields = image.get_fields()
     if "palette" in fields or "palette-bit-depth" in fields:
-        refuse(path, "has a colour palette", "scan in grey or RGB")
+        whole = load(path, None, "png").copy_memory()
+        if (
+            whole.bands != 3
+            or (whole[0] - whole[1]).abs().max() + (whole[1] - whole[2]).abs().max()
+        ):
+            refuse(path, "has a colour palette", "scan in grey or RGB")
+        return image[1]
     bits = image.get("bits-per-sample") if "bits-per-sample" in fields else 8
     if bits == 1:
         refuse(path, "is 1-bit black and white", "scan in grey or colour, 8 or 16 bits")
     if bits not in (8, 16):
         refuse(path, f"has {bits} bits per sample", "save with 8 or 16 bits")
+    return image
 
 
 def _vips_dpi(
-    image: pyvips.Image, kind: str, unit_known: bool
+    path: Path, image: pyvips.Image, kind: str, unit_known: bool
 ) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
     """Resolution from libvips, which says 72 dpi for "unknown": told apart by its unit field.
 
-    PNG has no such field for its own chunk; there the default is exactly 2834 px/m, which no
-    program writes (72 dpi is 2835 when rounded).
+    PNG has no such field for its own chunk, which is read here.
     """
     per_mm = (image.xres, image.yres)
-    known = unit_known or (kind == "png" and per_mm != (2.834, 2.834))
-    if not known:
+    if not (unit_known or (kind == "png" and states_resolution(path))):
         return None, ("the file states no resolution",)
     x, y = (25.4 * value for value in per_mm)
     if kind == "png":  # whole pixels per metre

@@ -1,4 +1,4 @@
-"""One pass over a scan by strips: small preview, column and row means, share at the top code.
+"""One pass over a scan by strips: small preview, column and row means, what lies at the top.
 
 Everything is exact to float32: sums are whole numbers (or float64 for 16 bits, where a column
 sum can pass 2**31) and are divided once.
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import MM_PER_INCH, Overview, Pixels, Scan
+from scanqa.scans.plateau import first_code_of_plateau
 
 BLOCK_MM = 0.3  # side of a preview block
 # Whatever the dpi tag says (it may be wrong), the preview's long side stays within these:
@@ -47,22 +48,26 @@ def overview(scan: Scan) -> Overview:
     step = _block_px(scan)
     band_rows = math.ceil(max(BAND_MIN_PX, scan.height_px / MOST_BANDS) / step) * step
     bounds = np.linspace(0, width, min(COLUMN_BANDS, max(1, width // 16)) + 1).astype(int)
-    top = 2**scan.bits - 1
+    top = first_code_of_plateau(scan.bits, lossy=scan.lossy)
 
-    previews, column_means, row_means, at_top = [], [], [], 0
+    previews, column_means, row_means, tops, at_top = [], [], [], [], 0
     for _, strip in scan.strips(band_rows):
         groups = _sums_of_rows(strip, step)
         column_means.append(groups.sum(axis=0).reshape(width, channels) / len(strip))
         previews.append(_blocks(groups[: len(strip) // step], width, channels, step))
         row_means.append(_row_means(strip, bounds))
-        at_top += int(np.count_nonzero(strip == top))
+        count, blocks = _at_top(strip, top, step)
+        at_top += count
+        tops.append(blocks)
     return Overview(
         preview=np.concatenate(previews),
         step_px=step,
         column_means=np.asarray(column_means, np.float32),
         band_rows_px=band_rows,
         row_means=np.concatenate(row_means).astype(np.float32),
+        top_code=top,
         top_share=at_top / (scan.height_px * width * channels),
+        top_blocks=np.concatenate(tops),
     )
 
 
@@ -97,6 +102,18 @@ def _blocks(
     sums = groups.reshape(len(groups), width, channels)[:, : columns * step]
     blocks = np.add.reduceat(sums, np.arange(0, columns * step, step), axis=1)
     return (blocks / step**2).astype(np.float32)
+
+
+def _at_top(strip: Pixels, top: int, step: int) -> tuple[int, NDArray[np.float32]]:
+    """Samples on the plateau, and their share of each block in the channel that has most."""
+    rows, columns = len(strip) // step, strip.shape[1] // step
+    at_top = strip >= top
+    count = int(np.count_nonzero(at_top))
+    if not count or not rows:
+        return count, np.zeros((rows, columns), np.float32)
+    whole = at_top[: rows * step, : columns * step].view(np.uint8) * np.uint8(255)
+    share = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+    return count, share.reshape(rows, columns, -1).max(axis=2).astype(np.float32) / 255
 
 
 def _row_means(strip: Pixels, bounds: NDArray[np.int_]) -> NDArray[np.float64]:

@@ -250,7 +250,7 @@ def _texture(
     import cv2
 
     paper = laid.paper
-    if paper.texture == 0:
+    if paper.texture == 0 and not paper.features:
         return None
     field, corner = _paper_field(paper, scanner.glass_mm)
     width, _ = scanner.size_px(dpi)
@@ -293,6 +293,9 @@ def _paper_field(paper: Paper, glass_mm: tuple[float, float]) -> tuple[Light, Fl
         if step > 1:
             smooth = cv2.resize(smooth, shape[::-1], interpolation=cv2.INTER_LINEAR)
         total += smooth
+    place = (np.arange(side, dtype=np.float32) * np.float32(_TEXTURE_PITCH_MM)) - margin
+    for index, feature in enumerate(paper.features):
+        total *= feature(place[None], place[:, None], np.random.default_rng([paper.seed, 8, index]))
     return total, np.array([-margin, -margin])
 
 

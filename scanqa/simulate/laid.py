@@ -16,6 +16,7 @@ import numpy as np
 from scanqa.model import Floats, Side
 from scanqa.simulate.coverage import Shape
 from scanqa.simulate.laser import Ink
+from scanqa.simulate.ugly_paper import Feature
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,8 @@ class Paper:
         Sigma of the Gaussians that smooth white noise into the two.
     seed : int
         The same seed is the same sheet of paper.
+    features : tuple of Feature
+        What else is in it (`scanqa.simulate.ugly_paper`).
     """
 
     reflectance: float = 0.84
@@ -43,6 +46,7 @@ class Paper:
     grain_mm: float = 0.1
     cloud_mm: float = 0.9
     seed: int = 1
+    features: tuple[Feature, ...] = ()
 
 
 PLAIN = Paper()

@@ -21,6 +21,8 @@ ROLE_WORDS: dict[str, str] = {
     "open-book": "open book",
     "back-print": "sheet printed on its back",
     "claim": "page at the highest dpi",
+    "page": "page without a spine",
+    "picture": "picture: anything else",
 }
 
 GLOSSARY: tuple[tuple[str, str], ...] = (

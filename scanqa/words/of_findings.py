@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from scanqa.catalogue import EXCLUDED_BY, SECOND_LOOKS
 from scanqa.catalogue.causes import CAUSES, CAUTIONS, TELLS_APART
 from scanqa.findings.backing_advice import advices
 from scanqa.model import Action, Diagnosis, Results, changed
@@ -11,6 +12,7 @@ from scanqa.words.numbers import capital
 from scanqa.words.of_signs import sign_words, titles
 from scanqa.words.of_spots import without_faint_lines
 
+GRAVE = ("fault", "warning")
 BACKING_SOURCE = "Kubelka and Munk; CIE 15; limits are common practice, no source"
 
 
@@ -30,6 +32,8 @@ def worded_diagnosis(diagnosis: Diagnosis, results: Results) -> Diagnosis:
     heading = capital(titles(diagnosis.signs, results))
     measured = capital("; ".join(dict.fromkeys(filter(None, reasons))))
     unsure = _unsure(diagnosis)
+    if asks_again(diagnosis):
+        return _look_again(diagnosis, heading, measured, unsure)
     return changed(
         diagnosis,
         title=f"{heading}: {cause.name}",
@@ -46,6 +50,31 @@ def worded_diagnosis(diagnosis: Diagnosis, results: Results) -> Diagnosis:
     )
 
 
+def asks_again(diagnosis: Diagnosis) -> bool:
+    """Whether it would weigh, but rests on one look."""
+    return not diagnosis.confirmed and bool(diagnosis.look) and diagnosis.severity in GRAVE
+
+
+def _look_again(diagnosis: Diagnosis, heading: str, measured: str, unsure: str) -> Diagnosis:
+    """What one look shows: the candidates, and the scan that settles it; nothing to mend yet."""
+    cause = CAUSES[diagnosis.cause]
+    candidates = [each.cause for each in diagnosis.causes]
+    candidates += [name for name in EXCLUDED_BY[diagnosis.look] if name not in candidates]
+    scan = f"To be sure, scan {SECOND_LOOKS[diagnosis.look]}"
+    return changed(
+        diagnosis,
+        title=f"Look again: {heading[:1].lower()}{heading[1:]}",
+        reason=". ".join(filter(None, (measured, unsure, f"One look does not settle it. {scan}"))),
+        heading=heading,
+        measured=measured,
+        unsure=unsure,
+        likely=tuple(CAUSES[name].until_sure for name in candidates),
+        check_next=f"{scan}.",
+        action=f"{scan}: one look does not settle where this comes from.",
+        source=cause.source,
+    )
+
+
 def worded_action(action: Action, diagnoses: Iterable[Diagnosis]) -> Action:
     """An action with the words of the diagnosis that asks for it."""
     asking = next(each for each in diagnoses if each.cause == action.cause)
@@ -53,11 +82,15 @@ def worded_action(action: Action, diagnoses: Iterable[Diagnosis]) -> Action:
 
 
 def _unsure(diagnosis: Diagnosis) -> str:
-    """A sentence on the second cause if it may as well be that, and on what would tell."""
+    """A sentence on the causes that it may as well be, and on what would tell."""
     if not diagnosis.alike:
         return ""
-    words = f"These scans hardly tell it from {CAUSES[diagnosis.alike].name}"
-    tells = TELLS_APART.get(frozenset((diagnosis.cause, diagnosis.alike)))
+    others = [CAUSES[name] for name in diagnosis.alike]
+    again = asks_again(diagnosis)
+    names = [other.until_sure if again else other.name for other in others]
+    words = f"These scans hardly tell it from {' or '.join(names)}"
+    pairs = [frozenset((diagnosis.cause, name)) for name in diagnosis.alike]
+    tells = "; ".join(TELLS_APART[pair] for pair in pairs if pair in TELLS_APART)
     return f"{words}; what would: {tells}" if tells else words
 
 

@@ -37,7 +37,7 @@ def test_several_faults_are_named_each(tmp_path):
     for finding in given.findings:
         assert finding.action
         assert finding.check_next
-        assert finding.stop
+        assert finding.stop or not finding.confirmed  # what is not sure asks for a scan only
 
 
 def test_the_cases_are_many_and_each_expectation_is_a_cause():

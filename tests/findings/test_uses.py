@@ -13,12 +13,14 @@ from pathlib import Path
 
 import pytest
 
+from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.errors import BadOption
-from scanqa.findings.uses import judge_uses, overall
+from scanqa.findings import judge
+from scanqa.findings.uses import judge_uses, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
-from scanqa.model import Measurement, Outcome, Results
+from scanqa.model import Measurement, Results, ScanFacts
 from scanqa.summary import summarise
-from scanqa.words.of_uses import worded_outcome
+from scanqa.words.of_uses import use_word, worded_outcome
 
 
 def condition(use_name, measure):
@@ -53,7 +55,7 @@ def results(dpi, streak=0.0, **more):
 def judged(found, uses, scans=()):
     """Every use's word and its reason."""
     verdicts = judge_uses(summarise(found.measurements, scans), uses)
-    return worded_outcome(Outcome(overall(verdicts), uses=verdicts), ()).uses
+    return worded_outcome(outcome(verdicts), ()).uses
 
 
 def word(found, use, scans=()):
@@ -76,7 +78,12 @@ def test_a_lower_bound_is_never_unfit_nor_said_to_be_usable():
     found = word(results(100, **more), "text")  # 100 dpi or more; the text needs 123
     assert found.fitness == "not judged"
     assert "at least 100 dpi" in found.reason
-    assert word(results(150, **more), "text").fitness == "limited"
+    more_or_less = word(results(150, **more), "text")  # 150 dpi or more: usable, or more than that
+    assert more_or_less.fitness == "not judged"
+    assert more_or_less.between == ("fit", "limited")
+    assert more_or_less.settles == "sharpness.effective_dpi"
+    assert "unfit is excluded" in more_or_less.reason
+    assert SECOND_LOOKS["another-edge"] in more_or_less.reason
     assert word(results(280, **more), "text").fitness == "fit"
 
 
@@ -95,17 +102,62 @@ def test_a_lower_bound_of_something_that_should_be_small_is_unfit_or_unknown():
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "fitness"),
-    [(280.0, 290.0, "fit"), (130.0, 290.0, "limited"), (100.0, 290.0, "not judged")],
+    ("low", "high", "said"),
+    [
+        (280.0, 290.0, "fit"),
+        (130.0, 200.0, "limited"),
+        (130.0, 290.0, "fit or limited"),
+        (100.0, 200.0, "limited or unfit"),
+        (100.0, 290.0, "not judged"),
+    ],
 )
-def test_a_range_is_judged_as_far_as_both_its_ends_agree(low, high, fitness):
+def test_a_range_is_judged_as_far_as_both_its_ends_agree(low, high, said):
     more = {"status": "between", "reason": "two ways to read it", "reason_kind": "unclear"}
     value = Measurement(
         "sharpness.effective_dpi", high - 1, 2.0, direction="across", low=low, high=high, **more
     )
     found = word(Results((value,)), "text")
-    assert found.fitness == fitness
+    assert use_word(found) == said
     assert f"between {low:.0f} and {high:.0f} dpi" in found.reason
+
+
+@pytest.mark.parametrize(
+    ("dpi", "uncertainty", "said"),
+    [(290.0, 8.0, "fit"), (290.0, 9.0, "fit or limited"), (130.0, 4.0, "limited or unfit")],
+)
+def test_twice_the_uncertainty_must_give_the_same_word(dpi, uncertainty, said):
+    value = Measurement("sharpness.effective_dpi", dpi, uncertainty, direction="across")
+    assert use_word(word(Results((value,)), "text")) == said  # 273 for fit, 123 for limited
+
+
+def test_what_is_unfit_for_sure_needs_no_other_measure():
+    """The worst condition decides: evenness, though needed, can make it no better."""
+    strong, faint = (Measurement("streaks.strongest_visible", v, 0.1) for v in (9.0, 1.0))
+    assert word(Results((strong,)), "covers").fitness == "unfit"
+    some = word(Results((faint,)), "covers")
+    assert (some.fitness, some.between) == ("not judged", ("limited", "unfit"))
+    assert some.settles == "shading.nonuniformity"
+    assert FAMILIES["shading"].needs in some.reason
+
+
+def test_an_outcome_with_open_uses_is_partly_judged_and_keeps_the_word_of_the_others():
+    verdicts = judge_uses(summarise(results(290).measurements), own_uses())
+    whole = outcome(verdicts)
+    assert (whole.fitness, whole.judged) == ("partly judged", "fit")
+    assert outcome([each for each in verdicts if each.fitness == "fit"]).fitness == "fit"
+    assert outcome(()).fitness == "not judged"
+
+
+@pytest.mark.parametrize(("role", "counts"), [("bed-sheet", True), ("claim", False)])
+def test_a_scan_of_which_it_is_not_known_what_it_shows_judges_no_use(role, counts):
+    scan = ScanFacts(
+        "some.tif", role, 2480, 3508, 8, 3, (300.0, 300.0), "file", 0, None, "tiff", False,
+        "sRGB assumed", "0" * 64,
+    )  # fmt: skip
+    found = judge(results(290, scan="some.tif"), (scan,)).outcome
+    text = next(use for use in found.uses if use.use == "text")
+    assert text.fitness == ("fit" if counts else "not judged")
+    assert text.between == ()
 
 
 def test_without_the_required_measure_there_is_no_word():

@@ -69,7 +69,7 @@ def test_lamp_flicker_at_twice_the_mains_needs_the_line_time():
 def test_same_phase_in_all_scans_is_the_carriage():
     pair = [blank(seed, period_mm=2.032, amplitude=0.005, name=f"{seed}") for seed in (30, 31)]
     reason = banding.measure(pair, Told(line_time_ms=1.25)).named("banding.period")[0].reason
-    assert reason.startswith("teeth of the belt")
+    assert reason.startswith("fine parts of the carriage's drive")  # no part is named by one look
     assert "tied to the carriage" in reason
 
 

@@ -198,14 +198,46 @@ def test_without_a_gutter_it_asks_for_the_side(shadow):
     assert all("--book-edge" in m.reason for m in of_the_page(found))
 
 
-def test_a_flat_page_has_no_reach():
-    light = np.full((ROWS, COLS), PAPER)
-    found = gutter.measure(
-        [placed(light, DPI, role="open-book", noise=0.004)], Told(book_edge="left")
-    )
-    for limit in (2, 5, 10):
-        assert value(found, f"gutter.reach_{limit}") == 0.0
-    assert abs(value(found, "gutter.delta_L_at_0mm")) < TOLERANCE_L
+def refused(light, told=None):
+    """Kinds of the reasons for which nothing is said of a page."""
+    told = told or Told(book_edge="left")
+    found = gutter.measure([placed(light, DPI, role="open-book", noise=0.004)], told)
+    page = of_the_page(found)
+    assert page
+    assert all(m.value is None for m in page)
+    return {m.reason_kind for m in page}
+
+
+def test_a_side_without_a_spine_is_refused():
+    assert refused(np.full((ROWS, COLS), PAPER)) == {"not-found"}
+
+
+@pytest.mark.parametrize("width_mm", [3.0, 6.0, 15.0])
+def test_a_flat_dark_strip_at_the_side_is_no_gutter(width_mm):
+    strip = np.where(distance_from("left") < width_mm, 0.25, 1.0)
+    assert refused(PAPER * strip * np.ones((ROWS, COLS))) == {"not-found"}
+
+
+@pytest.mark.parametrize("width_mm", [3.0, 10.0])
+def test_a_page_that_ends_before_the_image_does_is_refused(width_mm):
+    ends = np.where(distance_from("left") < width_mm, 0.02 / PAPER, 1.0)
+    gutter_light = light_at(np.maximum(distance_from("left") - width_mm, 0), lift=0.1, tau=4.0)
+    assert refused(PAPER * ends * gutter_light * np.ones((ROWS, COLS))) == {"not-found"}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_spine_inside_the_image_gives_both_its_pages(turned):
+    """Truth: the light at each distance is written down, exp of the distance from the fold."""
+    middle = distance_from("left") - COLS / DPI * 12.7
+    light = PAPER * printed_page((ROWS, COLS), DPI)
+    light = light * (1 - 0.75 * np.exp(-np.abs(middle) / 6.0))
+    light = np.rot90(light).copy() if turned else light
+    found = gutter.measure([placed(light, DPI, role="open-book", noise=0.004)], Told())
+    for distance in (5, 10):
+        true = lstar(PAPER) - lstar(PAPER * (1 - 0.75 * np.exp(-distance / 6.0)))
+        values = [m.value for m in found.named(f"gutter.delta_L_at_{distance}mm")]
+        assert len(values) == 2
+        assert values == pytest.approx([true, true], abs=1.5)
 
 
 def test_the_profile_is_of_the_whole_spine():

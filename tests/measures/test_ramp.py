@@ -201,7 +201,9 @@ def test_what_cannot_be_measured_says_why():
         found = [m for m in gutter.measure(pieces, Told()).measurements if of_the_ramp(m)]
         assert len(found) == 2 * len(HEIGHTS) + 1
         assert all(m.status == "not-measurable" and word in m.reason for m in found)
-    book = placed(np.full((1400, 1100), 0.7), DPI, role="open-book", noise=0.004)
+    from_spine = np.arange(1100) * 25.4 / DPI
+    light = np.tile(0.7 * (1 - 0.6 * np.exp(-from_spine / 4)), (1400, 1))
+    book = placed(light, DPI, role="open-book", noise=0.004)
     found = gutter.measure([book, flat], Told(book_edge="left"))
     for what in ("lift", "focus"):
         missing = [m for m in found.measurements if what in m.name and not of_the_ramp(m)]

@@ -679,7 +679,7 @@ def _judgement() -> tuple[tuple[Diagnosis | Criterion, ...], tuple[Action, ...],
         ),
     )
     sentence = "Usable for text with care; a visible line and uneven light spoil pictures."
-    return findings, actions, Outcome("limited", sentence, uses)
+    return findings, actions, Outcome("limited", sentence, uses, judged="limited")
 
 
 def _legibility() -> tuple[Legibility, ...]:

@@ -150,7 +150,21 @@ def test_a_page_is_called_for_by_a_fault_or_a_use_that_falls_short():
     warned = replace(sound, findings=(streak_finding(severity="warning"),))
     assert not worth_a_page(warned)  # and yet fit for all work
     assert worth_a_page(replace(sound, findings=(streak_finding(),)))
-    assert worth_a_page(replace(sound, outcome=Outcome("limited", "")))
+    short = replace(warned, outcome=Outcome("limited", "", judged="limited"))
+    assert worth_a_page(short)
+    assert not worth_a_page(replace(short, findings=()))  # nothing that could be shown
+
+
+def test_what_one_look_shows_is_not_for_a_seller():
+    once = streak_finding(confirmed=False, look="paper-moved", severity="warning", heading="Once")
+    sure = streak_finding(heading="Sure")
+    faint = streak_finding(confirmed=False, look="paper-moved", severity="note", heading="Faint")
+    page = evidence_page(with_findings(once, sure, faint))
+    assert [proof.heading for proof in page.proofs] == ["Sure"]
+    assert page.also == ()
+    assert not worth_a_page(
+        replace(with_findings(once).record, outcome=Outcome("unfit", "", judged="unfit"))
+    )
 
 
 def test_two_lines_at_one_place_along_and_across_keep_their_numbers_apart():

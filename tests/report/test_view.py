@@ -186,7 +186,7 @@ def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
         CATALOGUE["noise.total"], name="wobble.amount", label="Amount", unit="µm", digits=2,
         sentence="How much it wobbles.", per="bed",
     )  # fmt: skip
-    family = Family("wobble", "Wobble", "What wobbles.", "a wobbly scan", ("blank",), (row,))
+    family = Family("wobble", "Wobble", "What wobbles.", "a wobbly scan", ("blank",), False, (row,))
     monkeypatch.setitem(CATALOGUE, row.name, row)
     monkeypatch.setitem(FAMILIES, family.name, family)
     x = np.linspace(0, 1, 5)

@@ -3,6 +3,7 @@
 import hashlib
 import io
 import struct
+import zlib
 from types import SimpleNamespace
 
 import imagecodecs
@@ -341,3 +342,28 @@ def test_nothing_is_left_in_the_temporary_folder(tmp_path, monkeypatch):
     scan = open_scan(tmp_path / "a.tif")
     whole(scan)
     assert [path.name for path in tmp_path.iterdir()] == ["a.tif"]
+
+
+def test_a_palette_of_greys_is_read_as_the_greys_that_it_holds(tmp_path):
+    ramp = np.tile(np.arange(0, 240, 2, dtype=np.uint8), (110, 1))
+    image = Image.fromarray(ramp)
+    image.putpalette([value for grey in range(256) for value in (grey, grey, grey)])
+    assert image.mode == "P"
+    image.save(tmp_path / "grey.png", dpi=(300, 300))
+    scan = open_scan(tmp_path / "grey.png")
+    assert (scan.channels, scan.bits) == (1, 8)
+    strips = np.concatenate([strip for _, strip in scan.strips()])
+    assert np.array_equal(strips[..., 0], ramp)
+
+
+def test_png_pixel_shape_without_a_unit_is_no_resolution(tmp_path):
+    """PNG 3rd ed., 11.3.4.3: unit 0 "defines pixel aspect ratio only"."""
+    path = tmp_path / "shape.png"
+    Image.fromarray(np.full((120, 120), 200, np.uint8)).save(path)
+    data = path.read_bytes()
+    at = data.index(b"IDAT") - 4
+    for unit, dpi in ((0, None), (1, (300.0, 300.0))):
+        chunk = b"pHYs" + struct.pack(">IIB", 11811, 11811, unit)
+        crc = struct.pack(">I", zlib.crc32(chunk))
+        path.write_bytes(data[:at] + struct.pack(">I", 9) + chunk + crc + data[at:])
+        assert open_scan(path).dpi == dpi

@@ -43,7 +43,30 @@ def test_every_mean_is_the_mean_of_its_pixels(height, width, channels, dtype, dp
     rows, cols = height // n, width // n
     blocks = pixels[: rows * n, : cols * n].reshape(rows, n, cols, n, channels)
     np.testing.assert_allclose(seen.preview, blocks.mean(axis=(1, 3)), rtol=FLOAT32)
-    assert seen.top_share == np.mean(pixels == np.iinfo(dtype).max)
+    top = 255 if dtype == np.uint8 else 65280  # what 8 bits would call their highest code
+    assert seen.top_share == np.mean(pixels >= top)
+    of_channels = (blocks >= top).mean(axis=(1, 3))
+    np.testing.assert_allclose(seen.top_blocks, of_channels.max(axis=-1), atol=0.5 / 255 + 1e-6)
+
+
+@pytest.mark.parametrize(
+    ("dtype", "step", "top"),
+    [(np.uint8, 1, 255), (np.uint16, 1, 65535), (np.uint16, 16, 65520), (np.uint16, 64, 65472),
+     (np.uint16, 256, 65280)],
+)  # fmt: skip
+def test_the_plateau_is_found_however_the_samples_were_filled(dtype, step, top):
+    # Grain of 2 % about a white that clips in exactly the left half; the truth is the mask.
+    rng = np.random.default_rng(5)
+    full = np.iinfo(dtype).max
+    codes = rng.normal(0.8, 0.02, (400, 300, 1)) * full
+    pixels = (codes // step * step).astype(dtype)
+    pixels[:, :150] = top
+    if step == 1 and dtype == np.uint16:  # as a real flatbed clips: a spread of codes
+        pixels[:, :150] -= rng.integers(0, 4, (400, 150, 1)).astype(dtype)
+    seen = overview(ArrayScan(pixels, dpi=(150, 150)))
+    assert seen.top_share == 0.5
+    assert seen.top_blocks[:, : 150 // seen.step_px].min() == 1
+    assert seen.top_blocks[:, 150 // seen.step_px + 1 :].max() == 0
 
 
 def test_a3_at_600_dpi_has_blocks_of_a_third_of_a_millimetre_and_few_bands():

@@ -121,4 +121,5 @@ def test_nothing_changes_when_words_say_nothing(measured, monkeypatch):
     # The words were indeed others, and every sentence can still be made of what is left.
     for old, new in zip(said.findings, worded(after, wordless).findings, strict=True):
         assert new.title
-        assert new.title != old.title
+        # a title of one look names no cause: its words are all of the sign
+        assert (new.title, getattr(new, "likely", ())) != (old.title, getattr(old, "likely", ()))

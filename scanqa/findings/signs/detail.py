@@ -29,7 +29,7 @@ def of_direction(found: Sequence[Summary], direction: Direction) -> tuple[Summar
 
 def sharpness(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
     """Detail over the whole bed, and whether the print limits it."""
-    delivered = {scan.file: scan.dpi for scan in scans}
+    delivered = {scan.file: scan.dpi for scan in scans if scan.dpi}
     shares: dict[Direction, float] = {}
     numbers: dict[str, float] = {}
     for axis, direction in enumerate(DIRECTIONS):

@@ -25,7 +25,8 @@ def lines(results: Results, measured: Sequence[Summary]) -> Looked:
 
 def _line(streak: Streak, at: int) -> Seen:
     severity: Severity = "note"
-    if streak.visible:
+    # What is in one of several scans only was not seen again: most often it is the paper's.
+    if streak.visible and not streak.of_the_paper:
         severity = "fault" if streak.delta_L >= VISIBLE_FAULT_DELTA_L else "warning"
     return Seen(
         LINES[streak.axis], severity, rests_on=("streaks",), direction=streak.axis,
@@ -45,7 +46,7 @@ def of_line(streak: Streak) -> Signs:
         "line-full": signs.full,
         "line-dark": streak.polarity == "dark",
         "line-one-colour": signs.one_colour,
-        "line-one-sample": signs.one_sample,
+        "line-one-sample": 0.5 if signs.one_sample is None else signs.one_sample,
         "line-regular": signs.regular,
         "line-visible": streak.visible,
     }

@@ -86,10 +86,12 @@ def banding(measured: Sequence[Summary]) -> Looked:
     """Bands, unsteady rows, unsteady travel."""
     bands = figure(measured, "banding.amplitude", "highest")
     periods = members(pick(measured, "banding.period"))
+    # A bound from above says that none was found.
+    seen = any(m.status != "at-most" for m in members(pick(measured, "banding.amplitude")))
     if bands:
         yield sign(
             "bands",
-            graded(bands.value, BANDS),
+            graded(bands.value, BANDS) if seen else None,
             "banding.amplitude",
             "banding.period",
             numbers={
@@ -99,7 +101,7 @@ def banding(measured: Sequence[Summary]) -> Looked:
             quoted=quoted(periods),
         )
         yield from _of_bands(measured)
-    amplitude = bands.value if bands else 0.0
+    amplitude = bands.value if bands and seen else 0.0
     unsteady = figure(measured, "banding.unsteadiness", "highest")
     if unsteady:
         rest = max(unsteady.value**2 - amplitude**2 / 2, 0.0) ** 0.5

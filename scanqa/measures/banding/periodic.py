@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -122,8 +123,8 @@ def _floor(power: Floats, frequency: Floats, fewest: int) -> Floats:
     return np.asarray(np.exp(np.interp(np.log(frequency), middles, levels)))
 
 
-def strongest_wave(profile: Floats, *, longest: float, false_alarms: float) -> Wave | None:
-    """The sine that stands out most from the floor of its neighbourhood, if any does.
+def waves(profile: Floats, *, longest: float, false_alarms: float) -> Iterator[Wave]:
+    """All sines that stand out from the floor of their neighbourhood, the clearest first.
 
     Parameters
     ----------
@@ -136,20 +137,27 @@ def strongest_wave(profile: Floats, *, longest: float, false_alarms: float) -> W
     """
     found = spectrum(profile, longest)
     if found.frequency.size < 2 * BLOCK_BINS:
-        return None
+        return
     ratio = (found.amplitude / np.maximum(found.floor, 1e-30)) ** 2
-    best = int(np.argmax(ratio))
     independent = found.frequency.size / PADDING
-    if ratio[best] < FLOOR_ERROR * math.log(independent / false_alarms):
-        return None
-    frequency = float(found.frequency[best])
-    if 0 < best < ratio.size - 1:
-        low, middle, high = np.log(found.amplitude[best - 1 : best + 2])
-        bend = low - 2 * middle + high
-        if bend < 0:
-            step = float(found.frequency[1] - found.frequency[0])
-            frequency += step * float(np.clip(0.5 * (low - high) / bend, -0.5, 0.5))
-    return _fitted(profile, frequency, longest, float(found.floor[best]))
+    while True:
+        best = int(np.argmax(ratio))
+        if ratio[best] < least_ratio(independent, false_alarms):
+            return
+        frequency = float(found.frequency[best])
+        if 0 < best < ratio.size - 1:
+            low, middle, high = np.log(np.maximum(found.amplitude[best - 1 : best + 2], 1e-30))
+            bend = low - 2 * middle + high
+            if bend < 0:
+                step = float(found.frequency[1] - found.frequency[0])
+                frequency += step * float(np.clip(0.5 * (low - high) / bend, -0.5, 0.5))
+        yield _fitted(profile, frequency, longest, float(found.floor[best]))
+        ratio[max(best - 2 * PADDING, 0) : best + 2 * PADDING + 1] = 0.0  # its own lobe
+
+
+def least_ratio(independent: float, false_alarms: float) -> float:
+    """Power over its floor that noise in so many bins exceeds with a probability."""
+    return FLOOR_ERROR * math.log(independent / false_alarms)
 
 
 def _fitted(profile: Floats, frequency: float, longest: float, floor: float) -> Wave:

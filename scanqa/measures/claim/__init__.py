@@ -14,7 +14,8 @@ above all JPEG over a soft image; then the reason says which factors stay possib
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -32,6 +33,10 @@ from scanqa.model import (
     Told,
     not_measurable,
 )
+
+JPEG_BLOCK = 8
+NEAR_GRID = 0.02  # of a whole number of eighths: what blocks of JPEG look like
+MOST_HIDDEN = 2.0  # factor that JPEG may hide
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:
@@ -74,39 +79,67 @@ def _measure(placement: Placement, direction: Direction) -> Results:
             )
         )
     search = find_interpolation(pieces.covariances, pieces.means, pieces.starts)
-    factor, error, why = _verdict(search, placement, direction)
-    share_error = None if error is None else error / factor**2
-    values = (("claim.factor", factor, error), ("claim.native_fraction", 1 / factor, share_error))
-    return Results(
-        tuple(
-            Measurement(
-                name,
-                value,
-                uncertainty,
-                reason=why.words,
-                reason_kind=why.kind,
-                scan=placement.scan.name,
-                direction=direction,
-            )
-            for name, value, uncertainty in values
-        ),
-        evidence=(_figure(search, placement, direction, why.words),),
-    )
+    verdict = _verdict(search, placement, direction)
+    figure = _figure(search, placement, direction, verdict.why.words)
+    return Results(tuple(_values(verdict, placement.scan.name, direction)), evidence=(figure,))
 
 
-def _verdict(
-    search: Search, placement: Placement, direction: Direction
-) -> tuple[float, float | None, Reason]:
-    found = search.found
+@dataclass(frozen=True, slots=True)
+class _Verdict:
+    """A factor and its doubt; up to what factor nothing is certain (1: all is); and why."""
+
+    factor: float | None
+    error: float | None
+    up_to: float
+    why: Reason
+
+
+def _values(verdict: _Verdict, scan: str, direction: Direction) -> Iterator[Measurement]:
+    """Factor and native fraction, or the range of both that compression leaves open."""
+    names, why = ("claim.factor", "claim.native_fraction"), verdict.why
+    if verdict.factor is None:
+        for name in names:
+            yield not_measurable(name, why, scan, direction=direction)
+        return
+    factor, error, most = verdict.factor, verdict.error, verdict.up_to
+    errors = (error, None if error is None else error / factor**2)
+    ranges = ((factor, most), (1 / most, 1 / factor))
+    is_open = most > factor
+    for name, value, doubt, (low, high) in zip(
+        names, (factor, 1 / factor), errors, ranges, strict=True
+    ):
+        yield Measurement(
+            name,
+            value,
+            doubt,
+            "between" if is_open else "ok",
+            why.words,
+            scan,
+            direction=direction,
+            reason_kind=why.kind,
+            low=low if is_open else None,
+            high=high if is_open else None,
+        )
+
+
+def _verdict(search: Search, placement: Placement, direction: Direction) -> _Verdict:
+    found, lossy = search.found, placement.scan.lossy
     if found is not None:
+        eighths = JPEG_BLOCK / found.factor
+        if lossy and abs(eighths - round(eighths)) < NEAR_GRID:
+            words = (
+                f"traces as of an enlargement by {found.factor:.2f}, which JPEG blocks leave "
+                "too: scan the same without lossy compression"
+            )
+            return _Verdict(None, None, 1.0, Reason("unclear", words))
         kernel = " or ".join(found.families)
         dpi = placement.dpi[0 if direction == "across" else 1]
         words = f"{kernel} interpolation from about {dpi / found.factor:.0f} to {dpi:.0f} dpi"
-        return found.factor, found.factor_error, Reason("method", words)
-    if placement.scan.lossy:
+        return _Verdict(found.factor, found.factor_error, 1.0, Reason("method", words))
+    if lossy:
         words = "no interpolation found; JPEG may hide one of 4/3, 8/5 or 2 in a soft scan"
-        return 1.0, None, Reason("compression", words)
-    return 1.0, None, Reason("method", "no interpolation found")
+        return _Verdict(1.0, None, MOST_HIDDEN, Reason("compression", words))
+    return _Verdict(1.0, None, 1.0, Reason("method", "no interpolation found"))
 
 
 def _figure(search: Search, placement: Placement, direction: Direction, words: str) -> Evidence:

@@ -52,7 +52,10 @@ LEAST_PX = 24  # columns of a border
 LEAST_GROUPS = 6
 GROUP_GAP_MM = 3.0  # rows further apart than this are of different groups
 SPECTRUM_CY_MM = (0.7, 400)  # lowest frequency, number of frequencies
-INCLUDED = "the printer's own unsteadiness is included; periods up to about 1 mm"
+LONGER = "each border's own straight line takes longer ones off, so that nothing is said of them"
+INCLUDED = (
+    "the printer's own unsteadiness is included; periods up to about 1 mm only, longer not seen"
+)
 NO_BORDER = Reason("not-found", "no near-horizontal border could be followed")
 ASKEW = Reason("too-few", "too few rows hold several borders: lay the sheet straight, to within 1°")
 
@@ -78,7 +81,9 @@ def travel_jitter(placement: Placement) -> Results:
     variance, error = products
     if variance < 3 * error:
         limit = math.sqrt(max(variance, 0.0) + 2 * error)
-        why = Reason("noise", f"none above {limit:.1f} µm: print and noise hide it")
+        why = Reason(
+            "noise", f"none above {limit:.1f} µm among waves of up to about 1 mm: {LONGER}"
+        )
         return Results(
             (not_measurable(JITTER, why, scan),), evidence=_spectrum(found, pitch_mm, scan)
         )

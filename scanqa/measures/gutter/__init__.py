@@ -33,7 +33,7 @@ from collections.abc import Sequence
 from scanqa.measures.gutter.darkening import darkening, no_darkening
 from scanqa.measures.gutter.lift import lift, no_lift
 from scanqa.measures.gutter.ramp import located_ramps, no_ramp, over_height, same_size
-from scanqa.measures.gutter.spine import spine_profile
+from scanqa.measures.gutter.spine import spine_profiles
 from scanqa.model import Placement, Reason, Results, Told, of_role
 
 NO_BOOK = Reason(
@@ -67,12 +67,13 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     ramps = located_ramps(pieces, told.ramp_height_mm, blanks)
     results = Results()
     for book in of_role(scans, "open-book"):
-        found = spine_profile(book, told.book_edge)
+        found = spine_profiles(book, told.book_edge)
         if isinstance(found, Reason):
             results += no_darkening(found, book.scan.name)
             continue
-        side, profile = found
-        results += darkening(profile, side, book.scan.name)
+        for side, profile in found:
+            results += darkening(profile, side, book.scan.name)
+        side, profile = found[0]
         if ramps:
             blank = same_size(book, blanks)
             results += lift(profile, side, ramps[0], blank, book.scan.name)

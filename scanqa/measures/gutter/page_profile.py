@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import Side
@@ -12,6 +14,7 @@ from scanqa.measures.gutter.paper_level import paper_level
 from scanqa.model import MM_PER_INCH, Floats, Placement, Reason
 from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.scatter import median_error
+from scanqa.reading.book_spine import Spine
 from scanqa.reading.sides import from_side
 
 BAND_MM = 10.0
@@ -81,13 +84,19 @@ def paper_envelope(lightness: Floats, along_px: int, glint_px: int, fill_px: int
     return np.asarray(wide[:, fill_px:-fill_px], np.float64)
 
 
-def page_profile(placement: Placement, side: Side) -> Profile | Reason:
-    """Profile of the paper from one side inwards, or the reason why there is none."""
+def page_profile(placement: Placement, side: Side, spine: Spine | None = None) -> Profile | Reason:
+    """Profile of the paper from one side inwards, or the reason why there is none.
+
+    From a spine inside the image, if one is given: then distances are from where it is darkest.
+    """
     step = placement.overview.step_px
     along, inwards = (1, 0) if side in ("left", "right") else (0, 1)
     pitch = [step * MM_PER_INCH / dpi for dpi in placement.dpi]
     extent = placement.size_mm[inwards]
     blocks = from_side(placement.overview.preview, side)
+    if spine is not None:
+        blocks = _from_spine(blocks, spine)
+        extent = blocks.shape[1] * pitch[inwards]
     end_mm = min(PLATEAU_MM[1], PLATEAU_SHARE * extent)
     if end_mm < MIN_PLATEAU_MM:
         words = f"the image is only {extent:.0f} mm from the spine side inwards"
@@ -99,7 +108,10 @@ def page_profile(placement: Placement, side: Side) -> Profile | Reason:
     glint = 2 * round(GLINT_MM / pitch[inwards] / 2) + 1
     level = paper_envelope(lightness, max(1, round(BAND_MM / pitch[along])), glint, fill)
     at_mm = np.asarray((np.arange(level.shape[1]) + 0.5) * pitch[inwards], np.float64)
-    if side in ("right", "bottom"):  # blocks start at the other side: a part block is missing here
+    if spine is None and side in (
+        "right",
+        "bottom",
+    ):  # blocks start at the other side: a part block is missing here
         at_mm += extent - blocks.shape[1] * pitch[inwards]
     plateaus = np.median(level[:, at_mm >= start_mm], axis=1)
     page = float(np.percentile(plateaus, 75))
@@ -114,6 +126,16 @@ def page_profile(placement: Placement, side: Side) -> Profile | Reason:
     bands = np.array_split(np.arange(len(lightness)) + 0.5, len(level))  # as in the envelope
     along_mm = np.array([band.mean() for band in bands]) * pitch[along]
     return Profile(at_mm, along_mm[paper], lack, float(np.median(kept)), float(median_error(kept)))
+
+
+def _from_spine(blocks: NDArray[Any], spine: Spine) -> NDArray[Any]:
+    """Rows of blocks that all begin at a spine inside the image, which may lie askew."""
+    rows = np.arange(len(blocks)) - (len(blocks) - 1) / 2
+    starts = np.clip(np.round(spine.inwards_px + spine.slope * rows), 0, None).astype(int)
+    length = max(blocks.shape[1] - int(starts.max()), 1)
+    return np.stack(
+        [row[start : start + length] for row, start in zip(blocks, starts, strict=True)]
+    )
 
 
 def delta_at(profile: Profile, distance_mm: float) -> float:

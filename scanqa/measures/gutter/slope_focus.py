@@ -143,6 +143,7 @@ def _site(piece: Placement, edge: Edge, height_mm: float) -> Site | None:
         return None
     codes = piece.scan.window(place.window)
     light = luma(piece.light.light(codes))
+    light[(codes >= piece.overview.top_code).any(axis=-1)] = 1.0  # as for any other edge
     located = locate_edge(light, place.line, place.reach_px)
     # High up the blur outgrows the clean paper beside the edge: nothing is level there any more.
     if isinstance(located, Reason) or located[1].sigma_px > CLEAR * place.reach_px:

@@ -6,7 +6,8 @@ import numpy as np
 
 from scanqa.catalogue import SIDES, Side
 from scanqa.measures.gutter.page_profile import Profile, delta_at, page_profile, reach
-from scanqa.model import Placement, Reason
+from scanqa.model import MM_PER_INCH, Placement, Reason
+from scanqa.reading.book_spine import Spine, find_spines
 
 # What tells a gutter from an edge shadow or the end of the page, when nobody says where it is:
 GUTTER_MIN_DELTA_L = 4.0  # at 2 mm
@@ -14,23 +15,60 @@ GUTTER_REACH_MM = (3.0, 30.0)  # of a darkening by 2 L*
 GUTTER_SLOPE_MM = 1.0  # between a darkening by 2 L* and by half of the whole
 GUTTER_LEAD = 2.0  # the area under the curve over that of any other side
 GUTTER_STEEPEST_L_PER_MM = 40.0  # steeper is the end of the page, or the edges of those beneath it
+PLAIN_REACH_MM = 10.0  # no fan of page edges is so wide
+NEAR_MM, LEAST_DELTA_L = 5.0, 1.0  # a side told by the user darkens by so much within so much
 GUTTER_FOLD_MM = 1.5  # ... but for the fold itself
 
 
-def spine_profile(book: Placement, told: Side | None) -> tuple[Side, Profile] | Reason:
-    """The side of the spine and the paper's profile from there inwards, or why there is none.
+NO_SPINE = "the page does not darken softly toward the {side} side: no spine shows there"
+ENDS = "the page ends before the image does on the {side} side: no spine shows there"
+
+
+def spine_profiles(book: Placement, told: Side | None) -> list[tuple[Side, Profile]] | Reason:
+    """Sides of the spine and the paper's profile from there outwards, or why there is none.
 
     Parameters
     ----------
     book : Placement
         An open-book scan.
     told : str or None
-        The side, if the user said it.
+        The side of the image where the spine lies, if the user said it.
+
+    Returns
+    -------
+    list of (side, Profile) or Reason
+        Two if the spine lies inside the image, with a page on each side of it.
     """
-    if told is None:
-        return _evident(book)
-    profile = page_profile(book, told)
-    return profile if isinstance(profile, Reason) else (told, profile)
+    grey = book.light.light(book.overview.preview).mean(axis=2, dtype=np.float64)
+    mm_px = sum(book.dpi) / 2 / MM_PER_INCH / book.overview.step_px
+    spines = find_spines(grey, mm_px)
+    if len(spines) > 1:
+        pages = [(spine.toward, page_profile(book, spine.toward, spine)) for spine in spines]
+        both = [(side, page) for side, page in pages if isinstance(page, Profile)]
+        reasons = [page for _, page in pages if isinstance(page, Reason)]
+        return both or reasons[0]
+    plain = [spine.toward for spine in spines if spine.reach_mm > PLAIN_REACH_MM]
+    side = told or (plain[0] if plain else None)
+    if side is None:
+        evident = _evident(book)
+        return evident if isinstance(evident, Reason) else [evident]
+    at_it = next((spine for spine in spines if spine.toward == side and spine.inside), None)
+    found = _toward(book, side, at_it)
+    return found if isinstance(found, Reason) else [(side, found)]
+
+
+def _toward(book: Placement, side: Side, spine: Spine | None) -> Profile | Reason:
+    """Profile from a side of the image, or from a spine before the paper ends there."""
+    profile = page_profile(book, side)
+    if isinstance(profile, Reason) or _steepest(profile) > GUTTER_STEEPEST_L_PER_MM:
+        if spine is not None:
+            return page_profile(book, side, spine)
+        if isinstance(profile, Reason):
+            return profile
+        return Reason("not-found", ENDS.format(side=side))
+    if float(profile.delta[profile.at_mm < NEAR_MM].max(initial=0.0)) < LEAST_DELTA_L:
+        return Reason("not-found", NO_SPINE.format(side=side))
+    return profile
 
 
 def _evident(book: Placement) -> tuple[Side, Profile] | Reason:

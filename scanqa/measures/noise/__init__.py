@@ -31,7 +31,6 @@ from scanqa.model import (
     of_role,
 )
 
-CLIPPED_SHARE = 0.02
 NO_GRAIN_L = 1e-6
 FOUND_SHARE = 0.5  # of the windows, in which the moved paper's grain must be found again
 TEMPORAL, FIXED, PAPER, SNR = (
@@ -74,6 +73,9 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     if all(window.grain.std() < NO_GRAIN_L for window in windows):
         why = "the scan has no grain at all: it was processed or is clipped"
         return results + missing(one, Reason("no-detail", why), *OF_A_PAIR)
+    if all(np.array_equal(a.light, b.light) for a, b in zip(windows, read[id(other)], strict=True)):
+        why = "the two files hold the same pixels: scan twice, a copy shows no noise"
+        return results + missing(one, Reason("unlike", why), *OF_A_PAIR)
     found = splits(windows, read[id(other)], one, other)
     return results + _parts(one, found, windows, dark_noise(of_role(scans, "dark")))
 
@@ -81,16 +83,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
 def _total(placement: Placement, windows: Sequence[Sample]) -> Measurement:
     values = np.array([window.grain.std() for window in windows])
     total, error = float(np.median(values)), error_of_median(values)
-    scan, top_share = placement.scan.name, placement.overview.top_share
-    if top_share <= CLIPPED_SHARE:
-        return Measurement("noise.total", total, error, scan=scan, channel="luma")
-    why = (
-        f"{100 * top_share:.1f} % of the samples are at the top of the "
-        "scale, which hides part of the noise: the value is the least it can be"
-    )
-    return Measurement(
-        "noise.total", total, error, "at-least", why, scan, channel="luma", reason_kind="clipped"
-    )
+    return Measurement("noise.total", total, error, scan=placement.scan.name, channel="luma")
 
 
 def _parts(

@@ -7,23 +7,27 @@
 
 Each is not measurable, with the reason, where there is nothing to judge by: no located edges, few
 codes, 16 bits or lossy compression (which fills gaps and eats grain), grain below rounding, no
-print, a single scan. What a trace falsifies is taken back by `withhold`, with the reason.
+print, a single scan. What a trace falsifies is taken back by `withhold`, with the reason; what
+rests on paper at the top of the scale becomes a bound (`bounded`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.measures.processing.codes import WHITE, grain, traces
+from scanqa.measures.processing.clipping import bounded
+from scanqa.measures.processing.codes import WHITE, grain, jpeg_in_grain, traces
 from scanqa.measures.processing.crop import crops
 from scanqa.measures.processing.halo import HALO_SEEN, halos
 from scanqa.measures.processing.spoils import withhold
 from scanqa.model import Placement, Results, Role, Told, of_role
 
 # Enough codes and detail for all traces.
-PRINTED: tuple[Role, ...] = ("bed-sheet", "claim", "open-book")
+PRINTED: tuple[Role, ...] = (
+    "bed-sheet", "claim", "open-book", "back-print", "page", "picture"
+)  # fmt: skip
 
-__all__ = ["HALO_SEEN", "WHITE", "measure", "withhold"]
+__all__ = ["HALO_SEEN", "WHITE", "bounded", "measure", "withhold"]
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:
@@ -42,5 +46,5 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         if placement.role in PRINTED:
             results += traces(placement)
         elif placement.role == "blank":
-            results += Results(tuple(grain(placement)))
+            results += Results((*grain(placement), *jpeg_in_grain(placement)))
     return results + Results(tuple(crops(each_once)))

@@ -37,6 +37,7 @@ from scanqa.model import (
     not_measurable,
 )
 from scanqa.numeric.lightness import code_luma
+from scanqa.reading.jpeg_grid import BLOCK, K1_MEAN, jpeg_grid
 from scanqa.reading.tiles import tiles
 
 LINE = 64  # samples of a line for the spectrum of grain
@@ -45,6 +46,7 @@ MOST_TILES = 1500  # to choose them from: a sheet at 600 dpi has ten times as ma
 FINEST, COARSER, BESIDE = (0.42, 0.5), (0.15, 0.3), 0.3  # cycles/px, the last the other way
 ROUNDING = 1 / 12  # codes², of whole codes
 UNSURE_ROUNDING = 0.4 * ROUNDING  # of so little noise it is not white, and differs by that
+GRAIN_QUALITY_ERROR = 3.0  # steps are whole numbers, and the encoder's tables its own
 MOST_TOP = 0.001  # of the pixels: grain that is cut off is white no more
 LEAST_GRAIN = 0.05  # codes² above rounding: less is lost in it
 WHITE = (0.6, 1.4)  # needs no filter to explain: strong texture alone may leave 1 / 1.5
@@ -184,7 +186,11 @@ def grain(placement: Placement) -> Iterator[Measurement]:
         yield not_measurable(name, NO_PLAIN_AREA, scan=scan.name)
         return
     pixels = (scan.window(window) for window in flat)
-    kept = [each for each in pixels if np.mean(each == top, axis=(0, 1)).max() <= MOST_TOP]
+    kept = [
+        each
+        for each in pixels
+        if np.mean(each >= placement.overview.top_code, axis=(0, 1)).max() <= MOST_TOP
+    ]
     if len(kept) < FEWEST_FLAT:
         yield not_measurable(name, GRAIN_CUT_OFF, scan=scan.name)
         return
@@ -283,6 +289,27 @@ def _jpeg(placement: Placement) -> Measurement:
         why.words,
         scan=scan.name,
         reason_kind=why.kind,
+    )
+
+
+def jpeg_in_grain(placement: Placement) -> Iterator[Measurement]:
+    """Quality of JPEG that blank paper went through, from the step of its levels; none without.
+
+    T.81, table K.1: the step of the mean is 16 at quality 50, as the Independent JPEG Group scales.
+    """
+    grid = jpeg_grid(placement)
+    if grid is None:
+        return
+    ratio = max(grid.level * BLOCK, 1.0) / K1_MEAN
+    quality = 50 / ratio if ratio > 1 else 100 - 50 * ratio
+    words = "the grid of JPEG shows in the grain of the paper"
+    yield Measurement(
+        "processing.jpeg_quality",
+        quality,
+        GRAIN_QUALITY_ERROR,
+        reason=words,
+        scan=placement.scan.name,
+        reason_kind="compression",
     )
 
 

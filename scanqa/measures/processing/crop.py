@@ -14,7 +14,9 @@ from scanqa.model import MM_PER_INCH, Measurement, Placement, Reason, not_measur
 
 SAME_MM = 1.0  # sizes within this are the same
 WHOLE_BED: tuple[Role, ...] = ("blank", "dark", "bed-sheet", "edge-strip")
-ALONE = Reason("too-few", "one scan of the whole bed shows no difference: make two or more")
+ALONE = Reason(
+    "too-few", "one scan of the whole bed at its dpi shows no difference: make two or more"
+)
 CROPPED = Reason(
     "software",
     "smaller than other scans of the whole bed: cropped to the paper, or not all of the bed; "
@@ -25,10 +27,20 @@ CROPPED = Reason(
 def crops(placements: Sequence[Placement]) -> Iterator[Measurement]:
     """What each scan of the whole bed lacks against the largest, mm, whichever way it lies."""
     name = "processing.crop"
-    whole = of_role(placements, *WHOLE_BED)
-    if len(whole) < 2:
+    known = [p for p in of_role(placements, *WHOLE_BED) if p.dpi_source in ("file", "option")]
+    # A dpi that rests on a sheet has the printer's scale in it; unlike dpi may be unlike scanners.
+    groups: dict[tuple[int, int], list[Placement]] = {}
+    for p in known:
+        groups.setdefault((round(p.dpi[0]), round(p.dpi[1])), []).append(p)
+    compared = [group for group in groups.values() if len(group) > 1]
+    if not compared:
         yield not_measurable(name, ALONE)
-        return
+    for group in compared:
+        yield from _lacking(name, group)
+
+
+def _lacking(name: str, whole: Sequence[Placement]) -> Iterator[Measurement]:
+    """What each scan of one dpi lacks against the largest."""
     sizes = np.array([sorted(p.size_mm) for p in whole])
     missing = (sizes.max(axis=0) - sizes).max(axis=1)
     error = max(MM_PER_INCH / min(p.dpi) for p in whole) / 12**0.5

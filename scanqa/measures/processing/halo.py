@@ -93,7 +93,7 @@ def _profiles(placement: Placement, direction: Direction) -> list[_Profile]:
             continue
         codes = placement.scan.window(place.window)
         light = luma(placement.light.light(codes))
-        ends = ((codes == 2**placement.scan.bits - 1) | (codes == 0)).any(axis=-1)
+        ends = ((codes >= placement.overview.top_code) | (codes == 0)).any(axis=-1)
         located = locate_edge(light, place.line, place.reach_px)
         if not isinstance(located, Reason):
             patch, fit = located

@@ -54,6 +54,6 @@ def _measured(placement: Placement, place: EdgeWindow) -> EdgeSfr | Reason:
     codes = placement.scan.window(place.window)
     light = luma(placement.light.light(codes))
     # A pixel is at the end of the scale if any of its channels is: its luma is bent already.
-    light[(codes == 2**placement.scan.bits - 1).any(axis=-1)] = 1.0
+    light[(codes >= placement.overview.top_code).any(axis=-1)] = 1.0
     light[(codes == 0).any(axis=-1)] = 0.0
     return measure_edge(light, place.line, place.reach_px)

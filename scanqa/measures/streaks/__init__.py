@@ -6,6 +6,9 @@ background, against the scatter of all other columns, with a false-alarm rate of
 scans. What is found must be a line and no step or spot (`confirm`). Lines in scans whose paper
 was moved in between are the scanner's if they stay and the paper's if they do not (`in_scans`).
 
+After JPEG (`scanqa.reading.jpeg_grid`) only what is wider than its blocks is sought, and that no
+line was found is a bound.
+
 Fails where there is no paper (dark margins are cut off), where the paper is at the top of the
 scale, and in scans only a few millimetres wide. The outermost millimetre, where the frame throws
 its shadow, is left out; bands wider than a millimetre are not found within 10 mm of the ends.
@@ -13,14 +16,20 @@ its shadow, is left out; bands wider than a millimetre are not found within 10 m
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from scanqa.measures.streaks.column_pattern import column_pattern, no_pattern
 from scanqa.measures.streaks.in_scans import streaks_along
 from scanqa.measures.streaks.pictured import crops, curves
-from scanqa.model import Measurement, Placement, Reason, Results, Streak, Told, of_role
-from scanqa.reading.profiles import profiles, same_domain
+from scanqa.model import Measurement, Placement, Reason, Results, Status, Streak, Told, of_role
+from scanqa.reading.cut_off import clipped_share
+from scanqa.reading.jpeg_grid import BLOCK as JPEG_BLOCK
+from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
+from scanqa.reading.profiles import coarser, profiles, same_domain
 
+FEWEST_BLOCKS = 40  # of JPEG, for lines between them to be sought
+THRESHOLD = 6.0  # noise of levels that a line must exceed to be found, about
 SATURATED = 0.5  # share of samples at the top code above which nothing can be said
 LEAST_SIDE_MM = 15
 
@@ -67,10 +76,10 @@ def _alike(placements: Sequence[Placement]) -> list[list[Placement]]:
 
 
 def _unusable(placement: Placement) -> Reason | None:
-    if placement.overview.top_share > SATURATED:
+    if clipped_share(placement) > SATURATED:
         return Reason(
             "clipped",
-            f"{100 * placement.overview.top_share:.0f} % of the samples are at the top of the "
+            f"{100 * clipped_share(placement):.0f} % of the samples are at the top of the "
             "scale, where lines cannot be seen; scan with a lower brightness",
         )
     width_mm, height_mm = placement.size_mm
@@ -83,6 +92,7 @@ def _measure_alike(placements: Sequence[Placement]) -> Results:
     """Streaks, pattern and pictures of scans of one size."""
     streaks: list[Streak] = []
     measurements, evidence = [], []
+    grid = next(filter(None, map(jpeg_grid, placements)), None)
     for axis in ("travel", "across"):
         found = [profiles(placement, axis) for placement in placements]
         sound = [one for one in found if one is not None]
@@ -92,23 +102,45 @@ def _measure_alike(placements: Sequence[Placement]) -> Results:
                 measurements += [no_pattern(placement, why) for placement in placements]
             continue
         beds = same_domain(sound)
+        if grid is not None:
+            start = grid.column if axis == "travel" else grid.row
+            floor = grid.light(placements[0], grid.level) / math.sqrt(12)
+            beds = [coarser(bed, 2 * JPEG_BLOCK, start, floor) for bed in beds]
+            if beds[0].stack.shape[2] < FEWEST_BLOCKS:
+                continue
         here = streaks_along(placements, beds, axis)
         streaks += here
         if axis == "travel":
             for placement, bed in zip(placements, beds, strict=True):
-                measurements.append(column_pattern(placement, bed, here))
+                measurements.append(
+                    column_pattern(placement, bed, here)
+                    if grid is None
+                    else no_pattern(placement, grid.why)
+                )
         evidence.append(curves(placements[0], beds, axis, here))
-    measurements.append(_strongest_visible(placements, streaks))
+    measurements.append(_strongest_visible(placements, streaks, grid))
     evidence += crops(placements, streaks)
     return Results(tuple(measurements), tuple(streaks), (), tuple(evidence))
 
 
-def _strongest_visible(placements: Sequence[Placement], streaks: Sequence[Streak]) -> Measurement:
-    """Contrast of the strongest streak of the scanner (not of the paper) that shows."""
+def _strongest_visible(
+    placements: Sequence[Placement], streaks: Sequence[Streak], grid: JpegGrid | None
+) -> Measurement:
+    """Contrast of the strongest streak of the scanner (not of the paper) that shows.
+
+    JPEG thins a narrow line: then it is at least what is left, or at most what may have vanished.
+    """
     name = "streaks.strongest_visible"
     shown = [streak for streak in streaks if streak.visible and not streak.of_the_paper]
-    if not shown:
-        return Measurement(name, 0.0, scan=placements[0].scan.name)
-    one = max(shown, key=lambda s: s.contrast_percent)
-    error = one.contrast_percent / one.significance
-    return Measurement(name, one.contrast_percent, error, scan=one.scan)
+    one = max(shown, key=lambda s: s.contrast_percent, default=None)
+    value = one.contrast_percent if one else 0.0
+    error = one.contrast_percent / one.significance if one else None
+    scan = one.scan if one else placements[0].scan.name
+    if grid is None:
+        return Measurement(name, value, error, scan=scan)
+    why = grid.why
+    if one is None:
+        limits = (grid.hidden, THRESHOLD * grid.level / math.sqrt(12))
+        value = 100 * grid.light(placements[0], max(limits))
+    status: Status = "at-most" if one is None else "at-least"
+    return Measurement(name, value, error, status, why.words, scan, reason_kind=why.kind)

@@ -15,6 +15,7 @@ import numpy as np
 
 from scanqa.measures.streaks.confirm import Line
 from scanqa.measures.streaks.search import Sought, find_lines
+from scanqa.measures.streaks.whose import OF_PAPER, in_all, keeps_its_place, without_rulings
 from scanqa.model import COLOURS, Channel, Direction, Floats, LineSigns, Placement, Streak
 from scanqa.numeric.lightness import lstar
 from scanqa.numeric.line_fit import measure_at
@@ -32,6 +33,8 @@ VISIBLE_DELTA_L = 0.18
 IN_ALL = 0.4  # of its height in the mean, at least, in every scan, for a line to be in all of them
 FULL_LENGTH = 0.85  # share of the bed above which a line runs through all of it
 ONE_SAMPLE = 1.6  # full width at half height, in samples, below which a line is one sample wide
+# Below 150 dpi one sample holds several elements: the width of a line is no evidence.
+WIDEST_PITCH_MM = 25.4 / 150 * 1.01
 CHANNEL_SHARE = 0.4  # of the strongest channel, for a channel to count as affected
 # Of places in a regular row; two places are rounded to samples by half a one each.
 ROW_SLACK_MM, ROW_SLACK_SAMPLES = 0.15, 1.2
@@ -57,6 +60,7 @@ def streaks_along(
     streaks.sort(key=lambda streak: streak.at_px)
     slack_mm = max(ROW_SLACK_MM, ROW_SLACK_SAMPLES * beds[0].pitch_mm)
     in_row = regular([streak.at_mm for streak in streaks], slack_mm)
+    streaks = without_rulings(streaks, in_row, axis)
     return [
         replace(streak, signs=replace(streak.signs, regular=True))
         if is_regular and streak.signs.full and streak.signs.stays >= 1
@@ -79,8 +83,8 @@ def _lines(beds: Sequence[Profiles]) -> list[Line]:
     lines: list[Line] = []
     if len(beds) > 1:
         for line in find_lines(np.mean([bed.stack for bed in beds], axis=0), weights, sought):
-            values, _ = _in_each(line, beds)
-            if np.all(values[:, line.signal] / line.amplitude > IN_ALL):
+            values, errors = _in_each(line, beds)
+            if in_all(line, values[:, line.signal], errors[:, line.signal], IN_ALL):
                 lines.append(line)
     for bed in beds:
         own = find_lines(bed.stack, weights, sought)
@@ -108,6 +112,9 @@ def _streak(
     values, errors = _in_each(line, beds)
     strongest = int(np.argmax(np.abs(values[:, line.signal])))
     stays = _stays(values[:, line.signal], errors[:, line.signal])
+    own = values[:, line.signal], errors[:, line.signal]
+    if len(beds) > 1 and not (in_all(line, *own, IN_ALL) and keeps_its_place(line, beds)):
+        stays = min(stays, OF_PAPER)
     of_signals = values[strongest] if stays < 1 else values.mean(axis=0)
     channels = _channels(of_signals, errors[strongest])
     one_colour = len(of_signals) > 1 and len(channels) == 1
@@ -123,11 +130,11 @@ def _streak(
         stays=stays,
         full=line.bands[1] - line.bands[0] >= FULL_LENGTH * len(bed.weights),
         one_colour=one_colour,
-        one_sample=line.width < ONE_SAMPLE,
+        one_sample=line.width < ONE_SAMPLE if bed.pitch_mm <= WIDEST_PITCH_MM else None,
     )
     return Streak(
         at_mm=float(bed.at_mm(line.at)),
-        at_px=line.at + bed.first,
+        at_px=float(bed.at_px(line.at)),
         width_um=line.width * bed.pitch_mm * 1000,
         contrast_percent=100 * abs(contrast),
         delta_L=delta_l,

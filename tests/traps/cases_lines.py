@@ -1,0 +1,186 @@
+"""Lines, marks, bands, noise and the top of the scale: papers and files that imitate faults.
+
+Truth is the scene: the scanner of the simulator is sound unless the case says what it has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from scanqa.scans.save import save_tiff
+from scanqa.simulate import scan
+from scanqa.simulate.laid import Paper
+from scanqa.simulate.scanner import Output, Scanner
+from scanqa.simulate.scenes import BlankScene
+from scanqa.simulate.ugly_paper import Clouds, Flecks, Lines, Stroke, Watermark
+from tests.traps.case import Case
+
+DPI = 150
+SOUND = Scanner("sound", glass_mm=(108.0, 150.0))
+MOVED, TURNED = (3.2, -4.1), 0.4
+UGLY = {
+    "recycled paper": (Flecks(),),
+    "paper full of flecks": (Flecks(15, (0.1, 0.4), (-0.03, -0.5)),),
+    "laid paper, chain lines down": (Lines(), Lines(1.1, 0.4, -0.006, down=False)),
+    "laid paper, chain lines across": (Lines(down=False), Lines(1.1, 0.4, -0.006)),
+    "cloudy paper": (Clouds(),),
+    "very cloudy paper": (Clouds(0.02, 6.0),),
+    "faintly ruled paper": (Lines(8.0, 0.25, -0.02, down=False),),
+    "squared paper": (Lines(5.0, 0.2, -0.02, down=False), Lines(5.0, 0.2, -0.02)),
+    "paper with a watermark": (Watermark((50, 70)),),
+    "a crease that moves with the paper": (Stroke((30, -10), (36, 170), 0.5, -0.04, 0.03),),
+    "a pen mark that moves with the paper": (Stroke((60, 20), (61, 120), 0.4, -0.4),),
+}
+NO_FAULT = (
+    "severity:fault",
+    "seller",
+    "cause:moving-dirt",
+    "cause:white-strip-dirt",
+    "warning:dead-element",
+)
+
+
+def pair(
+    scanner: Scanner = SOUND,
+    paper: Paper | None = None,
+    *,
+    turn_deg: float = TURNED,
+    moved: bool = True,
+) -> list[np.ndarray]:
+    """Pixels of two scans of one paper."""
+    paper = paper or Paper(seed=5)
+    second = BlankScene(paper, MOVED, turn_deg) if moved else BlankScene(paper)
+    return [
+        scan(scene, scanner, dpi=DPI, rng=np.random.default_rng([7, at])).pixels
+        for at, scene in enumerate((BlankScene(paper), second))
+    ]
+
+
+def as_tiff(make: Callable[[], Sequence[np.ndarray]]) -> Callable[[Path], Sequence[Path]]:
+    """What writes them."""
+
+    def write(folder: Path) -> Sequence[Path]:
+        paths = []
+        for at, pixels in enumerate(make()):
+            paths.append(folder / f"blank-{at + 1}.tif")
+            save_tiff(paths[-1], pixels, (DPI, DPI))
+        return paths
+
+    return write
+
+
+def through_jpeg(quality: int) -> Callable[[], Sequence[np.ndarray]]:
+    """Two scans that went through JPEG and lie in lossless files."""
+    return lambda: pair(replace(SOUND, output=Output(jpeg_quality=quality)))
+
+
+def as_jpeg(quality: int) -> Callable[[Path], Sequence[Path]]:
+    """Two scans in JPEG files, which keep no dpi: the user says it."""
+
+    def write(folder: Path) -> Sequence[Path]:
+        paths = []
+        for at, pixels in enumerate(pair()):
+            paths.append(folder / f"blank-{at + 1}.jpg")
+            cv2.imwrite(str(paths[-1]), pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+        return paths
+
+    return write
+
+
+def clipped(light: float) -> Callable[[], Sequence[np.ndarray]]:
+    """Two scans in 16 bits whose paper comes out at so much of the scale, at a spread of codes."""
+
+    def make() -> Sequence[np.ndarray]:
+        scanner = replace(SOUND, white_reflectance=0.84 / light, output=Output(bits=16))
+        rng = np.random.default_rng(3)
+        return [
+            np.where(pixels > 65532, rng.integers(65532, 65536, pixels.shape), pixels).astype(
+                np.uint16
+            )
+            for pixels in pair(scanner)
+        ]
+
+    return make
+
+
+def _ugly() -> list[Case]:
+    return [
+        Case(
+            f"{name}, moved between two scans",
+            as_tiff(lambda features=features: pair(paper=Paper(seed=5, features=features))),
+            must_not=NO_FAULT,
+            must=("role:blank", "measure:streaks.strongest_visible:ok"),
+            fast=name == "recycled paper",
+        )
+        for name, features in UGLY.items()
+    ]
+
+
+CASES = [
+    *_ugly(),
+    *(
+        Case(
+            f"clean paper through JPEG of quality {quality}, in TIFF files",
+            as_tiff(through_jpeg(quality)),
+            must_not=(
+                *NO_FAULT,
+                "measure:streaks.strongest_visible:ok",
+                "measure:glass.marks:ok",
+                "measure:banding.period:ok",
+                "measure:noise.temporal:ok",
+                "measure:streaks.column_pattern:ok",
+            ),
+            must=("measure:streaks.strongest_visible:at-most", "reason:compression"),
+            fast=quality == 90,
+        )
+        for quality in (30, 75, 90)
+    ),
+    Case(
+        "half of the paper at a spread of top codes of 16 bits",
+        as_tiff(clipped(1.0)),
+        must_not=(
+            *NO_FAULT,
+            "measure:streaks.strongest_visible:ok",
+            "measure:glass.marks:ok",
+            "measure:noise.temporal:ok",
+            "measure:tone.white:ok",
+            "measure:banding.amplitude:ok",
+            "measure:shading.nonuniformity:ok",
+        ),
+        must=("reason:clipped", "measure:tone.white:at-least", "measure:noise.total:at-least"),
+        fast=True,
+    ),
+    Case(
+        "a twentieth of the paper at a spread of top codes of 16 bits",
+        as_tiff(clipped(0.984)),
+        must_not=(*NO_FAULT, "measure:streaks.strongest_visible:ok", "measure:noise.total:ok"),
+        must=("reason:clipped",),
+    ),
+    Case(
+        "one scan and its copy",
+        as_tiff(lambda: pair()[:1] * 2),
+        must_not=(
+            "measure:noise.temporal:ok",
+            "measure:noise.snr:ok",
+            "measure:glass.marks:ok",
+            "severity:fault",
+            "seller",
+        ),
+        must=("reason:unlike",),
+        fast=True,
+    ),
+    *(
+        Case(
+            f"the paper turned by {turn_deg:g}° between two scans",
+            as_tiff(lambda turn_deg=turn_deg: pair(turn_deg=turn_deg)),
+            must_not=(*NO_FAULT, "measure:noise.temporal:ok"),
+            must=("reason:unlike", "measure:streaks.strongest_visible:ok"),
+        )
+        for turn_deg in (1.5, 2.0, 4.0)
+    ),
+]
