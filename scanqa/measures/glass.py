@@ -115,18 +115,15 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
 def _number(count: int, limit: float, first: Placement, grid: JpegGrid | None) -> Measurement:
     """How many marks there are: at least those that the specks of the paper do not hide."""
     scan = first.scan.name
-    if limit <= LEAST_CONTRAST and grid is None:
-        return Measurement("glass.marks", float(count), 0.0, scan=scan)
-    of_levels = None if grid is None else grid.why
-    why = (
-        clipped(first)
-        or of_levels
-        or Reason(
+    why = clipped(first) or (None if grid is None else grid.why)
+    if why is None and limit > LEAST_CONTRAST:
+        why = Reason(
             "uneven",
             f"specks of the paper hide marks under {100 * limit:.0f} % contrast (in blocks of "
             "0.3 mm): lay plain, even paper",
         )
-    )
+    if why is None:
+        return Measurement("glass.marks", float(count), 0.0, scan=scan)
     if not count:
         return not_measurable("glass.marks", why, scan)
     return Measurement(
@@ -195,6 +192,8 @@ def _local_scatter(rest: Floats, tile: int = 64) -> Floats:
 def _lay_still(one: Floats, other: Floats) -> bool:
     """Whether the grain of two scans is the same in place; specks and marks count for little."""
     planes = []
+    if not (one.any() and other.any()):
+        return False  # no grain at all
     for contrast in (one, other):
         limit = 3 * float(sigma_about_zero(contrast[contrast != 0]))
         planes.append(np.clip(contrast, -limit, limit).ravel())

@@ -66,9 +66,9 @@ def scenes():
 @pytest.fixture
 def glass(tmp_path):
     made = Glass(tmp_path / "glass", bed_mm=BED_MM, highest_dpi=CLAIMED_DPI)
-    for name, scene in scenes().items():
+    for number, (name, scene) in enumerate(scenes().items()):
         for take in range(3 if name == "moved blank" else 1):
-            rng = np.random.default_rng([20261125, take])
+            rng = np.random.default_rng([20261125, number, take])  # no two scans share their noise
             made.add(name, scan(scene, HERON, dpi=DPI, rng=rng).pixels, dpi=DPI)
     page = scan(scenes()["bed-sheet"], HERON, dpi=CLAIMED_DPI, rng=np.random.default_rng(20261125))
     made.add("bed-sheet", (page.pixels >> 8).astype(np.uint8), dpi=CLAIMED_DPI)

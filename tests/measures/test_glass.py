@@ -108,3 +108,15 @@ def test_contrast_on_smooth_paper():
     """A disc of nine pixels that takes 30 % of the light, where grain is 0.2 %."""
     pair = [blank(seed, on_the_glass, texture=0.002) for seed in (1, 2)]
     assert glass.measure(pair, Told()).marks[0].contrast_percent == pytest.approx(30.0, rel=0.02)
+
+
+def test_paper_at_the_top_of_the_scale_counts_no_marks():
+    """A mark that is brighter than the top code, or hardly darker, is hidden there."""
+
+    def brighter(light):
+        light *= 1.5
+
+    scans = [blank(seed, brighter, name=f"{seed}.tif") for seed in (1, 2)]
+    results = glass.measure(scans, Told())
+    number = only(results, "glass.marks")
+    assert (number.status, number.reason_kind) == ("not-measurable", "clipped")

@@ -73,6 +73,8 @@ LIKE_TEXTURE = Reason(
     "texture: scan in colour to tell",
 )
 NOT_WHITE = Reason("software", "grain is not white: smoothed or interpolated")
+FINER = Reason("compression", "finer than this leaves no steps to see")
+NO_TRACE = Reason("range", "no trace: not compressed, or finer than this, or altered since")
 NO_PRINT = Reason("no-detail", "too little print to show the steps of JPEG")
 HISTOGRAM_WINDOWS, HISTOGRAM_SIDE = 64, 192
 
@@ -322,8 +324,5 @@ def _traced(trace: JpegTrace, *, lossy: bool) -> tuple[float, Status, Reason]:
         if trace.offset != (0, 0):
             words += f"; its grid starts at {trace.offset[1]}, {trace.offset[0]} px: cropped since"
         return trace.quality, "ok", Reason("compression", words)
-    if lossy:
-        why = Reason("compression", "finer than this leaves no steps to see")
-        return float(FINEST_QUALITY), "at-least", why
-    words = "no trace: not compressed, or finer than quality 92, or altered since"
-    return trace.quality, "ok", Reason("method", words)
+    why = FINER if lossy else NO_TRACE
+    return float(FINEST_QUALITY), "at-least", why
