@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scanqa.errors import MirroredScan, UnreadableScan
 from scanqa.locate.find_tags import detect, mirrored, picture, reduced, refine
 from scanqa.locate.frame import Frame, frames
-from scanqa.locate.role import LONG_SIDE_MM, Look, look_at
+from scanqa.locate.role import LONG_SIDE_MM, Look, look_at, plain_part
 from scanqa.model import (
     MM_PER_INCH,
     Floats,
@@ -27,15 +27,20 @@ from scanqa.model import (
     Scan,
     Side,
 )
+from scanqa.reading.paper_border import Box
 
-WRONG_DPI = 0.02  # a stated dpi this far from the sheet's is not believed
+SAME_DPI = 0.02  # a sheet that shows another dpi than the stated one by more is told
+# A dpi that is wrong is another of those that drivers offer; a sheet that a printer fitted to its
+# page is some per cent too small (common practice, no source).
+WRONG_DPI = 0.12  # a file's dpi this far from the sheet's is not believed
 FEW_TAGS = 3
 FINER = 3  # a second look uses blocks this many times smaller
 NEED_TAGS = ("bed-sheet", "edge-strip", "gutter-ramp", "back-print")
 WITHOUT_TAGS = ("blank", "dark", "open-book", "page", "picture")
 BED_MM = (50.0, 500.0)  # the longer side of an image; a dpi that makes it otherwise is wrong
 UNLIKE_AXES = 2.5  # no scanner delivers so different a dpi along its two axes
-NOT_PLAIN = "told to be blank, but it looks like a {looks}: what is not plain paper counts too"
+PART = "told to be blank, but {share:.0%} of it is not plain paper: only a part is measured that is"
+NO_PART = "told to be blank, but {share:.0%} of it is not plain paper, and no part is large enough"
 NO_DPI = "what needs millimetres is not measured: give the dpi with --dpi"
 SHOW_THROUGH = 0.6  # tags whose ink is lighter than this part of the paper lie on its back
 
@@ -109,12 +114,31 @@ def _without_sheet(
 ) -> Placement:
     """A scan without a sheet: as it looks, or as the user says."""
     dpi, source, notes = sampling
-    placement = Placement(scan, overview, light, role or looks.role, dpi, source, notes=notes)
     if role == "blank" and looks.role != "blank":
-        placement = replace(placement, notes=(*notes, NOT_PLAIN.format(looks=looks.role)))
+        looks, told = _told_blank(overview, light, looks, dpi)
+        notes, role = (*notes, *told), looks.role
+    placement = Placement(scan, overview, light, role or looks.role, dpi, source, notes=notes)
     if looks.paper is None or placement.role != "blank":
         return placement
-    box, step = looks.paper, overview.step_px
+    return replace(placement, paper_mm=_in_mm(looks.paper, placement))
+
+
+def _told_blank(
+    overview: Overview, light: Linear, looks: Look, dpi: Point
+) -> tuple[Look, tuple[str, ...]]:
+    """What is plain paper of a scan that looks like something else, and what to say of it."""
+    grey = light.light(overview.preview).mean(axis=2, dtype=np.float64)
+    box, share = plain_part(grey, sum(dpi) / 2 / MM_PER_INCH / overview.step_px)
+    if box is None:
+        return looks, (NO_PART.format(share=share),)
+    if not box.open_sides:
+        return Look("blank"), ()
+    return Look("blank", box), (PART.format(share=share),)
+
+
+def _in_mm(box: Box, placement: Placement) -> tuple[float, float, float, float]:
+    """A part of the preview in millimetres of the image."""
+    scan, step = placement.scan, placement.overview.step_px
     left, top = placement.mm(box.left * step - 0.5, box.top * step - 0.5)
     right = min(box.right * step, scan.width_px)
     bottom = min(box.bottom * step, scan.height_px)
@@ -123,8 +147,7 @@ def _without_sheet(
         right = scan.width_px
     if "bottom" not in box.open_sides:
         bottom = scan.height_px
-    paper_mm = (left, top, *placement.mm(right - 0.5, bottom - 0.5))
-    return replace(placement, paper_mm=paper_mm)
+    return (left, top, *placement.mm(right - 0.5, bottom - 0.5))
 
 
 def _assumed(scan: Scan) -> Point:
@@ -254,15 +277,17 @@ def _dpi(found: list[Frame], stated: Point | None, source: str) -> tuple[Point, 
     if stated is None:
         return measured, "sheet", [f"the file says no dpi; the sheet shows {_words(measured)}"]
     ratios = [shown / said for shown, said in zip(measured, stated, strict=True)]
-    if len(frame.tags) == 1 or all(abs(ratio - 1) <= WRONG_DPI for ratio in ratios):
+    off = max(abs(ratio - 1) for ratio in ratios)
+    if len(frame.tags) == 1 or off <= SAME_DPI:
         return stated, source, []
-    if source == "option":
+    if source == "option" or off <= WRONG_DPI:
+        printed = " × ".join(dict.fromkeys(f"{100 * ratio:.1f} %" for ratio in ratios))
         return (
             stated,
             source,
             [
-                f"the sheet shows {_words(measured)}, not {_words(stated)} as stated: "
-                "was it printed at 100 %?"
+                f"the sheet shows {_words(measured)}, not {_words(stated)}: it was printed at "
+                f"{printed}, or the dpi is wrong; print it at 100 %"
             ],
         )
     return (

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from scanqa.catalogue import SIDES
 from scanqa.model import MM_PER_INCH, Floats, Point, Role, Side
 from scanqa.reading.book_spine import Spine, find_spines
 from scanqa.reading.paper_border import Box, find_border
@@ -52,6 +53,7 @@ INKED, INKED_TILES = 0.03, 0.01  # share of ink on a tile that is written on; of
 FEW_TILES = 2  # dirt may look like writing
 RULE_DEPTH, RULES, RULE_STRIPS = 0.025, 6, 8  # of a ruled line, number of them, in most of strips
 RULE_PITCH_MM = (3.0, 16.0)
+LEAST_PART_MM = 36.0  # three tiles: a smaller part of plain paper says nothing
 REGULAR = (0.15, 0.7)  # pitches so near their median, and what share of them
 
 BARE = 0.25  # of the paper; tiles below it lie beside the page
@@ -155,6 +157,71 @@ def is_plain(grey: Floats, mm_px: float) -> bool:
         return False
     inked = _cut(_ink(without, tiles), tiles.side).mean(axis=2) > INKED
     return bool(inked.sum() <= max(INKED_TILES * inked.size, FEW_TILES))
+
+
+def plain_part(grey: Floats, mm_px: float) -> tuple[Box | None, float]:
+    """The largest upright part of an image that is plain paper, and the share that is not.
+
+    A whole that is plain but for its shading is one part. Else tiles are plain where nearly all
+    pixels keep to their middle, which is as light as paper.
+
+    Parameters
+    ----------
+    grey : (rows, columns)
+        Light.
+    mm_px : float
+        Pixels per millimetre.
+
+    Returns
+    -------
+    box : Box or None
+        None if no part of `LEAST_PART_MM` both ways is plain.
+    share : float
+        Of the image that is not plain.
+    """
+    if is_plain(grey, mm_px):
+        rows, columns = grey.shape
+        return Box(0, 0, columns, rows, ()), 0.0
+    tiles = _tiles(grey, mm_px)
+    if tiles is None:
+        return None, 1.0
+    middles = np.median(tiles.pixels, axis=2)
+    near = np.abs(tiles.pixels / np.maximum(middles, 1e-6)[:, :, None] - 1) < PLAIN
+    light = middles > BLANK_SHADE * tiles.paper
+    plain = light & (near.mean(axis=2) > BLANK_PLAIN)
+    share = 1 - float(plain.mean())
+    top, left, bottom, right = _largest_true(plain)
+    least = LEAST_PART_MM * mm_px / tiles.side
+    if min(bottom - top, right - left) < least:
+        return None, share
+    rows, columns = plain.shape
+    at_side = {"left": left == 0, "top": top == 0, "right": right == columns}
+    at_side["bottom"] = bottom == rows
+    return Box(
+        left * tiles.side,
+        top * tiles.side,
+        grey.shape[1] if at_side["right"] else right * tiles.side,
+        grey.shape[0] if at_side["bottom"] else bottom * tiles.side,
+        tuple(side for side in SIDES if not at_side[side]),
+    ), share
+
+
+def _largest_true(plane: NDArray[np.bool_]) -> tuple[int, int, int, int]:
+    """First row and column, and those after the last, of the largest rectangle of true cells."""
+    sums = np.pad(plane.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    best = (0, 0, 0, 0)
+    area = 0
+    rows, columns = plane.shape
+    for top in range(rows):
+        for bottom in range(top + 1, rows + 1):
+            full = sums[bottom, 1:] - sums[top, 1:] - sums[bottom, :-1] + sums[top, :-1]
+            run = 0
+            for column in range(columns):
+                run = run + 1 if full[column] == bottom - top else 0
+                if run * (bottom - top) > area:
+                    area = run * (bottom - top)
+                    best = (top, column + 1 - run, bottom, column + 1)
+    return best
 
 
 def _white(grey: Floats, mm_px: float, book_edge: Side | None, box: Box | None) -> Look:

@@ -204,8 +204,9 @@ def test_a_sheet_that_lies_face_up_is_refused(bed):
 
 def test_the_user_names_the_role(bed):
     assert [p.role for p in found(bed, role="claim")] == ["claim"]
-    (blank,) = found(bed, role="blank")
-    assert (blank.role, blank.sheet) == ("blank", None)
+    (named,) = found(bed, role="blank")  # hardly any of it is plain paper
+    assert (named.role, named.sheet) == ("picture", None)
+    assert any("no part is large enough" in note for note in named.notes)
 
 
 def test_a_named_sheet_that_is_not_there():

@@ -4,6 +4,8 @@ The photographs and the two scanned pages are those that scikit-image carries in
 of print are set by reportlab and drawn by poppler.
 """
 
+import re
+
 import numpy as np
 import pytest
 from reportlab.lib.utils import ImageReader
@@ -243,3 +245,27 @@ def test_paper_without_dpi_is_known_but_not_its_size():
     assert placed(codes_of(bed()), file_dpi=None).dpi_source == "assumed"
     assert role_of(codes_of(bed()), file_dpi=None) == "blank"
     assert placed(codes_of(bed()), file_dpi=None, dpi=100).dpi_source == "option"
+
+
+# ------------------------------------------------------------------------------- told blank
+
+
+def test_told_blank_only_the_plain_part_counts_and_the_rest_is_told():
+    """Two fifths of the bed hold dark bars; truth is where they were drawn."""
+    light = bed()
+    light[:440:6] *= 0.3
+    named = placed(codes_of(light), role="blank")
+    assert named.role == "blank"
+    (note,) = named.notes
+    share = float(re.search(r"(\d+)% of it is not plain paper", note)[1])
+    assert share == pytest.approx(40, abs=100 * 12.7 / 280)  # to a tile
+    left, top, right, bottom = named.paper_mm
+    tile = 12.7
+    assert top == pytest.approx(440 * MM / DPI, abs=tile)
+    assert (left, right, bottom) == pytest.approx((0, 800 * MM / DPI, 1100 * MM / DPI), abs=tile)
+
+
+def test_told_blank_a_shaded_bed_counts_whole():
+    light = bed() * (1 - 0.5 * np.exp(-np.arange(800) / 40))
+    named = placed(codes_of(light), role="blank")
+    assert (named.role, named.paper_mm, named.notes) == ("blank", None, ())

@@ -17,6 +17,7 @@ from scanqa.measures.processing.codes import grain
 from scanqa.measures.processing.halo import halos
 from scanqa.measures.processing.jpeg_trace import find_jpeg
 from scanqa.model import Measurement, Results, Told
+from scanqa.sheets import sheet as printed_by_id
 from tests import independent as ind
 from tests.measures import printed_sheet, stacked_edges
 from tests.measures.printed_page import as_codes, page, placed
@@ -414,20 +415,41 @@ def test_scans_of_one_bed_have_one_size(native):
         assert (found.value, found.reason) == (0, "")
 
 
-def test_scans_cropped_to_the_paper_differ(native):
+def test_smaller_scans_were_cropped_at_most_by_the_difference(native):
+    """Another area or another scanner makes them smaller as well: nothing follows a paper here."""
     one = replace(placed(native, name="a.tif"), role="blank")
     other = replace(placed(native[:560], name="b.tif"), role="dark")
     whole, cropped = processing.measure([one, other], Told()).named("processing.crop")
     assert (whole.scan, whole.value, whole.reason) == ("a.tif", 0, "")
     assert cropped.value == pytest.approx(80 * 25.4 / 600)
-    assert "cropped" in cropped.reason
-    assert cropped.reason_kind == "software"
+    assert (cropped.status, cropped.reason_kind) == ("at-most", "unclear")
     # a size is a whole number of pixels: even distribution, 1/√12 of one
     assert cropped.uncertainty == pytest.approx(25.4 / 600 / np.sqrt(12))
     turned = replace(placed(native.T, name="c.tif"), role="blank")
     assert {
         m.value for m in processing.measure([one, turned], Told()).named("processing.crop")
     } == {0}
+
+
+def test_a_scan_that_ends_where_its_sheet_does_was_cropped(native):
+    bed_sheet = printed_by_id("bed-sheet-a4")
+    dpi = 100.0
+    shape = tuple(round(mm * dpi / 25.4) for mm in (bed_sheet.height_mm, bed_sheet.width_mm))
+    whole = np.full((shape[0] + 40, shape[1] + 40), 230, np.uint8)
+    blank = replace(placed(whole, name="a.tif"), role="blank", dpi=(dpi, dpi))
+
+    def with_sheet(pixels, moved_px):
+        onto = np.array([[dpi / 25.4, 0, moved_px - 0.5], [0, dpi / 25.4, moved_px - 0.5]])
+        on_it = replace(placed(pixels, name="b.tif"), role="bed-sheet", dpi=(dpi, dpi))
+        return replace(on_it, sheet=bed_sheet, to_px=onto)
+
+    cut = with_sheet(whole[: shape[0], : shape[1]], 0.0)
+    found = processing.measure([blank, cut], Told()).named("processing.crop")[1]
+    assert (found.status, found.reason_kind) == ("ok", "software")
+    assert found.value == pytest.approx(40 * 25.4 / dpi)
+    beside = with_sheet(whole[:-20, :-20], 8.0)
+    found = processing.measure([blank, beside], Told()).named("processing.crop")[1]
+    assert (found.status, found.reason_kind) == ("at-most", "unclear")
 
 
 def test_one_scan_shows_no_difference(native):

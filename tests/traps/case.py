@@ -18,7 +18,7 @@ The words are ids, so that no sentence is compared (`said_of` makes them of a re
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from scanqa.model import Record, Told
@@ -39,7 +39,7 @@ class Case:
     must_not, must : tuple of str
         Ids as in `said_of`; one that ends in ``*`` stands for all that begin so.
     told : Told
-        What the user adds.
+        What the user adds; files whose roles are told are in the folder of the scans.
     fast : bool
         Whether CI runs it each time: a few seconds at most.
     source : str
@@ -58,7 +58,8 @@ class Case:
 def run(case: Case, folder: Path) -> Record:
     """Make the scans of a case and qualify them."""
     paths = list(case.make(folder))
-    return qualify(paths, scanner="bench", told=case.told).record
+    roles = {folder / file.name: role for file, role in case.told.roles.items()}
+    return qualify(paths, scanner="bench", told=replace(case.told, roles=roles)).record
 
 
 def said_of(record: Record) -> tuple[str, ...]:

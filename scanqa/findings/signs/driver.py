@@ -52,7 +52,7 @@ def processing(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looke
     yield from _stretched(measured)
     yield from _grain(measured)
     yield from _compressed(measured, {scan.file for scan in scans if scan.lossy})
-    crops = members(known(measured, "processing.crop"))
+    crops = [m for m in members(known(measured, "processing.crop")) if m.status == "ok"]
     if crops:
         worst = max(crops, key=value_of)
         yield sign(

@@ -39,6 +39,11 @@ from scanqa.model import Placement, Reason, Results, Told, of_role
 NO_BOOK = Reason(
     "no-scan", "no open-book scan: lay a book open at white pages, its spine on the glass edge"
 )
+NO_SPINE = Reason(
+    "not-found",
+    "no spine is to be seen on the page: it does not darken softly toward a side; lay the book "
+    "open with its spine on the glass edge, and say the side with --book-edge",
+)
 NO_SLOPE = Reason("not-found", "the slope of the gutter ramp was not located")
 
 
@@ -80,7 +85,8 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         elif pieces:
             results += no_lift(NO_SLOPE, book.scan.name)
     if not of_role(scans, "open-book"):
-        results += no_darkening(NO_BOOK, "")
+        pages = of_role(scans, "page")
+        results += no_darkening(NO_SPINE if pages else NO_BOOK, pages[0].scan.name if pages else "")
     for ramp in ramps:
         results += over_height(ramp)
     return results if ramps else results + no_ramp()

@@ -3,7 +3,8 @@
 A gain of g > 1 on whole codes leaves a share 1 - 1/g of the codes empty, at even distances; a gain
 below 1 puts two codes on one, and a share 1/g - 1 stands out to twice the height. A tone curve does
 both in different places. Each code is compared with the nearest filled ones on both sides, so that
-the flanks of a narrow histogram are neither gaps nor crests.
+the flanks of a narrow histogram are neither gaps nor crests; a code is no gap where these fall so
+steeply toward it that little was to be expected there: a valley between two greys of a page.
 """
 
 from __future__ import annotations
@@ -47,13 +48,29 @@ def level_stretch(counts: NDArray[np.int_]) -> Stretch | None:
     if judged.sum() < FEWEST_CODES:
         return None
     number = int(judged.sum())
-    empty = int(np.sum(judged & (inner < EMPTY * np.minimum(left, right))))
+    expected = np.minimum(_foretold(inner), _foretold(inner[::-1])[::-1])
+    hidden = expected < FEWEST_COUNTS
+    empty = int(np.sum(judged & ~hidden & (inner < EMPTY * expected)))
     doubled = int(np.sum(judged & (inner > DOUBLE * np.maximum(left, right))))
     filled = number - empty
     gain = number / (filled + doubled)
     # binomial, both counts; half a code is the resolution of either
     variance = empty * (1 - empty / number) + doubled * (1 - doubled / number) + 0.25
     return Stretch(gain, float(np.sqrt(variance)) / number * gain, empty, doubled, number)
+
+
+def _foretold(counts: Floats) -> Floats:
+    """Count of each code by the nearest two filled ones before it, where they fall (as exp)."""
+    place = np.arange(len(counts))
+    filled = np.where(counts >= FEWEST_COUNTS, place, -1)
+    nearest = np.maximum.accumulate(np.concatenate([[-1], filled[:-1]]))
+    second = np.where(nearest >= 0, nearest[nearest], -1)
+    near = (nearest >= 0) & (place - nearest <= NEAR)
+    both = near & (second >= 0) & (nearest - second <= NEAR)
+    logs = np.log(np.maximum(counts, 1.0))
+    fall = np.where(both, (logs[nearest] - logs[second]) / np.maximum(nearest - second, 1), 0.0)
+    foretold = np.exp(logs[nearest] + np.minimum(fall, 0.0) * (place - nearest))
+    return np.where(near, foretold, 0.0)
 
 
 def _filled_before(counts: Floats) -> Floats:

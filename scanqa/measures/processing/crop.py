@@ -1,6 +1,8 @@
 """How much smaller than the others a scan of the whole bed is: automatic cropping.
 
-Cropping follows the paper, and with it goes every distance from the edge of the bed.
+Cropping follows the paper, and with it goes every distance from the edge of the bed. A scan that is
+smaller, but does not end where the sheet on it does, may be of another area or another scanner:
+then what was cropped is *at most* the difference.
 """
 
 from __future__ import annotations
@@ -17,10 +19,16 @@ WHOLE_BED: tuple[Role, ...] = ("blank", "dark", "bed-sheet", "edge-strip")
 ALONE = Reason(
     "too-few", "one scan of the whole bed at its dpi shows no difference: make two or more"
 )
+FOLLOWS_MM, FOLLOWED_SIDES = 1.5, 3  # the image ends so near the sheet, on so many sides
 CROPPED = Reason(
     "software",
-    "smaller than other scans of the whole bed: cropped to the paper, or not all of the bed; "
-    "distances from the edge of the bed mean nothing here",
+    "smaller than other scans of the whole bed, and it ends where the sheet does: cropped to the "
+    "paper; distances from the edge of the bed mean nothing here",
+)
+SMALLER = Reason(
+    "unclear",
+    "smaller than other scans of the whole bed: another area was chosen, it is of another scanner, "
+    "or it was cropped; choose the whole bed by hand and scan again",
 )
 
 
@@ -45,12 +53,28 @@ def _lacking(name: str, whole: Sequence[Placement]) -> Iterator[Measurement]:
     missing = (sizes.max(axis=0) - sizes).max(axis=1)
     error = max(MM_PER_INCH / min(p.dpi) for p in whole) / 12**0.5
     for placement, value in zip(whole, missing, strict=True):
-        cropped = value > SAME_MM
+        smaller = value > SAME_MM
+        cropped = smaller and ends_with_sheet(placement)
+        why = CROPPED if cropped else SMALLER
         yield Measurement(
             name,
             float(value),
             error,
-            reason=CROPPED.words if cropped else "",
-            reason_kind=CROPPED.kind if cropped else None,
+            "at-most" if smaller and not cropped else "ok",
+            reason=why.words if smaller else "",
+            reason_kind=why.kind if smaller else None,
             scan=placement.scan.name,
         )
+
+
+def ends_with_sheet(placement: Placement) -> bool:
+    """Whether the image ends where the sheet on it does."""
+    if placement.sheet is None or placement.to_px is None:
+        return False
+    size = placement.sheet.width_mm, placement.sheet.height_mm
+    corners = np.array([(0, 0), (size[0], 0), size, (0, size[1])])
+    px = corners @ placement.to_px[:, :2].T + placement.to_px[:, 2]
+    image = np.array([placement.scan.width_px, placement.scan.height_px])
+    beyond = np.concatenate([px.min(axis=0) + 0.5, image - 0.5 - px.max(axis=0)])
+    pitch = np.tile([MM_PER_INCH / dpi for dpi in placement.dpi], 2)
+    return bool((np.abs(beyond * pitch) < FOLLOWS_MM).sum() >= FOLLOWED_SIDES)

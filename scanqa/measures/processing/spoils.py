@@ -67,7 +67,8 @@ SPOILS = {
     ),
     "processing.crop": Spoil(
         lambda m: (m.value or 0.0) > crop.SAME_MM,
-        "a scan is {value:.0f} mm smaller than others of the whole bed (cropped in software)",
+        "a scan is {value:.0f} mm smaller than others of the whole bed (cropped, of another area "
+        "or of another scanner)",
         roles=("blank", "edge-strip"),
     ),
 }
