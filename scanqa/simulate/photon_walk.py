@@ -90,7 +90,8 @@ def walk(
         left.append(x[out])
         lowest.append(low[out])
         goes_on = ~out & (rng.random(len(x)) < np.where(through, back, albedo))
-        x, depth, low, through = (each[goes_on] for each in (x, depth, low, through))
+        x, depth, low = (each[goes_on] for each in (x, depth, low))
+        through = through[goes_on]
         isotropic, lambert = 2 * rng.random(len(x)) - 1, -np.sqrt(rng.random(len(x)))
         down = np.where(through, lambert, isotropic)
         turn = 2 * np.pi * rng.random(len(x))
