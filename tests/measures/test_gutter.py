@@ -312,3 +312,55 @@ def test_mirror_turn_and_gain(lift, tau, gain):
     # Above the toe L* + 16 goes with the cube root of light, so that differences do too.
     assert value(found, name) == pytest.approx(expected * np.cbrt(gain), abs=0.2)
     assert value(found, far) >= 0
+
+
+# ------------------------------------------------------------------------- from the spine
+
+
+def book_behind(margin_mm, **curve):
+    """The page begins so far from the spine: what lies nearer is never seen."""
+    light = PAPER * light_at(distance_from("left") + margin_mm, **curve) * np.ones((ROWS, COLS))
+    return placed(light, DPI, role="open-book", noise=0.004, name="book.tif")
+
+
+@pytest.mark.parametrize("margin_mm", [0.4, 1.7, 3.0])
+def test_with_the_dead_margin_distances_are_from_the_spine(margin_mm):
+    told = Told(book_edge="left", dead_margins_mm={"left": margin_mm})
+    found = gutter.measure([book_behind(margin_mm)], told)
+    for distance in (5, 10, 20):
+        (m,) = found.named(f"gutter.delta_L_at_{distance}mm")
+        assert m.status == "ok"
+        assert m.value == pytest.approx(truth(m.name), abs=TOLERANCE_L)
+        steep = truth("gutter.delta_L_at_5mm") - truth("gutter.delta_L_at_10mm")
+        assert m.uncertainty < steep / 5  # of the place: 0.4 mm
+    for limit in (2, 5, 10):
+        (m,) = found.named(f"gutter.reach_{limit}")
+        assert m.value == pytest.approx(truth(m.name), abs=TOLERANCE_MM)
+    (hidden,) = found.named("gutter.delta_L_at_0mm")
+    if margin_mm > 1:
+        assert (hidden.status, hidden.reason_kind) == ("at-least", "range")
+        assert hidden.value < truth("gutter.delta_L_at_0mm")
+
+
+def test_without_it_the_darkening_is_at_least_that_from_the_edge_of_the_image():
+    found = gutter.measure([book_behind(2.0)], Told(book_edge="left"))
+    for m in of_the_page(found):
+        if m.name == "gutter.plateau":
+            continue
+        assert m.status == "at-least"
+        assert "edge of the image" in m.reason
+        assert m.value < truth(m.name) + TOLERANCE_L
+
+
+def test_an_error_of_the_place_is_in_the_darkening():
+    """Thirty folds laid 0.3 mm to and fro of the edge of the glass: stated errors are the scatter.
+
+    Thirty values know a scatter to 13 %.
+    """
+    rng = np.random.default_rng(4)
+    told = Told(book_edge="left", dead_margins_mm={"left": 1.0})
+    found = [gutter.measure([book_behind(1.0 + rng.normal(0, 0.3))], told) for _ in range(30)]
+    deltas = [each.named("gutter.delta_L_at_5mm")[0] for each in found]
+    scatter = np.std([m.value for m in deltas], ddof=1)
+    stated = np.mean([m.uncertainty for m in deltas])  # with 0.3 mm of the scale read by eye
+    assert scatter * 0.9 < stated < scatter * 2

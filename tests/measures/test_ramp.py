@@ -10,6 +10,8 @@ from scanqa.measures.gutter.page_profile import Profile
 from scanqa.measures.gutter.ramp import Ramp, over_height
 from scanqa.measures.gutter.slope_focus import FocusCurve
 from scanqa.measures.gutter.slope_light import HeightCurve, light_over_height
+from scanqa.measures.gutter.spine import Page
+from scanqa.measures.gutter.unseen import Unseen
 from scanqa.model import Told
 from scanqa.numeric.lightness import lstar
 from tests.measures.paper import MM, placed, value
@@ -17,6 +19,7 @@ from tests.measures.wedge import wedge
 
 DPI = 200
 HEIGHTS = (1, 2, 5, 10)
+FROM_SPINE = Told(book_edge="left", dead_margins_mm={"left": 0.0})
 
 
 def light_at(height, half=6.0):
@@ -165,7 +168,7 @@ def test_lift_of_a_page(shadowed, lift_mm, length_mm):
     page = 0.7 * light_at(lift) * edge_shadow(x) * np.ones((1400, 1))
     book = placed(page, DPI, role="open-book", noise=0.004, name="book.tif")
     blanks = [blank_like(shadowed[0], edge_shadow), blank_like(book, edge_shadow)]
-    found = gutter.measure([book, *shadowed, *blanks], Told(book_edge="left"))
+    found = gutter.measure([book, *shadowed, *blanks], FROM_SPINE)
     for distance in (0, 2, 5, 10):
         expected = lift_mm * np.exp(-distance / length_mm)
         m = next(m for m in found.measurements if m.name == f"gutter.lift_at_{distance}mm")
@@ -176,12 +179,37 @@ def test_lift_of_a_page(shadowed, lift_mm, length_mm):
         assert abs(focus.value - truth) < max(3 * focus.uncertainty, 3.0)
 
 
+def test_from_the_edge_of_the_image_lift_is_a_bound_and_so_is_focus(shadowed):
+    """The dead margin is 2 mm: what lies 5 mm from the edge of the image lies 7 mm from the spine.
+
+    Told of it, the lift at 5 mm from the spine is that 3 mm from the edge of the image.
+    """
+    lift_mm, length_mm, margin = 4.0, 6.0, 2.0
+    x = (np.arange(1100) + 0.5) * MM / DPI
+    page = 0.7 * light_at(lift_mm * np.exp(-(x + margin) / length_mm)) * np.ones((1400, 1))
+    book = placed(page, DPI, role="open-book", noise=0.004, name="book.tif")
+    blanks = [blank_like(shadowed[0], edge_shadow), blank_like(book, lambda x: 1 + 0 * x)]
+    scans = [book, *shadowed, *blanks]
+    truth = lift_mm * np.exp(-5 / length_mm)
+    (known,) = gutter.measure(
+        scans, Told(book_edge="left", dead_margins_mm={"left": margin})
+    ).named("gutter.lift_at_5mm")
+    assert known.status == "ok"
+    assert abs(known.value - truth) < 2 * known.uncertainty
+    open_ = gutter.measure(scans, Told(book_edge="left"))
+    (lift,), (focus,) = (open_.named(f"gutter.{what}_at_5mm") for what in ("lift", "focus"))
+    assert (lift.status, focus.status) == ("at-least", "at-most")
+    assert lift.value < truth
+    assert focus.value > 100 * sfr50(truth) / sfr50(0.0)
+    assert "edge of the image" in lift.reason
+
+
 def test_lift_beyond_the_ramp_is_a_lower_bound_and_shadow_is_named():
     pieces = wedge(light_at, sigma_at)
     x = (np.arange(1100) + 0.5) * MM / DPI
     page = 0.7 * light_at(20 * np.exp(-x / 5)) * np.ones((1400, 1))
     book = placed(page, DPI, role="open-book", noise=0.004, name="book.tif")
-    found = gutter.measure([book, *pieces], Told(book_edge="left"))
+    found = gutter.measure([book, *pieces], FROM_SPINE)
     lifts = {m.name: m for m in found.measurements if "lift" in m.name}
     assert lifts["gutter.lift_at_0mm"].status == "at-least"
     assert lifts["gutter.lift_at_0mm"].value == pytest.approx(12, abs=0.5)
@@ -204,7 +232,7 @@ def test_what_cannot_be_measured_says_why():
     from_spine = np.arange(1100) * 25.4 / DPI
     light = np.tile(0.7 * (1 - 0.6 * np.exp(-from_spine / 4)), (1400, 1))
     book = placed(light, DPI, role="open-book", noise=0.004)
-    found = gutter.measure([book, flat], Told(book_edge="left"))
+    found = gutter.measure([book, flat], FROM_SPINE)
     for what in ("lift", "focus"):
         missing = [m for m in found.measurements if what in m.name and not of_the_ramp(m)]
         assert len(missing) == 4
@@ -266,7 +294,8 @@ def test_lift_and_focus_of_a_page_take_on_the_ramps_errors(known_ramp):
     height = np.maximum(3 - at_mm / 4, 0)
     lack = lstar(0.7) - lstar(0.7 * (1 - height / 10))
     page = Profile(at_mm, np.arange(5.0), np.tile(lack, (5, 1)), float(lstar(0.7)), 0.0)
-    found = lift(page, "left", known_ramp, None, "book.tif")
+    spread = Page("left", page, spine_in_sight=False)
+    found = lift(spread, Unseen(known=True), known_ramp, None, "book.tif")
     for distance, expected in ((2, 2.5), (5, 1.75)):
         (m,) = found.named(f"gutter.lift_at_{distance}mm")
         assert m.value == pytest.approx(expected, abs=1e-3)

@@ -9,8 +9,9 @@ filled (grey closing). Each band is compared with its own plateau, the level fur
 show no bare paper there (pictures, lid beyond the book) are left out; the profile is the median
 over the bands.
 
-Distances are from the image's border on the spine side: what the sensor does not see there is the
-dead margin (`edges`). ``delta_L_at_0mm`` is the profile's light continued to that border.
+Distances are from the spine where the dead margin of its side is known (`unseen`), or where it lies
+inside the image; else from the image's border, and are bounds. ``delta_L_at_0mm`` is the profile's
+light continued to the border.
 ``reach_k`` is where the page is no longer darker than its plateau by k, for 3 mm on end.
 
 *Height* (`ramp`). A page that rises towards the spine gets darker and blurrier; the gutter ramp is
@@ -28,12 +29,14 @@ spine side unknown and not evident; no bare paper; image too small; no ramp, or 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from scanqa.catalogue import Side
 from scanqa.measures.gutter.darkening import darkening, no_darkening
 from scanqa.measures.gutter.lift import lift, no_lift
 from scanqa.measures.gutter.ramp import located_ramps, no_ramp, over_height, same_size
-from scanqa.measures.gutter.spine import spine_profiles
+from scanqa.measures.gutter.spine import Page, spine_pages
+from scanqa.measures.gutter.unseen import IN_SIGHT, Unseen, unseen
 from scanqa.model import Placement, Reason, Results, Told, of_role
 
 NO_BOOK = Reason(
@@ -53,8 +56,9 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     Parameters
     ----------
     scans : sequence of Placement
-        Open-book scans; pieces of gutter ramps, the first of which explains the darkening; blank
-        scans, of which the first of the size of a scan says what of its darkness is edge shadow.
+        Open-book scans; pieces of gutter ramps, the first of which explains the darkening; pieces
+        of edge strips, which say how far the first pixel lies from the spine; blank scans, of
+        which the first of the size of a scan says what of its darkness is edge shadow.
     told : Told
         `book_edge`, the side of the image where the spine lies: without it the side is found if
         it is evident. `ramp_height_mm`, the height of the ramp's lip above the table as measured
@@ -70,18 +74,19 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     """
     blanks, pieces = of_role(scans, "blank"), of_role(scans, "gutter-ramp")
     ramps = located_ramps(pieces, told.ramp_height_mm, blanks)
+    margins = unseen(of_role(scans, "edge-strip"), told.dead_margins_mm)
     results = Results()
     for book in of_role(scans, "open-book"):
-        found = spine_profiles(book, told.book_edge)
+        found = spine_pages(book, told.book_edge)
         if isinstance(found, Reason):
             results += no_darkening(found, book.scan.name)
             continue
-        for side, profile in found:
-            results += darkening(profile, side, book.scan.name)
-        side, profile = found[0]
+        for page in found:
+            results += darkening(page, _before(page, margins), book.scan.name)
         if ramps:
+            before = _before(found[0], margins)
             blank = same_size(book, blanks)
-            results += lift(profile, side, ramps[0], blank, book.scan.name)
+            results += lift(found[0], before, ramps[0], blank, book.scan.name)
         elif pieces:
             results += no_lift(NO_SLOPE, book.scan.name)
     if not of_role(scans, "open-book"):
@@ -90,3 +95,8 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     for ramp in ramps:
         results += over_height(ramp)
     return results if ramps else results + no_ramp()
+
+
+def _before(page: Page, margins: Mapping[Side, Unseen]) -> Unseen:
+    """What is not seen between the spine and the first pixel."""
+    return IN_SIGHT if page.spine_in_sight else margins.get(page.side, Unseen())

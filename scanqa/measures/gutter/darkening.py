@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from scanqa.catalogue import GUTTER_DISTANCES_MM, GUTTER_REACH_DELTA_L, Side
 from scanqa.measures.gutter.page_profile import Profile, delta_at, reach
-from scanqa.model import Curve, Evidence, Measurement, Reason, Results, not_measurable
+from scanqa.measures.gutter.spine import Page
+from scanqa.measures.gutter.unseen import Unseen
+from scanqa.model import Curve, Evidence, Measurement, Reason, Results, Status, not_measurable
 from scanqa.numeric.scatter import median_error
 
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
 PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
 SHOWN_MM = 40.0
 SPINE_SHOWN_AT_MM = (2, 5)
+SLOPE_MM = 0.5  # to each side, between which the steepness is taken
+NOT_SEEN = Reason("range", "the sensor does not see so near to the spine")
 
 
 def no_darkening(why: Reason, scan: str) -> Results:
@@ -25,33 +30,52 @@ def no_darkening(why: Reason, scan: str) -> Results:
     return Results(tuple(not_measurable(name, why, scan) for name in names))
 
 
-def darkening(profile: Profile, side: Side, scan: str) -> Results:
+def darkening(page: Page, before: Unseen, scan: str) -> Results:
     """Plateau, ΔL* at each distance, reach of each ΔL*, and figures.
 
     Parameters
     ----------
-    profile : Profile
-        Of the paper, from the side of the spine inwards.
-    side : str
-        That side of the image.
+    page : Page
+        Paper from the side of the spine inwards.
+    before : Unseen
+        What lies between the spine and the first pixel.
     scan : str
         Name of the scan.
     """
+    profile = page.profile
     plateau = Measurement("gutter.plateau", profile.plateau, profile.plateau_error, scan=scan)
-    measurements = (plateau, *_deltas(profile, scan), *_reaches(profile, scan))
-    figures = (_across_the_page(profile, side, scan), _along_the_spine(profile, scan))
+    measurements = (plateau, *_deltas(profile, before, scan), *_reaches(profile, before, scan))
+    figures = (_across_the_page(profile, page.side, scan), _along_the_spine(profile, scan))
     return Results(measurements, evidence=figures)
 
 
-def _deltas(profile: Profile, scan: str) -> Iterator[Measurement]:
+def _deltas(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement]:
+    """Uncertainty from the scatter of the bands, and from that of the place over the slope."""
     errors = median_error(profile.lack)
-    for d in GUTTER_DISTANCES_MM:
-        value = delta_at(profile, d)
-        error = float(np.interp(d, profile.at_mm, errors)) * (CONTINUED if d == 0 else 1.0)
-        yield Measurement(f"gutter.delta_L_at_{d}mm", value, error, scan=scan)
+    for distance in GUTTER_DISTANCES_MM:
+        name = f"gutter.delta_L_at_{distance}mm"
+        at = max(distance - before.mm, 0.0)
+        value = delta_at(profile, at)
+        error = float(np.interp(at, profile.at_mm, errors)) * (CONTINUED if at == 0 else 1.0)
+        around = [delta_at(profile, max(at + off, 0.0)) for off in (-SLOPE_MM, SLOPE_MM)]
+        slope = (around[0] - around[1]) / (min(at, SLOPE_MM) + SLOPE_MM)
+        error = float(np.hypot(error, slope * before.error_mm))
+        yield bounded(Measurement(name, value, error, scan=scan), not_so_near(distance, before))
 
 
-def _reaches(profile: Profile, scan: str) -> Iterator[Measurement]:
+def not_so_near(distance_mm: float, before: Unseen) -> Reason | None:
+    """Why what is found is a bound at this distance from the spine; None if it is not."""
+    return NOT_SEEN if distance_mm < before.mm - before.error_mm else before.why
+
+
+def bounded(m: Measurement, why: Reason | None, status: Status = "at-least") -> Measurement:
+    """A value that is a bound where there is a reason."""
+    if why is None or m.status != "ok":
+        return m
+    return replace(m, status=status, reason=why.words, reason_kind=why.kind)
+
+
+def _reaches(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement]:
     """Uncertainty from that of the profile over its slope there, and from the blocks' size."""
     delta = profile.delta
     errors = median_error(profile.lack)
@@ -61,13 +85,16 @@ def _reaches(profile: Profile, scan: str) -> Iterator[Measurement]:
         value = reach(profile.at_mm, delta, limit)
         if value == profile.at_mm[-1]:
             why = "the page does not reach the level of its plateau within what was looked at"
-            yield Measurement(name, value, None, "at-least", why, scan, reason_kind="range")
+            last = value + before.mm
+            yield Measurement(name, last, None, "at-least", why, scan, reason_kind="range")
             continue
         error = float(np.interp(value, profile.at_mm, errors))
         early = reach(profile.at_mm, delta, limit + error)
         late = reach(profile.at_mm, delta, limit - error)
-        uncertainty = float(np.hypot((late - early) / 2, PLACE_SHARE * pitch))
-        yield Measurement(name, value, uncertainty, scan=scan)
+        parts = (late - early) / 2, PLACE_SHARE * pitch, before.error_mm
+        m = Measurement(name, value + before.mm, float(np.linalg.norm(parts)), scan=scan)
+        hidden = value == 0 and before.mm > 0  # it ends where nothing is seen
+        yield bounded(m, NOT_SEEN, "at-most") if hidden else bounded(m, before.why)
 
 
 # ------------------------------------------------------------------------------ the figures

@@ -9,10 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from scanqa.catalogue import GUTTER_LIFT_MM, Side
+from scanqa.measures.gutter.darkening import bounded, not_so_near
 from scanqa.measures.gutter.page_profile import Profile
 from scanqa.measures.gutter.ramp import Ramp
 from scanqa.measures.gutter.slope_focus import FocusCurve
 from scanqa.measures.gutter.slope_light import HeightCurve
+from scanqa.measures.gutter.spine import Page
+from scanqa.measures.gutter.unseen import Unseen
 from scanqa.model import (
     Curve,
     Evidence,
@@ -37,15 +40,15 @@ def no_lift(why: Reason, scan: str) -> Results:
     return Results(tuple(not_measurable(each, why, scan) for each in names))
 
 
-def lift(profile: Profile, side: Side, ramp: Ramp, blank: Placement | None, scan: str) -> Results:
+def lift(spread: Page, before: Unseen, ramp: Ramp, blank: Placement | None, scan: str) -> Results:
     """Lift and focus at each distance, and the figure of the lift.
 
     Parameters
     ----------
-    profile : Profile
-        Of the paper, from the side of the spine inwards.
-    side : str
-        That side of the image.
+    spread : Page
+        Paper from the side of the spine inwards.
+    before : Unseen
+        What lies between the spine and the first pixel.
     ramp : Ramp
         What height does to light and focus.
     blank : Placement or None
@@ -55,13 +58,19 @@ def lift(profile: Profile, side: Side, ramp: Ramp, blank: Placement | None, scan
     """
     if isinstance(ramp.light, Reason):
         return no_lift(ramp.light, scan)
-    page = _page_above(profile, ramp.light, None if blank is None else _share(blank, side, profile))
-    lifts = [_lift_at(d, page, ramp.light, blank is not None, scan) for d in GUTTER_LIFT_MM]
+    profile = spread.profile
+    share = None if blank is None else _share(blank, spread.side, profile)
+    at_mm, height_mm, errors = _page_above(profile, ramp.light, share)
+    page = at_mm + before.mm, height_mm, errors
+    whys = {d: not_so_near(d, before) for d in GUTTER_LIFT_MM}
+    found = {
+        d: _lift_at(d, page, ramp.light, blank is not None, before, scan) for d in GUTTER_LIFT_MM
+    }
+    lifts = [bounded(m, whys[d]) for d, m in found.items()]
     focus = [
-        _focus_at(f"gutter.focus_at_{d}mm", m, ramp.focus, scan)
-        for d, m in zip(GUTTER_LIFT_MM, lifts, strict=True)
+        bounded(_focus_at(f"gutter.focus_at_{d}mm", m, ramp.focus, scan), whys[d], "at-most")
+        for d, m in found.items()
     ]
-    at_mm, height_mm, _ = page
     here = np.isfinite(height_mm) & (at_mm <= SHOWN_MM)
     evidence = Evidence(
         "gutter",
@@ -103,9 +112,13 @@ def _lift_at(
     page: tuple[Floats, Floats, Floats],
     curve: HeightCurve,
     shadow_out: bool,
+    before: Unseen,
     scan: str,
 ) -> Measurement:
-    """Lift at a distance; at 0 of the first block. Its error is that of light over the slope."""
+    """Lift at a distance; where it is not seen of the first block.
+
+    Its error is that of light over the slope, and that of the place over the page's steepness.
+    """
     name = f"gutter.lift_at_{distance_mm}mm"
     at_mm, height_mm, errors = page
     i = int(np.argmin(np.abs(at_mm - distance_mm)))
@@ -121,7 +134,9 @@ def _lift_at(
     if fall <= 0:
         why = "the ramp shows no loss of light with height there"
         return not_measurable(name, Reason("no-detail", why), scan)
-    error = float(errors[i]) * (high - low) / fall
+    off = float(np.interp(distance_mm + NEAR_MM, at_mm, known))
+    steep = abs(value - off) / NEAR_MM
+    error = float(np.hypot(errors[i] * (high - low) / fall, steep * before.error_mm))
     if shadow_out:
         return Measurement(name, value, error, scan=scan)
     why = "no blank scan of this size: edge shadow counts as lift"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from scanqa.catalogue import SIDES, Side
@@ -24,7 +26,16 @@ NO_SPINE = "the page does not darken softly toward the {side} side: no spine sho
 ENDS = "the page ends before the image does on the {side} side: no spine shows there"
 
 
-def spine_profiles(book: Placement, told: Side | None) -> list[tuple[Side, Profile]] | Reason:
+@dataclass(frozen=True, slots=True, eq=False)
+class Page:
+    """Paper from the spine outwards: its side of the image, its profile, and where it begins."""
+
+    side: Side
+    profile: Profile
+    spine_in_sight: bool
+
+
+def spine_pages(book: Placement, told: Side | None) -> list[Page] | Reason:
     """Sides of the spine and the paper's profile from there outwards, or why there is none.
 
     Parameters
@@ -36,7 +47,7 @@ def spine_profiles(book: Placement, told: Side | None) -> list[tuple[Side, Profi
 
     Returns
     -------
-    list of (side, Profile) or Reason
+    list of Page or Reason
         Two if the spine lies inside the image, with a page on each side of it.
     """
     grey = book.light.light(book.overview.preview).mean(axis=2, dtype=np.float64)
@@ -44,31 +55,32 @@ def spine_profiles(book: Placement, told: Side | None) -> list[tuple[Side, Profi
     spines = find_spines(grey, mm_px)
     if len(spines) > 1:
         pages = [(spine.toward, page_profile(book, spine.toward, spine)) for spine in spines]
-        both = [(side, page) for side, page in pages if isinstance(page, Profile)]
+        both = [Page(side, page, True) for side, page in pages if isinstance(page, Profile)]
         reasons = [page for _, page in pages if isinstance(page, Reason)]
         return both or reasons[0]
     plain = [spine.toward for spine in spines if spine.reach_mm > PLAIN_REACH_MM]
     side = told or (plain[0] if plain else None)
     if side is None:
         evident = _evident(book)
-        return evident if isinstance(evident, Reason) else [evident]
+        return evident if isinstance(evident, Reason) else [Page(*evident, False)]
     at_it = next((spine for spine in spines if spine.toward == side and spine.inside), None)
     found = _toward(book, side, at_it)
-    return found if isinstance(found, Reason) else [(side, found)]
+    return found if isinstance(found, Reason) else [found]
 
 
-def _toward(book: Placement, side: Side, spine: Spine | None) -> Profile | Reason:
+def _toward(book: Placement, side: Side, spine: Spine | None) -> Page | Reason:
     """Profile from a side of the image, or from a spine before the paper ends there."""
     profile = page_profile(book, side)
     if isinstance(profile, Reason) or _steepest(profile) > GUTTER_STEEPEST_L_PER_MM:
         if spine is not None:
-            return page_profile(book, side, spine)
+            inner = page_profile(book, side, spine)
+            return inner if isinstance(inner, Reason) else Page(side, inner, True)
         if isinstance(profile, Reason):
             return profile
         return Reason("not-found", ENDS.format(side=side))
     if float(profile.delta[profile.at_mm < NEAR_MM].max(initial=0.0)) < LEAST_DELTA_L:
         return Reason("not-found", NO_SPINE.format(side=side))
-    return profile
+    return Page(side, profile, False)
 
 
 def _evident(book: Placement) -> tuple[Side, Profile] | Reason:
