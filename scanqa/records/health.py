@@ -28,7 +28,7 @@ from scanqa.records.series import Value
 from scanqa.records.store import Check
 from scanqa.records.streak_lives import streak_lives
 from scanqa.records.trend import Line, crossing, fit_line
-from scanqa.records.weigh import scatter_floor
+from scanqa.records.weigh import named, scatter_floor
 
 RUN_LENGTH = 240.0  # checks between false alarms of one healthy scanner: twenty years of months
 FEWEST_CHECKS = 4  # less than this after an event: too few to judge
@@ -135,7 +135,7 @@ def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]]
 
 def _own_doubt(values: Sequence[Value]) -> list[float | None]:
     """Uncertainty of each value without what all of the series share: one print, one curve."""
-    common = set.intersection(*({(part.kind, part.of) for part in v.shared} for v in values))
+    common = set.intersection(*(named(v.shared) for v in values))
     doubt: list[float | None] = []
     for v in values:
         lone = [part.size for part in v.shared if (part.kind, part.of) not in common]

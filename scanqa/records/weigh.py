@@ -41,9 +41,17 @@ def matters(name: str, first: float, second: float) -> float:
     return CATALOGUE[name].matters.between(first, second)
 
 
+def named(parts: Sequence[Shared]) -> set[tuple[str, str]]:
+    """What the parts are shared with, where that has a name."""
+    return {(part.kind, part.of) for part in parts if part.of}
+
+
 def apart(one: Sequence[Shared], other: Sequence[Shared]) -> float:
-    """Standard uncertainty of a difference by the parts of doubt that only one side has."""
-    common = {(part.kind, part.of) for part in one} & {(part.kind, part.of) for part in other}
+    """Standard uncertainty of a difference by the parts of doubt that only one side has.
+
+    A part without a name (a print that nobody named) may be another one each time.
+    """
+    common = named(one) & named(other)
     lone = [part.size for part in (*one, *other) if (part.kind, part.of) not in common]
     return math.hypot(*lone)
 

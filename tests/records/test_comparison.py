@@ -169,6 +169,11 @@ def test_what_one_print_makes_unsure_is_no_doubt_between_two_scanners_on_it():
     )
 
 
+def test_prints_that_nobody_named_may_be_two():
+    unnamed = row(compare([with_dpi("a", "")], [with_dpi("b", "", 302.0)]), "geometry.dpi_across")
+    assert unnamed.verdict == "no difference shown"
+
+
 def test_values_of_one_dpi_are_compared_though_a_side_has_another_too():
     both = qualification(
         [facts(file="a.tif"), facts(file="b.tif", dpi=(600.0, 600.0), sha256="b")],

@@ -23,8 +23,9 @@ common to both axes stays undecided: for that, the rule.
 borders of all tags (`jitter`).
 
 Uncertainty is what the scatter of the tags about the map gives (bends make it larger), and half a
-tenth of a millimetre on the rule, which all values share that rest on one reading of it. Fails with
-fewer than four tags.
+tenth of a millimetre on the rule, which all values share that rest on one reading of it; without a
+rule the scale and squareness of printers, which all scans of one print share. Fails with fewer than
+four tags.
 """
 
 from __future__ import annotations
@@ -68,9 +69,9 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         return Results(tuple(not_measurable(name, NO_SHEET) for name in (*NAMES, JITTER)))
     results = Results()
     for group in _of_one_sheet(sheets):
-        apart = reversed_sheet(group, told.bars_mm) if len(group) > 1 else None
+        apart = reversed_sheet(group, told) if len(group) > 1 else None
         for placement in group:
-            own = of_one(placement, told.bars_mm)
+            own = of_one(placement, told)
             results += (own if apart is None else skew_only(own)) + travel_jitter(placement)
         results += apart or Results()
     return results

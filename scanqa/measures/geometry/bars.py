@@ -1,4 +1,8 @@
-"""The sheet's two bars, measured with a steel rule: the printer's scale, and the rule's error."""
+"""The sheet's two bars, measured with a steel rule: the printer's scale, and the rule's error.
+
+Where nobody measured them the printer's own scale and squareness are part of the doubt, one for all
+scans of one print.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,10 @@ from scanqa.errors import BadOption
 from scanqa.model import Placement, Point, Shared
 
 RULE_MM = 0.05  # standard uncertainty of a length read to 0.1 mm
+# Of home and office printers as they come, fitting to the page switched off: some tenths of a per
+# cent to over one along the feed (common practice, no source).
+PRINT_SCALE = 0.01  # standard uncertainty of the scale of a print, of each of its axes
+PRINT_SQUARE_DEG = 0.1  # and of its squareness: paper that is fed askew
 BAR_RANGE = (0.9, 1.1)  # a bar printed more wrongly than this was misread
 
 
@@ -30,6 +38,11 @@ class Rule:
         """The part of an uncertainty that its error makes."""
         across, down = self.read_mm
         return (Shared("rule", f"bars of {across:g} and {down:g} mm", size),)
+
+
+def of_print(label: str, size: float) -> tuple[Shared, ...]:
+    """The part of an uncertainty that one print makes in all its scans."""
+    return (Shared("print", label, size),)
 
 
 def rule(placement: Placement, bars_mm: Point | None) -> Rule | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.measures.geometry.bars import RULE_MM, Rule, rule
+from scanqa.measures.geometry.bars import PRINT_SCALE, RULE_MM, Rule, of_print, rule
 from scanqa.measures.geometry.separate import Reading, Separation, separate
 from scanqa.measures.geometry.straight import (
     LEAST_TAGS,
@@ -23,9 +23,9 @@ from scanqa.model import (
     Floats,
     Measurement,
     Placement,
-    Point,
     Reason,
     Results,
+    Told,
     together,
 )
 
@@ -41,7 +41,7 @@ def skew_only(results: Results) -> Results:
     )
 
 
-def reversed_sheet(placements: Sequence[Placement], bars_mm: Point | None) -> Results | None:
+def reversed_sheet(placements: Sequence[Placement], told: Told) -> Results | None:
     """The scanner's own geometry and the printer's, or None if the turns do not tell them apart."""
     usable = [p for p in placements if len(p.tags) >= LEAST_TAGS]
     readings = []
@@ -54,7 +54,7 @@ def reversed_sheet(placements: Sequence[Placement], bars_mm: Point | None) -> Re
     found = separate(readings, noise)
     if found is None:
         return None
-    bars = rule(usable[0], bars_mm)
+    bars = rule(usable[0], told.bars_mm)
     doubt = None
     if found.noise > ONE_SHEET_MM:
         doubt = Reason(
@@ -62,7 +62,8 @@ def reversed_sheet(placements: Sequence[Placement], bars_mm: Point | None) -> Re
             f"the scans differ by {1e3 * found.noise:.0f} µm where one sheet would not: "
             "was it the same print, and did it lie flat?",
         )
-    size = _size(found, bars, together(None if bars else SCALE_UNKNOWN, doubt))
+    why = together(None if bars else SCALE_UNKNOWN, doubt)
+    size = _size(found, bars, told.print_label, why)
     sheet = usable[0].sheet
     assert sheet is not None
     diagonal = math.hypot(sheet.width_mm, sheet.height_mm)
@@ -85,13 +86,14 @@ def reversed_sheet(placements: Sequence[Placement], bars_mm: Point | None) -> Re
 class _Size:
     """How much larger than drawn the printer's mean scale is, and its relative error.
 
-    `bars` tells it, or is None where it is taken as true; `why` is what to say of values that
-    rest on it.
+    `bars` tells it, or is None where it is taken as true, as that of the print `label`; `why` is
+    what to say of values that rest on it.
     """
 
     ratio: float
     error: float
     bars: Rule | None
+    label: str
     why: Reason | None
 
     def measured(
@@ -104,6 +106,7 @@ class _Size:
         direction: Direction | None = None,
     ) -> Measurement:
         """A value that rests on it; `error` is relative, as its own is, to `whole`."""
+        of_size = whole * self.error
         return Measurement(
             name,
             value,
@@ -111,17 +114,17 @@ class _Size:
             reason=self.why.words if self.why else "",
             reason_kind=self.why.kind if self.why else None,
             direction=direction,
-            shared=self.bars.shared(whole * self.error) if self.bars else (),
+            shared=self.bars.shared(of_size) if self.bars else of_print(self.label, of_size),
         )
 
 
-def _size(found: Separation, bars: Rule | None, why: Reason | None) -> _Size:
+def _size(found: Separation, bars: Rule | None, label: str, why: Reason | None) -> _Size:
     if bars is None:
-        return _Size(1.0, 0.0, None, why)
+        return _Size(1.0, PRINT_SCALE, None, label, why)
     drawn = np.sqrt(np.diag(found.metrics.plate))
     across, down = bars.scale
     ratio = math.sqrt(across * down / float(drawn[0] * drawn[1]))
-    return _Size(ratio, RULE_MM / min(bars.drawn_mm) / math.sqrt(2), bars, why)
+    return _Size(ratio, RULE_MM / min(bars.drawn_mm) / math.sqrt(2), bars, label, why)
 
 
 def _machine_rows(found: Separation, size: _Size) -> list[Measurement]:

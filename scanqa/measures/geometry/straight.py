@@ -8,7 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.measures.geometry.bars import RULE_MM, Rule, rule
+from scanqa.measures.geometry.bars import (
+    PRINT_SCALE,
+    PRINT_SQUARE_DEG,
+    RULE_MM,
+    Rule,
+    of_print,
+    rule,
+)
 from scanqa.model import (
     DIRECTIONS,
     MM_PER_INCH,
@@ -19,6 +26,7 @@ from scanqa.model import (
     Point,
     Reason,
     Results,
+    Told,
     not_measurable,
 )
 from scanqa.numeric.linear_fit import robust_least_squares
@@ -100,7 +108,7 @@ def tag_middles(placement: Placement) -> tuple[Floats, Floats]:
     return placement.corners_px.mean(axis=1), mm
 
 
-def of_one(placement: Placement, bars_mm: Point | None) -> Results:
+def of_one(placement: Placement, told: Told) -> Results:
     """Dpi, skew, orthogonality and distortion of one scan, and its maps."""
     scan = placement.scan.name
     px, mm = tag_middles(placement)
@@ -108,13 +116,13 @@ def of_one(placement: Placement, bars_mm: Point | None) -> Results:
         words = f"only {len(px)} tags, or all in one line: at least {LEAST_TAGS} are needed"
         why = Reason("too-few", words)
         return Results(tuple(not_measurable(name, why, scan) for name in NAMES))
-    bars = rule(placement, bars_mm)
+    bars, label = rule(placement, told.bars_mm), told.print_label
     found = steps(px, mm * ((1.0, 1.0) if bars is None else bars.scale))
     return Results(
         (
-            *_dpi(found, bars, scan),
+            *_dpi(found, bars, label, scan),
             *_printed(bars, scan),
-            *_angles(found, placement),
+            *_angles(found, placement, label),
             _distortion(found, placement),
         ),
         evidence=bend_maps(_image_mm(px, placement), found.bends_mm, scan),
@@ -125,18 +133,19 @@ def _image_mm(px: Floats, placement: Placement) -> Floats:
     return np.asarray((px + 0.5) * MM_PER_INCH / np.array(placement.dpi))
 
 
-def _dpi(found: Steps, bars: Rule | None, scan: str) -> Iterator[Measurement]:
+def _dpi(found: Steps, bars: Rule | None, label: str, scan: str) -> Iterator[Measurement]:
+    of_size = PRINT_SCALE if bars is None else RULE_MM / min(bars.drawn_mm)
     for direction, dpi, relative in zip(DIRECTIONS, found.dpi, found.relative, strict=True):
-        by_rule = 0.0 if bars is None else RULE_MM / min(bars.drawn_mm)
+        shared = bars.shared(dpi * of_size) if bars else of_print(label, dpi * of_size)
         yield Measurement(
             f"geometry.dpi_{direction}",
             dpi,
-            dpi * math.hypot(relative, by_rule),
+            dpi * math.hypot(relative, of_size),
             reason=PRINTER_INCLUDED if bars is None else "",
             reason_kind="print" if bars is None else None,
             scan=scan,
             direction=direction,
-            shared=() if bars is None else bars.shared(dpi * by_rule),
+            shared=shared,
         )
 
 
@@ -156,7 +165,7 @@ def _printed(bars: Rule | None, scan: str) -> Iterator[Measurement]:
         )
 
 
-def _angles(found: Steps, placement: Placement) -> list[Measurement]:
+def _angles(found: Steps, placement: Placement, label: str) -> list[Measurement]:
     skew = (found.turn_deg - placement.rotation_deg + 180) % 360 - 180
     across, both = found.relative[0], math.hypot(*found.relative)
     scan = placement.scan.name
@@ -165,10 +174,11 @@ def _angles(found: Steps, placement: Placement) -> list[Measurement]:
         Measurement(
             "geometry.orthogonality",
             found.excess_deg,
-            math.degrees(both),
+            math.hypot(math.degrees(both), PRINT_SQUARE_DEG),
             reason="the printer's squareness is included",
             reason_kind="print",
             scan=scan,
+            shared=of_print(label, PRINT_SQUARE_DEG),
         ),
     ]
 
