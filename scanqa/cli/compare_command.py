@@ -41,8 +41,9 @@ def command(
 ) -> None:
     """Compare FIRST with SECOND.
 
-    Each is the name of a scanner on record (its newest qualification), a record's number, several
-    numbers joined by commas (repeats), or a JSON file written by scanqa qualify --json.
+    Each is the name of a scanner on record (its newest qualification), NAME@2026-11-25 (the newest
+    by that day), NAME@before or NAME@after (of its last event), a record's number, several numbers
+    joined by commas (repeats), or a JSON file written by scanqa qualify --json.
     """
     from scanqa.model.history import Cost
     from scanqa.records.comparison import compare
@@ -93,9 +94,12 @@ def _tell(result: Comparison, *, whole: bool) -> None:
 
 
 def _called(word: str, records: list[Record]) -> str:
-    """What to call a side: the scanner's name, and which record of it where a number was given."""
+    """What to call a side: the scanner's name, and which record of it where that was said."""
     scanner = records[0].scanner
-    return f"{scanner} {word}" if re.fullmatch(r"[\d, ]+", word) else scanner
+    if re.fullmatch(r"[\d, ]+", word):
+        return f"{scanner} {word}"
+    which = word.removeprefix(f"{scanner}@")
+    return scanner if which == word else f"{scanner} {which}"
 
 
 def _file(name: str) -> str:
@@ -107,6 +111,7 @@ def _records(name: str, records: str | None) -> list[Record]:
     from scanqa.codec import read_record
     from scanqa.records import store
     from scanqa.records.database import open_store
+    from scanqa.records.sides import numbers_meant
 
     if Path(name).suffix == ".json":
         try:
@@ -114,12 +119,7 @@ def _records(name: str, records: str | None) -> list[Record]:
         except NotARecord as error:
             raise BadOption(f"{error}; name a file written by scanqa qualify --json") from None
     with open_store(records) as engine:
-        numbers = name.split(",")
-        if all(part.strip().isdigit() for part in numbers):
-            found = [store.read(engine, int(part)) for part in numbers]
-        else:
-            newest = store.entries(engine, name)[-1:]
-            found = [store.read(engine, entry.id) for entry in newest]
+        found = [store.read(engine, number) for number in numbers_meant(engine, name)]
     known = [record for record in found if record is not None]
     if not known or len(known) < len(found):
         raise BadOption(f"{name}: not on record; see scanqa records list")

@@ -116,6 +116,35 @@ def test_compare_by_name_number_and_file(filled, tmp_path):
 # ------------------------------------------------------------------------------------- pages
 
 
+def test_compare_before_and_after_an_event_and_by_date(filled, tmp_path):
+    """Checks on the first of each month, January to June; noise in turn 0.30, 0.31, 0.32."""
+
+    def compared(first, second):
+        result = run("compare", first, second, "--all")
+        assert result.exit_code == 0, result.stderr
+        (line,) = (each for each in result.stdout.splitlines() if "noise.total" in each)
+        return tuple(float(v) for v in re.search(r"([\d.]+) and ([\d.]+)", line).groups())
+
+    no_event = run("compare", "heron@before", "heron@after")
+    assert no_event.exit_code == 2
+    assert "no event" in no_event.stderr
+    run("event", "heron", "mirror cleaned", "--date", "2026-03-15")
+    assert compared("heron@before", "heron@after") == (0.32, 0.32)  # March and June
+    assert compared("heron@2026-02-01", "heron@2026-04-30") == (0.31, 0.30)
+    page = tmp_path / "heron-before-heron-after.html"
+    run("compare", "heron@before", "heron@after", "--report", "--out", tmp_path)
+    assert "heron before" in page.read_text("utf-8")
+    for side, words in (
+        ("heron@2025-12-31", "2026-01-01"),
+        ("heron@yesterday", "not a date"),
+        ("nobody@before", "no event"),
+    ):
+        refused = run("compare", side, "heron")
+        assert refused.exit_code == 2
+        assert words in refused.stderr
+        assert len(refused.stderr.splitlines()) == 1
+
+
 def test_history_report_is_written_and_its_path_printed(filled, tmp_path):
     result = run("history", "heron", "--report", "--out", tmp_path)
     page = tmp_path / "heron-history.html"
