@@ -495,7 +495,7 @@ ALL = (NOISE, PATTERN, SHADOW, WHITE_LEVEL, SFR50, SFR10)
 @pytest.mark.parametrize(
     ("trace", "names"),
     [
-        (found_in("processing.halo", 8.0, direction="across"), {SFR50.name}),
+        (found_in("processing.halo", 8.0, direction="across"), {SFR50.name, SFR10.name}),
         (found_in("processing.halo", 8.0, direction="travel"), set()),
         (found_in("processing.halo", 8.0, direction="across", scan="b.tif"), set()),
         (found_in("processing.halo", 1.0, direction="across"), set()),

@@ -2,7 +2,7 @@
 
 A value that speaks of the software and not of the scanner is worse than none:
 
-- sharpening lifts SFR50, in its direction (SFR10 and what follows from it move far less);
+- sharpening lifts SFR50, in its direction, and SFR10 and what follows from it by a tenth;
 - stretched levels scale noise, tone, drift and show-through by an unknown gain;
 - smoothed grain has lost noise and the finest pattern of the columns;
 - JPEG replaces both by its own;
