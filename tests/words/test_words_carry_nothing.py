@@ -59,7 +59,7 @@ def silenced(row, *names):
 def silence_the_package(monkeypatch):
     """Every sentence that comes with the package becomes a number."""
     for name, cause in CAUSES.items():
-        row = silenced(cause, "name", "check", "action", "stop", "source")
+        row = silenced(cause, "name", "until_sure", "check", "action", "stop", "source")
         monkeypatch.setitem(CAUSES, name, row)
     for texts in (CAUTIONS, TELLS_APART):
         for name in tuple(texts):
