@@ -136,7 +136,7 @@ def _grain(measured: Sequence[Summary]) -> Looked:
             scan=odd[0].scan if odd else "",
         )
     looked = [m for s in measured if s.key.name == GRAIN for m in s.members]
-    if looked:
+    if looked and not kept:  # grain that was measured is no second evidence
         yield "no-grain", all(m.value is None and m.reason_kind == "rounding" for m in looked)
 
 

@@ -137,15 +137,15 @@ def _verdict(search: Search, placement: Placement, direction: Direction) -> _Ver
     eighths = JPEG_BLOCK / found.factor if found else 0.0
     on_grid = found is not None and abs(eighths - round(eighths)) < NEAR_GRID
     lossy = (on_grid or found is None) and _lossy(placement)
+    kernel = " or ".join(found.families) if found else ""
     if found is not None and not (on_grid and lossy):
-        kernel = " or ".join(found.families)
         dpi = placement.dpi[0 if direction == "across" else 1]
         words = f"{kernel} interpolation from about {dpi / found.factor:.0f} to {dpi:.0f} dpi"
         return _Verdict(found.factor, found.factor_error, None, Reason("method", words))
     if search.bare:
         return _trace(2.0, "every second sample depends on its neighbours, and no more is known")
     if found is not None and round(eighths) < FINEST_GRID:
-        return _trace(found.factor, f"as of an enlargement by {found.factor:.2f}, blurred by JPEG")
+        return _trace(found.factor, f"as of {kernel} interpolation by {found.factor:.2f}, and JPEG")
     if found is not None:
         words = f"traces as of an enlargement by {found.factor:.2f} are those of JPEG's own blocks"
     else:
