@@ -14,7 +14,7 @@ from scanqa.catalogue import CATALOGUE, SECOND_LOOKS
 from scanqa.catalogue.causes import CAUSES
 from scanqa.findings import judge
 from scanqa.findings.looks import NONE_NEEDED, look_for
-from scanqa.model import Diagnosis, LineSigns, Measurement, Results
+from scanqa.model import Diagnosis, LineSigns, Measurement, Results, Share
 from scanqa.report.evidence import evidence_page, worth_a_page
 from scanqa.words.of_judgement import worded
 from tests.findings.test_diagnosis import SCAN, banding, over_the_bed, streak
@@ -176,3 +176,12 @@ def test_a_trace_that_only_comes_with_a_cause_asks_for_another_original():
     (found,) = diagnoses(found_in(smoothed))
     assert (found.cause, found.severity, found.confirmed) == ("smoothing", "warning", True)
     assert not found.look
+
+
+def test_the_likely_cause_of_a_line_names_no_belt():
+    """Lines are shown in a table of their own, whatever look there was."""
+    line = streak("carriage-place", causes=(Share("drive-steps", 1.0),))
+    results = Results((), (line,))
+    (said,) = worded(replace(judge(results, ONE_LOOK), streaks=(line,)), results).streaks
+    assert said.likely_cause == CAUSES["drive-steps"].until_sure
+    assert CAUSES["drive-steps"].until_sure != CAUSES["drive-steps"].name
