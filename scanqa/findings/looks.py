@@ -81,6 +81,17 @@ def looks_made(
     return made
 
 
+def one_look(scans: Sequence[ScanFacts]) -> bool:
+    """Whether blanks were scanned, but none again with its paper moved.
+
+    Parameters
+    ----------
+    scans : sequence of ScanFacts
+        The scans of a set.
+    """
+    return {_moved(scan) for scan in scans} - {None} not in (set(), {False, True})
+
+
 def agrees(seen: Seen, made: Sides, results: Results) -> bool | None:
     """Whether the second look shows the same; None if it was not made.
 
