@@ -131,7 +131,7 @@ def agrees(seen: Seen, made: Sides, results: Results) -> bool | None:
 def with_doubtful_lines_bounded(
     measurements: Sequence[Measurement], results: Results, made: Sides
 ) -> tuple[Measurement, ...]:
-    """What is known of lines, as a bound where one look leaves open whether they are the paper's.
+    """What is known of lines: between none and all, where they may all be the paper's.
 
     Parameters
     ----------
@@ -147,7 +147,7 @@ def with_doubtful_lines_bounded(
         return tuple(measurements)
     why = "one look does not tell lines of the scanner from those of the paper"
     return tuple(
-        replace(m, status="at-most", reason=why, reason_kind="unclear")
+        replace(m, status="between", low=0.0, high=m.value, reason=why, reason_kind="unclear")
         if m.name == STRONGEST and m.status == "ok" and m.value
         else m
         for m in measurements
