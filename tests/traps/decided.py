@@ -191,7 +191,7 @@ def _quantities(record: Record) -> Iterator[tuple[str, str]]:
         elif not judged:
             yield what, f"{found[0].value:.0f}" if found and found[0].value is not None else OPEN
         else:
-            words = dict.fromkeys(each.fitness for each in judged)
+            words = dict.fromkeys(" or ".join(each.between) or each.fitness for each in judged)
             value = "" if judged[0].value is None else f"{judged[0].value:.2f} "
             yield what, OPEN if "not judged" in words else value + "/".join(words)
 
@@ -202,17 +202,21 @@ def _quantities(record: Record) -> Iterator[tuple[str, str]]:
 HEAD = """# How often a use gets a word
 
 Made by `python -m tests.traps.decided --write`; do not edit by hand. Simulated units at 300 dpi on
-a small glass (84 × 118 mm; 142 × 150 mm
-where made-up dpi must be told), each with the scans of four set-ups: two blanks, the paper moved; a
-plain bed sheet besides; in its place one with cut windows on black card (the edge card);
-everything: a blank turned by 90°, the cut sheet twice, turned by 180°, another print turned by 90°,
-a stiff book laid twice, `--book-edge`, `--line-time`, `--dead-margin`. Blanks of grainy units are
-taken for pictures on so small a glass; there `--role` names them. *word*: fit, limited or
-unfit; *two*: two neighbouring words, the third excluded, with the scan that settles most; *open*:
-neither. Truth follows from the scanner's parameters in closed form (`decided_units.py`): Gaussian
-optics, pixel aperture and colours out of step give the effective dpi; line, falloff, grain, shift,
-light above the glass are those that were set. A word is wrong if the truth gives another by what
-was measured and what the use requires.
+a small glass (84 × 118 mm; 142 × 150 mm where made-up dpi must be told), each with the scans of
+four set-ups:
+
+- two blanks, the paper moved between them;
+- a plain bed sheet besides;
+- in its place one with its windows cut out on black card (the edge card);
+- everything: a blank turned by 90°, the cut sheet twice, turned by 180°, another print turned by
+  90°, a stiff book laid twice, `--book-edge`, `--line-time`, `--dead-margin`.
+
+Blanks of grainy units are taken for pictures on so small a glass; there `--role` names them.
+*word*: fit, limited or unfit; *two*: two neighbouring words, the third excluded, with the scan that
+settles most; *open*: neither. Truth follows from the scanner's parameters in closed form
+(`decided_units.py`): Gaussian optics, pixel aperture and colours out of step give the effective
+dpi; line, falloff, grain, shift and light above the glass are those that were set. A word is wrong
+if the truth gives another by what was measured and what the use requires.
 
 """
 WHY = """
@@ -223,7 +227,8 @@ What physics forbids:
   of the scanner's noise: falsified, not undecided. Grain that two scans share by chance hides
   marks fainter than it.
 - *A plain sheet* shows printed edges, whose own blur is not known: they give "at least". A scanner
-  that is sharp enough by them is *fit*; one that is not may be *fit or limited*, or is open, until
+  that is sharp enough by them is *fit*; one far softer than they are rough is judged, too; one
+  between may be *fit or limited*, or is open, until
   an edge of another kind tells.
 - *An edge card* settles sharpness here, because the simulated paper's cut edge is ideal. Real paper
   loses light at its cut face (published-values, light spread in paper: SFR10 up to 15 % low for
@@ -262,7 +267,9 @@ def _against_goal(rows: Sequence[Row], setup: str) -> str:
     """What share has a word, what the goal is, and which uses no scan of the set-up shows."""
     goal = f"; the goal is {GOALS[setup]} %" if setup in GOALS else ""
     unseen = unseen_uses(setup)
-    why = f"; no scan of it shows {', '.join(unseen)}: {len(unseen)} of {len(limits())}"
+    why = (
+        f"; {len(unseen)} of {len(limits())} rest on what no scan of it shows ({', '.join(unseen)})"
+    )
     share = f"{decided(rows, setup):.0f} % have a word{goal}"
     return f"- {setup.capitalize()}: {share}{why if unseen else ''}."
 
@@ -308,12 +315,16 @@ def kept() -> list[Row]:
 
 
 def keep(new: Sequence[Row]) -> None:
-    """Put a unit's rows among those of earlier runs and write the table anew."""
+    """Put a unit's rows among those of earlier runs."""
     order = [unit.name for unit in UNITS]
     others = [row for row in kept() if row.unit != new[0].unit and row.unit in order]
     rows = sorted([*others, *new], key=lambda row: order.index(row.unit))
     KEPT.write_text(json.dumps([asdict(row) for row in rows], indent=1) + "\n", "utf-8")
-    TABLE.write_text(f"{HEAD}{table(rows)}{WHY}", "utf-8")
+
+
+def page() -> str:
+    """The whole page, from what was kept."""
+    return f"{HEAD}{table(kept())}{WHY}"
 
 
 def main(given: Sequence[str] | None = None) -> int:
@@ -336,6 +347,7 @@ def main(given: Sequence[str] | None = None) -> int:
         bad |= any(row.is_bad for row in rows)
         if options.write:
             keep(rows)
+            TABLE.write_text(page(), "utf-8")
     return int(bad)
 
 

@@ -137,9 +137,18 @@ class Unit:
         return luma * 116 / 3 * (PAPER_LIGHT / self.white) ** (-2 / 3)
 
     def _gutter(self, at_mm: float) -> float:
-        """L* lost at a distance from the spine: light halves with height, and the side's shadow."""
+        """L* lost at a distance from the spine, against the middle of the flat part of the page.
+
+        Light halves with height; the side's shadow takes more, and so does the light that is lost
+        toward that side: the page is darker there, whatever lies on the glass.
+        """
+
+        def lit(mm: float) -> float:
+            return 1 - self.loss * (1 - mm / FAR_MM) ** 2
+
         height = LIFT_MM * (1 - at_mm / LIFTED_MM) ** 3
         light = 2 ** (-height / self.half_height_mm)
+        light *= lit(at_mm) / lit((LIFTED_MM + self.glass[0]) / 2)
         if self.shadow:
             light *= 1 - self.shadow.strength * max(1 - at_mm / self.shadow.extent_mm, 0) ** 2
         return 116 * (BOOK_LIGHT / self.white) ** (1 / 3) * (1 - light ** (1 / 3))

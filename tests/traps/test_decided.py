@@ -23,8 +23,7 @@ def test_no_word_of_a_unit_is_wrong_and_enough_are_given(name):
 
 
 def test_the_committed_table_is_of_the_rows_that_were_kept():
-    text = f"{table.HEAD}{table.table(table.kept())}{table.WHY}"
-    assert table.TABLE.read_text("utf-8") == text, "python -m tests.traps.decided --write"
+    assert table.TABLE.read_text("utf-8") == table.page(), "python -m tests.traps.decided --write"
 
 
 def test_it_has_its_units_in_every_set_up_and_at_least_three_of_each_kind():
