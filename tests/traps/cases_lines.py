@@ -174,13 +174,15 @@ CASES = [
         must=("reason:unlike",),
         fast=True,
     ),
+    # At first these had to refuse the noise, which was 20 to 36 % too high; it is followed over the
+    # turn now, and its value proved in tests/measures/test_noise.py. Refused beyond some 4°.
     *(
         Case(
             f"the paper turned by {turn_deg:g}° between two scans",
             as_tiff(lambda turn_deg=turn_deg: pair(turn_deg=turn_deg)),
-            must_not=(*NO_FAULT, "measure:noise.temporal:ok"),
-            must=("reason:unlike", "measure:streaks.strongest_visible:ok"),
+            must_not=(*NO_FAULT, "severity:warning"),
+            must=(f"measure:noise.temporal:{status}", "measure:streaks.strongest_visible:ok"),
         )
-        for turn_deg in (1.5, 2.0, 4.0)
+        for turn_deg, status in ((1.5, "ok"), (2.0, "ok"), (8.0, "not-measurable"))
     ),
 ]

@@ -104,9 +104,11 @@ def _of_sides(
     seen: list[Seen] = []
     for side, width in found.items():
         if width:
+            # Clouds of a paper may look like some of it: what counts is what is beyond doubt.
+            sure_mm = max(width.value - 2 * (width.uncertainty or 0.0), 0.0)
             seen += sign(
                 name,
-                graded(width.value, limits),
+                graded(sure_mm, limits),
                 f"{measure}_{side}",
                 numbers={"mm": width.value, "uncertainty": width.uncertainty},
                 terms={"side": side},

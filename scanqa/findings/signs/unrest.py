@@ -102,12 +102,14 @@ def banding(measured: Sequence[Summary]) -> Looked:
         )
         yield from _of_bands(measured)
     amplitude = bands.value if bands and seen else 0.0
-    unsteady = figure(measured, "banding.unsteadiness", "highest")
+    # The scanner's own is in every scan: what one has more than another is of its paper.
+    unsteady = figure(measured, "banding.unsteadiness", "lowest")
     if unsteady:
         rest = max(unsteady.value**2 - amplitude**2 / 2, 0.0) ** 0.5
+        sure = max(rest - 2 * (unsteady.uncertainty or 0.0), 0.0)
         yield sign(
             "unsteady",
-            graded(rest, UNSTEADY) if rest > BESIDE_BANDS * amplitude else None,
+            graded(sure, UNSTEADY) if rest > BESIDE_BANDS * amplitude else None,
             "banding.unsteadiness",
             numbers={"percent": rest},
         )
