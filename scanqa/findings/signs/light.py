@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from scanqa.catalogue import SIDES, Side
 from scanqa.findings.signs.sign import Looked, graded, sign
-from scanqa.findings.statistic import figure
+from scanqa.findings.statistic import Figure, figure
 from scanqa.model import Seen
 from scanqa.summary import Summary
 
@@ -43,7 +43,7 @@ def evenness(measured: Sequence[Summary]) -> Looked:
     if found:
         yield sign(
             "uneven",
-            graded(found.value, UNEVEN),
+            graded(_beyond_doubt(found), UNEVEN),
             "shading.nonuniformity",
             numbers={"percent": found.value},
         )
@@ -75,6 +75,11 @@ def evenness(measured: Sequence[Summary]) -> Looked:
         )
 
 
+def _beyond_doubt(found: Figure) -> float:
+    """What is left of a value less two uncertainties: clouds of a paper may look like the rest."""
+    return max(found.value - 2 * (found.uncertainty or 0.0), 0.0)
+
+
 def _losses(measured: Sequence[Summary], distance_mm: int) -> dict[Side, float]:
     """Percent of light lost at a distance from each side, where it was measured."""
     out: dict[Side, float] = {}
@@ -104,11 +109,9 @@ def _of_sides(
     seen: list[Seen] = []
     for side, width in found.items():
         if width:
-            # Clouds of a paper may look like some of it: what counts is what is beyond doubt.
-            sure_mm = max(width.value - 2 * (width.uncertainty or 0.0), 0.0)
             seen += sign(
                 name,
-                graded(sure_mm, limits),
+                graded(_beyond_doubt(width), limits),
                 f"{measure}_{side}",
                 numbers={"mm": width.value, "uncertainty": width.uncertainty},
                 terms={"side": side},

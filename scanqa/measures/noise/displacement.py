@@ -21,6 +21,9 @@ from scanqa.numeric.spread import sigma_about_zero
 NEAR_PX = 6  # displacement within which the paper's grain and the fixed pattern are not separable
 CLEAR = 8.0  # height of a grain peak over the scatter of the covariance
 GRAIN_SHARE = 0.3  # of the covariance in place that grain still has one sample away
+# Noise is alike over this many samples at most, even after interpolation; share of a difference
+# that is alike, for there to be paper in it; and share that scans must have in common all the same.
+CLOUD_PX, CLOUDY, MOSTLY = 4, 0.15, 0.4
 TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
 SCATTER_PX = 3.0  # of what windows found about the field, beyond which it is none
 PART_PX = 64  # piece of a window within which the turn of a sheet hardly blurs its grain
@@ -78,7 +81,17 @@ def lies_still(one: Floats, other: Floats) -> bool:
     if in_place < CLEAR * noise:
         return False
     beside = [at_displacement(one, other, *lag) for lag in ((0, 1), (0, -1), (1, 0), (-1, 0))]
-    return min(beside) > GRAIN_SHARE * in_place
+    if min(beside) < GRAIN_SHARE * in_place:
+        return False
+    # Clouds that moved by less than they are wide still share much in place, and leave clouds;
+    # flecks leave what neighbours share.
+    left = one - other
+    total, rest = float(one.var() + other.var()) / 2, float(left.var())
+    near, wide = (
+        min(at_displacement(left, left, lag, 0), at_displacement(left, left, 0, lag))
+        for lag in (1, CLOUD_PX)
+    )
+    return wide < CLOUDY * rest and (near < CLOUDY * rest or in_place > MOSTLY * total)
 
 
 def far_window(window: Window, first: Placement, second: Placement) -> Window | None:
