@@ -150,6 +150,8 @@ SETS = [
     _sound("flecks and clouds, askew", "flecks and clouds", "askew by 1 to 3°", shade="yellowed"),
     _sound("a ruled leaf smaller than the glass", "faint ruling", "moved", whole=False),
     _sound("a cloudy leaf smaller than the glass", "cloudy formation", "moved", whole=False),
+    _sound("a creased leaf smaller than the glass, askew", "a crease", "askew by 1 to 3°",
+           whole=False),
     _sound("a watermark, askew", "watermark", "askew by 1 to 3°",
            "measure:streaks.strongest_visible:ok"),
 ]  # fmt: skip
