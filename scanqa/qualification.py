@@ -229,6 +229,7 @@ def _measured(
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
     results = put_back(processing.bounded(results, on_paper), cuts)
+    results = processing.without_made_up_detail(results, placements)
     return processing.withhold(results, placements)
 
 

@@ -178,6 +178,11 @@ def each(family: str, name: str, key: str) -> tuple[Any, ...]:
     return tuple(row["each"][key])
 
 
+def rows_of(name: str) -> tuple[Definition, ...]:
+    """The rows that a measure, or a family such as ``edges.dead_margin``, stands for."""
+    return tuple(d for key, d in CATALOGUE.items() if key == name or key.startswith(name + "_"))
+
+
 FAMILIES: dict[str, Family] = {family.name: family for family in _families()}
 CATALOGUE: dict[str, Definition] = {
     row.name: row for family in FAMILIES.values() for row in family.measures
@@ -193,6 +198,16 @@ EXCLUDED_BY: dict[str, tuple[str, ...]] = {
 LOOK_OF_SIGN: dict[str, str] = {
     sign: name for name, row in _read("second_looks.toml").items() for sign in row.get("signs", ())
 }
+# Scans that lift a bound, by the kind of its reason, whatever the measure.
+LOOK_OF_REASON: dict[str, str] = {
+    reason: name
+    for name, row in _read("second_looks.toml").items()
+    for reason in row.get("reasons", ())
+}
+# Second looks that tell a fault, but make no value more certain.
+SETTLING_NOTHING: frozenset[str] = frozenset(
+    name for name, row in _read("second_looks.toml").items() if not row.get("settles", True)
+)
 FALLOFF_DISTANCES_MM: tuple[int, ...] = each("shading", "falloff_{side}_{distance}mm", "distance")
 GUTTER_DISTANCES_MM: tuple[int, ...] = each("gutter", "delta_L_at_{distance}mm", "distance")
 GUTTER_LIFT_MM: tuple[int, ...] = each("gutter", "lift_at_{distance}mm", "distance")

@@ -13,7 +13,7 @@ from scanqa.findings.criteria import judge_criteria
 from scanqa.findings.diagnosis import diagnose, gravest_first
 from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import legibility
-from scanqa.findings.looks import looks_made, with_doubtful_lines_bounded
+from scanqa.findings.looks import looks_made, one_look, with_doubtful_lines_bounded
 from scanqa.findings.uses import Use, judge_uses, of_sure_roles, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
 from scanqa.model import Action, Diagnosis, Judgement, Results, ScanFacts
@@ -57,7 +57,7 @@ def judge(
     return Judgement(
         findings=(*diagnoses, *judge_criteria(measured, scans)),
         actions=tuple(_actions(diagnoses)),
-        outcome=outcome(verdicts),
+        outcome=outcome(verdicts, one_look=one_look(scans)),
         legibility=legibility(measured, scans),
         streaks=streaks,
     )

@@ -43,6 +43,8 @@ from scanqa.summary import Summary
 LEAST_SHARE = 0.05  # causes that are less likely are not named
 ALIKE = 0.4  # of the share of the first, from which on another cause is said to look alike
 NOT_OF_THE_SCANNER = ("paper", "bad-print")  # whatever they do is no fault of it
+# What settles a trace in the file that may only come with the cause.
+OF_A_TRACE = "another-original"
 PAUSE = "carriage-pause"  # lies elsewhere in each scan, as what moved with the paper does
 
 Ranking = tuple[Share, ...]  # the likeliest first
@@ -240,6 +242,8 @@ def _diagnosis(
     named = tuple(each for each in ranking if each.share >= LEAST_SHARE)
     asks = [seen for seen in gravest if look_for(seen) != NONE_NEEDED]
     look = "nothing-moved" if cause == PAUSE else look_for((sure or asks or gravest)[0])
+    if look == NONE_NEEDED and not sure:
+        look = OF_A_TRACE
     return Diagnosis(
         cause=cause,
         severity=severity,

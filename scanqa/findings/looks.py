@@ -81,6 +81,17 @@ def looks_made(
     return made
 
 
+def one_look(scans: Sequence[ScanFacts]) -> bool:
+    """Whether blanks were scanned, but none again with its paper moved.
+
+    Parameters
+    ----------
+    scans : sequence of ScanFacts
+        The scans of a set.
+    """
+    return {_moved(scan) for scan in scans} - {None} not in (set(), {False, True})
+
+
 def agrees(seen: Seen, made: Sides, results: Results) -> bool | None:
     """Whether the second look shows the same; None if it was not made.
 
@@ -120,7 +131,7 @@ def agrees(seen: Seen, made: Sides, results: Results) -> bool | None:
 def with_doubtful_lines_bounded(
     measurements: Sequence[Measurement], results: Results, made: Sides
 ) -> tuple[Measurement, ...]:
-    """What is known of lines, as a bound where one look leaves open whether they are the paper's.
+    """What is known of lines: between none and all, where they may all be the paper's.
 
     Parameters
     ----------
@@ -136,7 +147,7 @@ def with_doubtful_lines_bounded(
         return tuple(measurements)
     why = "one look does not tell lines of the scanner from those of the paper"
     return tuple(
-        replace(m, status="at-most", reason=why, reason_kind="unclear")
+        replace(m, status="between", low=0.0, high=m.value, reason=why, reason_kind="unclear")
         if m.name == STRONGEST and m.status == "ok" and m.value
         else m
         for m in measurements

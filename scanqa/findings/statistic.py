@@ -14,7 +14,15 @@ import operator
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from scanqa.model import DIRECTIONS, LIKE_DPI, MM_PER_INCH, Measurement, ScanFacts, Status
+from scanqa.model import (
+    DIRECTIONS,
+    LIKE_DPI,
+    MM_PER_INCH,
+    Measurement,
+    ReasonKind,
+    ScanFacts,
+    Status,
+)
 from scanqa.summary import Summary, ends, joined, summarise, value_of
 
 OPERATORS: dict[str, Callable[[float, float], bool]] = {
@@ -37,6 +45,8 @@ class Figure:
         What it may be at least and at most; infinite where that is not known.
     count : int
         How many measurements it is chosen from.
+    why : str or None
+        Kind of the reason for which it is only a bound.
     """
 
     value: float
@@ -44,6 +54,7 @@ class Figure:
     least: float
     most: float
     count: int
+    why: ReasonKind | None = None
 
     @property
     def bound(self) -> Status:
@@ -113,7 +124,12 @@ def quoted(found: Sequence[Measurement]) -> tuple[str, ...]:
 
 
 def _as_figure(chosen: Measurement | Summary, count: int) -> Figure:
-    return Figure(value_of(chosen), chosen.uncertainty, *ends(chosen), count)
+    why = None
+    if chosen.status != "ok":
+        behind = chosen.known if isinstance(chosen, Summary) else (chosen,)
+        kinds = [m.reason_kind for m in behind if m.status != "ok"]
+        why = max(kinds, key=kinds.count, default=None)
+    return Figure(value_of(chosen), chosen.uncertainty, *ends(chosen), count, why)
 
 
 def _median(found: Sequence[Summary]) -> Figure | None:
@@ -144,10 +160,34 @@ def _largest_magnitude(found: Sequence[Summary]) -> Figure | None:
 
 def _per_direction(found: Sequence[Summary]) -> Iterator[Figure]:
     for direction in (*DIRECTIONS, ""):
-        of_direction = [s for s in found if s.key.direction == direction]
+        of_direction = _surest_edges([s for s in found if s.key.direction == direction])
         middle = _median(of_direction) if of_direction else None
         if middle is not None:
             yield middle
+
+
+def _surest_edges(found: Sequence[Summary]) -> Sequence[Summary]:
+    """Those of the kinds of edge that give a value, where others give a bound that it keeps.
+
+    A printed edge that says *at least* is a bound of the same quantity that a cut edge measures:
+    the many of the former must not outvote the few of the latter. Where value and bound contradict
+    each other by more than twice their uncertainty, all count.
+    """
+    kinds = {s.key.edge_kind for s in found}
+    by_kind = [(middle, kind) for kind in kinds if (middle := _median(_of_kind(found, kind)))]
+    sure = [(middle, kind) for middle, kind in by_kind if middle.bound == "ok"]
+    if not sure or len(sure) == len(by_kind):
+        return found
+    for bound, _ in by_kind:
+        for middle, _ in sure:
+            slack = 2 * math.hypot(middle.uncertainty or 0.0, bound.uncertainty or 0.0)
+            if not bound.least - slack <= middle.value <= bound.most + slack:
+                return found
+    return [s for _, kind in sure for s in _of_kind(found, kind)]
+
+
+def _of_kind(found: Sequence[Summary], kind: str) -> list[Summary]:
+    return [s for s in found if s.key.edge_kind == kind]
 
 
 STATISTICS: dict[str, Callable[[Sequence[Summary]], Figure | None]] = {

@@ -10,9 +10,11 @@ and the gap is named. Only scans whose role is sure count.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from scanqa.catalogue import LOOK_OF_REASON, SETTLING_NOTHING, rows_of
 from scanqa.findings.statistic import OPERATORS, Figure, figure
 from scanqa.model import Fitness, Judged, Measurement, Outcome, ScanFacts, UseVerdict
 from scanqa.summary import Summary
@@ -20,7 +22,9 @@ from scanqa.summary import Summary
 WORDS: tuple[Fitness, ...] = ("fit", "limited", "unfit")
 Span = tuple[int, int]  # ranks in WORDS of the best and of the worst word that is possible
 WHOLE: Span = (0, 2)
+_Found = tuple[Judged, Span, str]  # with the scan that would tell more of it
 SIGMAS = 2.0  # of its uncertainty, by which a value may lie elsewhere
+ANOTHER_BLANK = "paper-moved"
 # What such a scan shows is not known: a measure of it is there by accident.
 UNSURE_ROLES = frozenset({"claim", "page", "picture"})
 
@@ -84,11 +88,32 @@ def of_sure_roles(
     return tuple(m for m in measurements if m.scan not in unsure)
 
 
-def outcome(verdicts: Sequence[UseVerdict]) -> Outcome:
-    """The overall word: partly judged where some use has none."""
+def outcome(verdicts: Sequence[UseVerdict], *, one_look: bool = False) -> Outcome:
+    """The overall word: partly judged where some use has none, or on one look.
+
+    Parameters
+    ----------
+    verdicts : sequence of UseVerdict
+        From `judge_uses`.
+    one_look : bool
+        Whether no blank was scanned again with its paper moved: marks on the glass are then not
+        known, nor whose a line is.
+    """
     judged = overall(verdicts)
-    whole = judged == "not judged" or all(each.fitness != "not judged" for each in verdicts)
-    return Outcome(judged if whole else "partly judged", uses=tuple(verdicts), judged=judged)
+    whole = all(each.fitness != "not judged" for each in verdicts) and not one_look
+    return Outcome(
+        judged if whole or judged == "not judged" else "partly judged",
+        uses=tuple(verdicts),
+        judged=judged,
+        next_scan=_next_scan(verdicts) or (ANOTHER_BLANK if one_look else ""),
+        one_look=one_look,
+    )
+
+
+def _next_scan(verdicts: Sequence[UseVerdict]) -> str:
+    """The scan that would settle the most uses; of equals that of the first use."""
+    wanted = Counter(each.settled_by for each in verdicts if each.settled_by)
+    return max(wanted, key=lambda scan: wanted[scan], default="")
 
 
 def overall(verdicts: Sequence[UseVerdict]) -> Fitness:
@@ -102,13 +127,15 @@ def overall(verdicts: Sequence[UseVerdict]) -> Fitness:
 def _judge(use: Use, measured: Sequence[Summary]) -> UseVerdict:
     """The worst condition decides, so that one which is unfit for sure needs no other."""
     found = [_judged(condition, measured) for condition in use.conditions]
-    judged = tuple(each for each, _ in found)
-    counted = [span for each, span in found if span is not None and (each.required or _known(each))]
+    judged = tuple(each for each, _, _ in found)
+    counted = [span for each, span, _ in found if each.required or _known(each)]
     if not any(_known(each) for each in judged):
         counted = []
     best, worst = (max(span[end] for span in counted) if counted else WHOLE[end] for end in (0, 1))
     fitness = WORDS[best] if best == worst else "not judged"
     between = WORDS[best : worst + 1] if worst - best == 1 else ()
+    asked = [each for each in found if each[0].required or _known(each[0])]
+    settles, settled_by = ("", "") if best == worst else _settles(asked or found)
     return UseVerdict(
         use.name,
         fitness,
@@ -116,7 +143,8 @@ def _judge(use: Use, measured: Sequence[Summary]) -> UseVerdict:
         deciding=tuple(each.measure for each in judged if each.fitness == fitness and _known(each)),
         conditions=judged,
         between=between,
-        settles="" if best == worst else _settles(found),
+        settles=settles,
+        settled_by=settled_by,
     )
 
 
@@ -124,25 +152,31 @@ def _known(condition: Judged) -> bool:
     return condition.value is not None
 
 
-def _settles(found: Sequence[tuple[Judged, Span | None]]) -> str:
-    """The measure of the condition that leaves most open; needed ones first."""
+def _settles(found: Sequence[_Found]) -> tuple[str, str]:
+    """The measure of the condition that leaves most open, needed ones first, and its scan.
+
+    A measure that leaves open only words which another condition excludes would settle nothing.
+    """
+    least = max(span[0] for _, span, _ in found)
     open_ones = [
-        (span[1] - span[0], each.required, each.measure)
-        for each, span in found
-        if span is not None and span[1] > span[0]
+        (each.required, span[1] - max(span[0], least), each.measure, scan)
+        for each, span, scan in found
+        if span[1] > max(span[0], least)
     ]
-    return max(open_ones, key=lambda each: (each[1], each[0]))[2] if open_ones else ""
+    _, _, measure, scan = max(open_ones, key=lambda each: each[:2], default=(False, 0, "", ""))
+    return measure, scan
 
 
-def _judged(condition: Condition, measured: Sequence[Summary]) -> tuple[Judged, Span | None]:
-    """A condition with its word, and the ranks of the words that are possible."""
+def _judged(condition: Condition, measured: Sequence[Summary]) -> _Found:
+    """A condition with its word, the ranks of the words that are possible, and what tells more."""
     found = figure(measured, condition.measure, condition.statistic)
     asked = Judged(
         condition.measure, condition.statistic, condition.operator, condition.fit,
         condition.limited, "not judged", required=condition.required, words=condition.words,
     )  # fmt: skip
+    scan = _scan_for(condition, found)
     if found is None:
-        return asked, WHOLE if condition.required else None
+        return asked, WHOLE, scan
     low, high = found.range or (None, None)
     best, worst = _span(found, condition)
     judged = replace(
@@ -150,7 +184,17 @@ def _judged(condition: Condition, measured: Sequence[Summary]) -> tuple[Judged, 
         uncertainty=found.uncertainty, bound=found.bound, low=low, high=high,
         between=WORDS[best : worst + 1] if worst - best == 1 else (),
     )  # fmt: skip
-    return judged, (best, worst)
+    return judged, (best, worst), scan
+
+
+def _scan_for(condition: Condition, found: Figure | None) -> str:
+    """The scan that would tell more: of what is missing its family's, else by why it is a bound."""
+    row = rows_of(condition.measure)[0]
+    if found is None:
+        return row.family
+    if found.why in LOOK_OF_REASON:
+        return LOOK_OF_REASON[found.why]
+    return row.family if row.second_look in SETTLING_NOTHING else row.second_look
 
 
 def _span(found: Figure, condition: Condition) -> Span:

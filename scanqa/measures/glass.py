@@ -49,6 +49,7 @@ SAME_GRAIN = 0.4  # correlation of the grain of two scans, above which the paper
 # A mark must cover a block of the preview by this much: grain that both scans share by chance
 # stays far below. 1 % of a 0.3 mm block is a black speck of 35 µm.
 LEAST_CONTRAST = 0.01
+BLOCK_MM = 0.3  # of a whole bed; blocks of a small image are finer, and share more by chance
 SCRATCH_RATIO, SCRATCH_MM = 4.0, 1.5  # length over width, and length, of a scratch
 STREAK_SHARE = 0.3  # of the bed: a longer straight group is a streak, not a mark
 MOST_MARKS = 60
@@ -104,7 +105,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     for spot in spots:
         if spot.contrast >= limit:
             mark = _mark(first, spot, pictures[0].contrast, step)
-            if mark is not None:
+            if mark is not None and _covers(mark):
                 marks.append(mark)
     marks.sort(key=lambda mark: -mark.contrast_percent)
     number = _number(len(marks), limit, first, grid)
@@ -235,6 +236,12 @@ def _mark(placement: Placement, spot: Spot, contrast_of_blocks: Floats, step: in
         kind="scratch" if scratch else "spot",
         scan=scan.name,
     )
+
+
+def _covers(mark: Mark) -> bool:
+    """Whether a mark takes as much light as the least one on the blocks of a whole bed."""
+    area = mark.size_mm[0] * mark.size_mm[1]
+    return mark.contrast_percent / 100 * area >= LEAST_CONTRAST * BLOCK_MM**2
 
 
 def _full_resolution(

@@ -195,8 +195,9 @@ class UseVerdict:
         The word that both ends of what is possible give; else ``not judged``.
     between : tuple of str
         The two neighbouring words that are possible, where a third is excluded.
-    settles : str
-        The measure whose better knowledge would settle most, where there is no word.
+    settles, settled_by : str
+        Where there is no word: the measure whose better knowledge would settle most, and the scan
+        that would give it: the id of a second look, or of the family whose scan is missing.
     use, sentence : str
         Its name and what it is, as the file of uses has them.
     reason : str
@@ -213,6 +214,7 @@ class UseVerdict:
     conditions: tuple[Judged, ...] = ()
     between: tuple[Fitness, ...] = ()
     settles: str = ""
+    settled_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,15 +234,22 @@ class Outcome:
     Attributes
     ----------
     fitness : str
-        ``partly judged`` where some uses have no word.
+        ``partly judged`` where some uses have no word, or one look only.
     judged : str
         One word for those that have one.
+    next_scan : str
+        The scan that would settle most of what is open: the id of a second look, or of the family
+        whose scan is missing; empty if nothing is open.
+    one_look : bool
+        Whether no blank was scanned again with its paper moved.
     """
 
     fitness: Fitness
     sentence: str = ""
     uses: tuple[UseVerdict, ...] = ()
     judged: Fitness = "not judged"
+    next_scan: str = ""
+    one_look: bool = False
 
 
 @dataclass(frozen=True, slots=True)

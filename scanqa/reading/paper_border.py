@@ -82,6 +82,7 @@ def find_border(grey: Floats, mm_px: float) -> Box | None:
         border = _border(from_side(grey, side) / paper, mm_px)
         if border is not None:
             found[side] = border
+    _drop_lines_in_the_paper(found, grey.shape, INSIDE_MM * mm_px)
     # A line that may be the scanner's is believed if the paper ends the other way as well.
     ways = {side in ("left", "right") for side in found}
     sure = {side: b for side, b in found.items() if b.sure or len(ways) > 1}
@@ -99,6 +100,23 @@ def find_border(grey: Floats, mm_px: float) -> Box | None:
     )
     enough = INSIDE_MM * mm_px
     return box if box.right - box.left > enough and box.bottom - box.top > enough else None
+
+
+def _drop_lines_in_the_paper(
+    found: dict[Side, _Border], shape: tuple[int, ...], enough: float
+) -> None:
+    """Leave out lines that leave no paper between two sides: a crease is seen from both of them."""
+    pairs: tuple[tuple[Side, Side, int], ...] = (
+        ("left", "right", shape[1]),
+        ("top", "bottom", shape[0]),
+    )
+    for one, other, extent in pairs:
+        inwards = sum(found[side].inwards_px for side in (one, other) if side in found)
+        if extent - inwards > enough:
+            continue
+        for side in (one, other):
+            if side in found and not found[side].step:
+                del found[side]
 
 
 def _border(image: Floats, mm_px: float) -> _Border | None:

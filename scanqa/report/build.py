@@ -40,7 +40,7 @@ from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
 from scanqa.words.numbers import joined, label, number, sentence_case, significant
 from scanqa.words.of_roles import taken_for
-from scanqa.words.of_uses import use_word
+from scanqa.words.of_uses import next_scan, nothing_to_do, use_word
 
 
 def page(found: Qualification) -> Page:
@@ -57,6 +57,8 @@ def page(found: Qualification) -> Page:
         fitness=record.outcome.fitness,
         sentence=record.outcome.sentence,
         uses=tuple(Use(u.use, use_word(u), u.fitness, u.reason) for u in record.outcome.uses),
+        next_scan=next_scan(record.outcome),
+        nothing_to_do=nothing_to_do(record.outcome),
         steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in record.actions),
         diagnoses=tuple(map(_diagnosis, record.diagnoses)),
         keys=tuple(keys),

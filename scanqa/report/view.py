@@ -254,6 +254,8 @@ class Page:
     fitness: Fitness
     sentence: str
     uses: tuple[Use, ...]
+    next_scan: str
+    nothing_to_do: str
     steps: tuple[Step, ...]
     diagnoses: tuple[Diagnosis, ...]
     keys: tuple[Key, ...]

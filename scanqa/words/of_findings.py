@@ -34,20 +34,36 @@ def worded_diagnosis(diagnosis: Diagnosis, results: Results) -> Diagnosis:
     unsure = _unsure(diagnosis)
     if asks_again(diagnosis):
         return _look_again(diagnosis, heading, measured, unsure)
+    is_open = _is_open(diagnosis)
+    name = cause.until_sure if is_open else cause.name
     return changed(
         diagnosis,
-        title=f"{heading}: {cause.name}",
+        title=f"{heading}: {name}",
         reason=". ".join(filter(None, (measured, unsure))),
         heading=heading,
         measured=measured,
         unsure=unsure,
-        likely=tuple(CAUSES[each.cause].name for each in diagnosis.causes),
+        likely=tuple(
+            CAUSES[each.cause].until_sure if is_open else CAUSES[each.cause].name
+            for each in diagnosis.causes
+        ),
         check_next=cause.check,
-        action=cause.action,
+        action=f"{_settling(diagnosis.look)}." if is_open else cause.action,
         caution=" ".join(CAUTIONS[name] for name in cause.cautions),
         stop=cause.stop,
         source=cause.source,
     )
+
+
+def _is_open(diagnosis: Diagnosis) -> bool:
+    """Whether a second look may still show another cause: no reason to act, be it only a note."""
+    if diagnosis.confirmed or not diagnosis.look:
+        return False
+    return diagnosis.cause not in EXCLUDED_BY[diagnosis.look]  # else that look was made
+
+
+def _settling(look: str) -> str:
+    return f"To be sure, scan {SECOND_LOOKS[look]}"
 
 
 def asks_again(diagnosis: Diagnosis) -> bool:
@@ -60,7 +76,7 @@ def _look_again(diagnosis: Diagnosis, heading: str, measured: str, unsure: str) 
     cause = CAUSES[diagnosis.cause]
     candidates = [each.cause for each in diagnosis.causes]
     candidates += [name for name in EXCLUDED_BY[diagnosis.look] if name not in candidates]
-    scan = f"To be sure, scan {SECOND_LOOKS[diagnosis.look]}"
+    scan = _settling(diagnosis.look)
     return changed(
         diagnosis,
         title=f"Look again: {heading[:1].lower()}{heading[1:]}",

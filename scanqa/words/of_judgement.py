@@ -48,4 +48,4 @@ def _worded_legibility(legibility: Legibility) -> Legibility:
 
 
 def _worded_streak(streak: Streak) -> Streak:
-    return replace(streak, likely_cause=CAUSES[streak.causes[0].cause].name)
+    return replace(streak, likely_cause=CAUSES[streak.causes[0].cause].until_sure)

@@ -326,6 +326,10 @@ SENTENCES: dict[str, Callable[[Seen], Said]] = {
     "unsteady": _unsteady,
     "jitter": _jitter,
     "invented": _invented,
+    "resampled": lambda seen: (
+        "trace of resampling, factor not certain",
+        f"{seen.scan}: {_quoted(seen)}",
+    ),
     "sharpened": _sharpened,
     "stretched": lambda seen: ("levels were stretched after digitising", _quoted(seen)),
     "smoothed": _smoothed,

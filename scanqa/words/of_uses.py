@@ -5,8 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from scanqa.catalogue import CATALOGUE, FAMILIES, SECOND_LOOKS, Definition
+from scanqa.catalogue import FAMILIES, SECOND_LOOKS, rows_of
 from scanqa.model import Criterion, Diagnosis, Judged, Outcome, UseVerdict
+from scanqa.words.numbers import joined
+
+ONE_LOOK = (
+    "One blank does not tell what stays when the paper moves: marks on the glass are not judged."
+)
 
 
 def worded_outcome(outcome: Outcome, diagnoses: Sequence[Diagnosis]) -> Outcome:
@@ -27,7 +32,32 @@ def worded_outcome(outcome: Outcome, diagnoses: Sequence[Diagnosis]) -> Outcome:
     unknown = [each.use for each in verdicts if each.fitness == "not judged" and not each.between]
     if unknown:
         sentence += f" Not judged: {', '.join(unknown)}."
+    if outcome.one_look:
+        sentence += f" {ONE_LOOK}"
     return replace(outcome, sentence=sentence, uses=verdicts)
+
+
+def nothing_to_do(outcome: Outcome) -> str:
+    """What to do where no finding asks for anything: not the same where much is open."""
+    if outcome.fitness == "not judged":
+        return "Too little is known to say what needs doing."
+    if outcome.fitness == "partly judged":
+        return "What was measured asks for nothing; what is open may."
+    return "Nothing needs doing."
+
+
+def next_scan(outcome: Outcome) -> str:
+    """The one scan that would settle most of what is open, and for which uses; or nothing."""
+    if not outcome.next_scan:
+        return ""
+    uses = [each.use for each in outcome.uses if each.settled_by == outcome.next_scan]
+    settles = f" It settles most for {joined(uses)}." if uses else ""
+    return f"Scan next: {scan_words(outcome.next_scan)}.{settles}"
+
+
+def scan_words(scan: str) -> str:
+    """A scan by the id of a second look or of the family that it is for."""
+    return SECOND_LOOKS.get(scan) or FAMILIES[scan].needs
 
 
 def use_word(verdict: UseVerdict) -> str:
@@ -62,8 +92,10 @@ def _reason(verdict: UseVerdict) -> str:
     open_ones = [each for each in verdict.conditions if each.fitness == "not judged"]
     if verdict.fitness == "not judged":
         return f"{verdict.sentence}: {_left_open(verdict, open_ones)}."
-    missing = ", ".join(_gap(each) for each in open_ones)
-    gaps = f" (not measured: {missing})" if missing else ""
+    missing = ", ".join(each.words for each in open_ones if each.value is None)
+    doubtful = [_gap(each) for each in open_ones if each.value is not None]
+    said = [*([f"not measured: {missing}"] if missing else []), *doubtful]
+    gaps = f" ({'; '.join(said)})" if said else ""
     deciding = [each for each in verdict.conditions if each.fitness == verdict.fitness]
     numbers = ", ".join(f"{each.words} {_number(each)}".strip() for each in deciding)
     return f"{verdict.sentence}: {numbers}{gaps}."
@@ -82,17 +114,9 @@ def _left_open(verdict: UseVerdict, open_ones: Sequence[Judged]) -> str:
     if verdict.between:
         excluded = next(w for w in ("fit", "unfit") if w not in verdict.between)
         words.append(f"{excluded} is excluded")
-    if verdict.settles:
-        words.append(f"what settles most: {_settling(first)}")
+    if verdict.settled_by:
+        words.append(f"what settles most: {scan_words(verdict.settled_by)}")
     return "; ".join(words)
-
-
-def _settling(condition: Judged) -> str:
-    """The scan that would tell more of a condition."""
-    row = _rows(condition)[0]
-    if condition.value is None:
-        return FAMILIES[row.family].needs
-    return SECOND_LOOKS[row.second_look] or FAMILIES[row.family].needs
 
 
 def _gap(condition: Judged) -> str:
@@ -105,11 +129,5 @@ def _gap(condition: Judged) -> str:
 
 
 def _number(condition: Judged) -> str:
-    row = _rows(condition)[0]
+    row = rows_of(condition.measure)[0]
     return f"{bounded(condition, f'{{:.{row.digits}f}}'.format)} {row.unit}".strip()
-
-
-def _rows(condition: Judged) -> list[Definition]:
-    """The rows that a measure or a family stands for."""
-    name = condition.measure
-    return [d for key, d in CATALOGUE.items() if key == name or key.startswith(name + "_")]

@@ -1,9 +1,10 @@
 """Planted fault × first diagnosis × action, made afresh: printed or written as Markdown.
 
-Run by hand (some ten minutes on two cores)::
+Run by hand (some forty minutes on one core)::
 
-    python -m tests.findings.fault_table --write     # into tests/findings/faults.md
-    python -m tests.findings.fault_table haze        # rows whose words hold "haze", printed
+    python -m tests.findings.fault_table --write        # all rows, into tests/findings/faults.md
+    python -m tests.findings.fault_table haze           # rows whose words hold "haze", printed
+    python -m tests.findings.fault_table haze --write   # those rows only made anew in the table
 
 The expected causes stand in `tests.findings.faults`, beside each case.
 """
@@ -19,7 +20,7 @@ from pathlib import Path
 
 from scanqa.catalogue.causes import CAUSES
 from scanqa.simulate import one_thread
-from tests.findings.faults import COMBINED, HEALTHY, SEED, SINGLE, Answer, Case, answer
+from tests.findings.faults import CASES, COMBINED, HEALTHY, SEED, SINGLE, Answer, Case, answer
 
 TABLE = Path(__file__).with_suffix("").with_name("faults.md")
 HEAD = f"""# Planted faults and what is said of them
@@ -43,6 +44,7 @@ is used) and the scale of the print (two scans half a turn apart do not tell it,
 then got a row apart from that of rough print).
 
 """
+GROUPS = (("One fault", SINGLE), ("Several faults", COMBINED), ("Sound units", HEALTHY))
 COLUMNS = (
     "| planted | expected first | expected words | at the first look | said first | share "
     "| also said | to do | as expected |\n"
@@ -85,6 +87,24 @@ def _name(cause: str) -> str:
     return CAUSES[cause].name
 
 
+def written() -> dict[str, str]:
+    """The rows of the committed table, by what was planted."""
+    lines = TABLE.read_text("utf-8").splitlines() if TABLE.exists() else []
+    planted = {case.planted for case in CASES}
+    by_case = {line.split(" | ")[0].removeprefix("| "): line for line in lines}
+    return {name: line for name, line in by_case.items() if name in planted}
+
+
+def table(known: dict[str, str]) -> str:
+    """The whole page from the rows that are known."""
+    text = HEAD
+    for title, cases in GROUPS:
+        rows_of_it = [known[case.planted] for case in cases if case.planted in known]
+        text += f"## {title}\n\n{COLUMNS}" + "".join(f"{row}\n" for row in rows_of_it) + "\n"
+    good = sum(row.endswith("| yes |") for row in known.values())
+    return text + f"As expected: {good} of {len(CASES)}.\n"
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("words", nargs="*", help="only cases whose words hold one of these")
@@ -92,27 +112,22 @@ def main() -> int:
     options = parser.parse_args()
     one_thread()
     started = time.monotonic()
-    text, good, count = HEAD, 0, 0
-    groups = (("One fault", SINGLE), ("Several faults", COMBINED), ("Sound units", HEALTHY))
-    for title, cases in groups:
-        chosen = tuple(
-            case
-            for case in cases
-            if not options.words or any(word in case.planted for word in options.words)
-        )
-        if not chosen:
-            continue
-        text += f"## {title}\n\n{COLUMNS}"
-        for row, as_expected in rows(chosen):
-            print(row, flush=True)
-            text += row + "\n"
-            good, count = good + as_expected, count + 1
-        text += "\n"
-    text += f"As expected: {good} of {count}.\n"
-    print(f"{good} of {count} as expected, {time.monotonic() - started:.0f} s", file=sys.stderr)
-    if options.write:
-        TABLE.write_text(text, "utf-8")
-    return int(good < count)
+    known = written()
+    chosen = tuple(
+        case
+        for case in CASES
+        if not options.words or any(word in case.planted for word in options.words)
+    )
+    good = 0
+    for case, (row, as_expected) in zip(chosen, rows(chosen), strict=True):
+        print(row, flush=True)
+        good += as_expected
+        known[case.planted] = row
+        if options.write:  # after each: what was made stays if a later one is stopped
+            TABLE.write_text(table(known), "utf-8")
+    seconds = time.monotonic() - started
+    print(f"{good} of {len(chosen)} as expected, {seconds:.0f} s", file=sys.stderr)
+    return int(good < len(chosen))
 
 
 if __name__ == "__main__":

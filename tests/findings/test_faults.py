@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from scanqa.catalogue.causes import CAUSES
+from scanqa.report.evidence import worth_a_page
 from tests.findings.faults import CASES, COMBINED, HEALTHY, SINGLE, answer, write
 
 TABLE = Path(__file__).with_name("faults.md")
@@ -15,6 +16,14 @@ QUICK = (  # words of cases that need only blank paper on a small bed, of every 
     "worn lamp, 60 %",
     "inverter flickers at 31 Hz",
     "belt: bands",
+    "a line in the paper",
+    "light source ends too soon",
+)
+FIRST_LOOKS = (  # what one scan of print or of a whole page of paper says of other kinds
+    "haze: 8 %",
+    "red and blue 0.5 px",
+    "software smooths grain",
+    "sheet printed 1.2 % too large, no rule",
 )
 
 
@@ -27,6 +36,15 @@ def named(words):
 def test_a_planted_fault_is_named_first_and_nothing_else_is(words, tmp_path):
     case = named(words)
     assert answer(case, tmp_path).faults_of(case) == []
+
+
+@pytest.mark.parametrize("words", QUICK + FIRST_LOOKS)
+def test_the_first_look_says_the_word_that_was_expected(words, tmp_path):
+    case = named(words)
+    given = answer(case.at_first, tmp_path)
+    assert given.faults_of_first_look(case) == []
+    if case.once == "look again":  # and nothing for a seller
+        assert not worth_a_page(given.record)
 
 
 def test_several_faults_are_named_each(tmp_path):
@@ -49,7 +67,7 @@ def test_the_cases_are_many_and_each_expectation_is_a_cause():
         assert set(case.expected) <= set(CAUSES)
 
 
-def test_the_committed_table_has_every_case_with_what_was_expected():
+def test_the_committed_table_has_every_case_and_each_is_as_expected():
     rows = [line for line in TABLE.read_text("utf-8").splitlines() if line.startswith("| ")]
     by_case = {line.split(" | ")[0].removeprefix("| "): line for line in rows}
     for case in CASES:
@@ -58,6 +76,7 @@ def test_the_committed_table_has_every_case_with_what_was_expected():
         )
         for cause in case.expected:
             assert CAUSES[cause].name in by_case[case.planted]
+        assert by_case[case.planted].endswith("| yes |")
 
 
 def test_simulation_does_not_hang_on_the_order_of_cases(tmp_path):

@@ -143,3 +143,38 @@ def test_what_depends_on_no_dpi_is_taken_from_every_scan():
         scans,
     )
     assert figure(summaries, "shading.nonuniformity", "highest").value == 7.0
+
+
+PRINTED = {"reason": "rough print", "reason_kind": "print", "edge_kind": "printed"}
+
+
+@pytest.mark.parametrize(
+    ("cut", "value", "status"),
+    [
+        (219.0, 219.0, "ok"),  # 30 printed edges say at least 210: two cut ones say how much
+        (180.0, 210.0, "at-least"),  # they contradict it: all count
+    ],
+)
+def test_cut_edges_that_keep_the_bound_of_printed_ones_count_alone(cut, value, status):
+    name, way = "sharpness.effective_dpi", {"direction": "travel"}
+    many = [Measurement(name, 210.0, 1.0, "at-least", **PRINTED, **way) for _ in range(30)]
+    few = [Measurement(name, cut + step, 1.0, edge_kind="cut", **way) for step in (-0.5, 0.5)]
+    found = figure(summarise([*many, *few]), name, "median of the worse direction")
+    assert (found.value, found.bound) == (value, status)
+
+
+def test_edges_of_two_kinds_that_both_give_values_count_together():
+    name = "sharpness.effective_dpi"
+    measured = [
+        Measurement(name, value, 1.0, edge_kind=kind, direction="across")
+        for value, kind in ((210.0, "printed"), (212.0, "printed"), (219.0, "cut"))
+    ]
+    found = figure(summarise(measured), name, "median of the worse direction")
+    assert (found.value, found.bound) == (212.0, "ok")
+
+
+def test_a_bound_says_why_it_is_one():
+    name = "sharpness.effective_dpi"
+    fine = Measurement(name, 150.0, 1.0, "at-least", "all of it", reason_kind="sampling")
+    assert figure(summarise([fine]), name, "median").why == "sampling"
+    assert figure(summarise([Measurement(name, 140.0, 1.0)]), name, "median").why is None

@@ -18,7 +18,7 @@ from scanqa.errors import BadOption
 from scanqa.findings import judge
 from scanqa.findings.uses import judge_uses, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
-from scanqa.model import Measurement, Results, ScanFacts
+from scanqa.model import LineSigns, Measurement, Results, ScanFacts, Streak
 from scanqa.summary import summarise
 from scanqa.words.of_uses import use_word, worded_outcome
 
@@ -260,3 +260,104 @@ def test_the_example_of_the_readme_is_a_file_of_uses(tmp_path):
     assert lists.conditions[0].fit == pytest.approx(2 * 8 / (0.039 * 1.2), abs=1)
     assert lists.conditions[0].limited == pytest.approx(2 * 3.6 / (0.039 * 1.2), abs=1)
     assert judged(results(350), (lists, plates))[0].fitness == "fit"
+
+
+@pytest.mark.parametrize(
+    ("status", "kind", "scan"),
+    [
+        ("at-least", "print", "another-edge"),
+        ("at-least", "cut", "another-edge"),
+        ("at-least", "sampling", "finer"),  # another edge would not show what no sample holds
+        ("at-most", "software", "untouched"),
+        ("at-most", "compression", "lossless"),
+    ],
+)
+def test_the_scan_that_settles_a_bound_is_told_by_why_it_is_one(status, kind, scan):
+    found = word(results(200, status=status, reason="some", reason_kind=kind), "text")
+    assert found.fitness == "not judged"
+    assert (found.settles, found.settled_by) == ("sharpness.effective_dpi", scan)
+    assert SECOND_LOOKS[scan] in found.reason
+
+
+def test_a_measure_without_value_is_settled_by_the_scan_of_its_family():
+    found = word(Results(), "bound pages to the spine")
+    assert (found.settles, found.settled_by) == ("gutter.delta_L_at_5mm", "gutter")
+    assert FAMILIES["gutter"].needs in found.reason
+
+
+def test_an_uncertain_noise_is_not_settled_by_another_day():
+    clean = Measurement("streaks.strongest_visible", 0.0, 0.1)
+    even = Measurement("shading.nonuniformity", 2.0, 0.1)
+    grain = Measurement("noise.total", 2.0, 0.3)
+    found = word(Results((clean, even, grain)), "halftone pictures")
+    assert (found.between, found.settled_by) == (("fit", "limited"), "noise")
+
+
+def test_what_another_condition_excludes_anyway_settles_nothing():
+    """A line of 9 % leaves limited at best: whether dpi is fit or limited does not matter."""
+    more = {"status": "between", "reason": "two ways to read it", "reason_kind": "unclear"}
+    dpi = Measurement("sharpness.effective_dpi", 200.0, 2.0, low=150.0, high=300.0, **more)
+    line = Measurement("streaks.strongest_visible", 12.0, 0.1)
+    faint_or_gross = Measurement("noise.total", 7.0, 1.0)  # limited or unfit
+    found = word(Results((dpi, line, faint_or_gross)), "text")
+    assert (found.between, found.settles) == (("limited", "unfit"), "noise.total")
+
+
+def test_the_next_scan_is_the_one_that_settles_most_uses():
+    clean = Measurement("streaks.strongest_visible", 0.0, 0.1)
+    even = Measurement("shading.nonuniformity", 2.0, 0.1)
+    verdicts = judge_uses(summarise((clean, even)), own_uses())
+    found = outcome(verdicts)
+    assert [each.settled_by for each in verdicts] == ["sharpness", "sharpness", "", "", "gutter"]
+    assert (found.fitness, found.next_scan) == ("partly judged", "sharpness")
+    assert outcome([each for each in verdicts if each.fitness == "fit"]).next_scan == ""
+
+
+def blank(name, paper):
+    return ScanFacts(
+        name, "blank", 2480, 3508, 8, 3, (300.0, 300.0), "file", 0, None, "tiff", False,
+        "sRGB assumed", "0" * 64, paper=paper,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("papers", "fitness"),
+    [
+        (("first",), "partly judged"),
+        (("first", "still"), "partly judged"),
+        (("first", "moved"), "fit"),
+        (("first", "quarter"), "fit"),
+    ],
+)
+def test_only_a_blank_whose_paper_moved_makes_a_whole_fit(papers, fitness):
+    """All that one use rests on may be good: marks on the glass are not known from one look."""
+    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
+    measured = (
+        Measurement("streaks.strongest_visible", 0.0, 0.1, scan="0.tif"),
+        Measurement("shading.nonuniformity", 2.0, 0.1, scan="0.tif"),
+    )
+    covers = [use for use in own_uses() if use.name == "covers"]
+    found = judge(Results(measured), scans, uses=covers).outcome
+    assert (found.fitness, found.judged) == (fitness, "fit")
+    assert found.next_scan == ("" if fitness == "fit" else "paper-moved")
+
+
+@pytest.mark.parametrize(
+    ("papers", "scan"), [(("first",), "paper-moved"), (("first", "moved"), "")]
+)
+def test_a_line_that_one_look_shows_lies_between_none_and_all(papers, scan):
+    """It may be the paper's: covers stay open until another blank; text bears it either way."""
+    line = Streak(
+        50.0, 590.0, 200.0, 9.0, 2.8, "dark", ("red", "green", "blue"), (0.0, 297.0), 30.0, True,
+        "0.tif", signs=LineSigns(compared=len(papers) - 1, stays=100.0),
+    )  # fmt: skip
+    measured = (
+        Measurement("streaks.strongest_visible", 9.0, 0.1, scan="0.tif"),
+        Measurement("shading.nonuniformity", 2.0, 0.1, scan="0.tif"),
+        Measurement("sharpness.effective_dpi", 290.0, 2.0, direction="across", scan="0.tif"),
+    )
+    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
+    words = {use.use: use for use in judge(Results(measured, (line,)), scans).outcome.uses}
+    covers = words["covers"]
+    assert (covers.fitness, covers.settled_by) == ("not judged" if scan else "unfit", scan)
+    assert words["text"].fitness == "fit"  # 10 % is the limit

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from scanqa.measures import banding
 from scanqa.model import Told
-from tests.measures.blank_paper import MM, light_of_paper, placed, scanned
+from tests.measures.blank_paper import MM, grain, light_of_paper, placed, scanned
 
 DPI = 300
 SHAPE = (3508, 620)
@@ -139,6 +139,20 @@ def test_rows_that_differ_irregularly(rms):
     light *= (1 + rms * rng.standard_normal(SHAPE[0]))[:, None].astype(np.float32)
     found = one(banding.measure([scanned(light, rng, dpi=DPI)], Told()), "banding.unsteadiness")
     assert found.value == pytest.approx(100 * rms, abs=0.03)
+
+
+@pytest.mark.parametrize("cloud_mm", [1.5, 5.0])
+def test_rows_of_clouds_are_not_unsteady(cloud_mm):
+    """Clouds of 2 % that neighbouring columns share, and far ones do not."""
+    beyond = []
+    for seed in range(4):
+        light, rng = light_of_paper(60 + seed, (1300, 1000), dpi=150, curl=False)
+        light *= 1 + 0.02 * grain(light.shape, rng, cloud_mm * 150 / MM)
+        results = banding.measure([scanned(light, rng, dpi=150)], Told())
+        found = one(results, "banding.unsteadiness")
+        error = (found.value + found.uncertainty) ** 2 - found.value**2
+        beyond.append(found.value**2 - 2 * error)
+    assert max(beyond) < 0.06**2  # % from which on rows count as unsteady
 
 
 def test_a_strong_wave_has_its_amplitude():

@@ -8,7 +8,7 @@ import pytest
 from scanqa.errors import BadOption
 from scanqa.locate import locate
 from scanqa.measures import geometry
-from scanqa.measures.geometry.jitter import Deviations, common_variance
+from scanqa.measures.geometry.jitter import INCLUDED, LONGER, Deviations, common_variance
 from scanqa.measures.geometry.reversal import reversed_sheet
 from scanqa.measures.geometry.straight import of_one
 from scanqa.model import Told
@@ -407,6 +407,22 @@ def test_random_steps_of_the_carriage_are_measured(upright):
     row, _ = jitter_of(unsteady(upright, lambda row: steps[row]))
     # White from line to line; the width of the transition (about a pixel) averages some of it.
     assert 7 < row.value < 15
+
+
+@pytest.mark.parametrize("period_mm", [12.0, 20.0])
+def test_a_wave_longer_than_what_can_be_seen_is_not_denied(upright, period_mm):
+    """Waves of 71 to 141 µm rms were denied with "none above 0.4 µm"."""
+
+    def wave(row):
+        return 150.0 * np.sin(2 * np.pi * row * 25.4 / JITTER_DPI / period_mm)
+
+    row, _ = jitter_of(unsteady(upright, wave))
+    if row.value is None:
+        assert row.reason_kind == "noise"
+        assert "waves of up to about 1 mm" in row.reason
+        assert LONGER in row.reason
+    else:
+        assert INCLUDED in row.reason
 
 
 def test_a_steady_carriage_has_no_jitter(upright):

@@ -14,6 +14,9 @@ from scipy import ndimage
 
 from scanqa.measures import noise
 from scanqa.model import Told
+from scanqa.simulate import scan as simulated
+from scanqa.simulate.scanner import Lamp, Scanner
+from scanqa.simulate.scenes import BlankScene, Paper
 from tests.measures.blank_paper import PAPER, grain, placed, srgb_code, srgb_light
 
 DPI = 300
@@ -274,3 +277,73 @@ def test_stated_errors_of_photon_transfer_are_those_of_counting_pixels():
     read_error = math.hypot(of_dark, dark_level * gain_error) / (2 * READ)
     assert rms(gains) == pytest.approx(1e6 * gain_error, rel=0.3)
     assert rms(reads) == pytest.approx(100 * read_error, rel=0.3)
+
+
+def of_turned(turn_deg, dpi, *, texture=0.004, level=1.0, seed=0, still=False):
+    """Results of two scans of one sheet, and the noise of the same scanner without any paper."""
+    scanner = Scanner("bench", glass_mm=(108.0, 150.0), lamp=Lamp(level=level))
+    smooth = Paper(seed=5, texture=0.0)
+    paper = Paper(seed=5 + seed, texture=texture)
+    moved = (0.0, 0.0) if still else (2.5, -3.1)
+
+    def pair(of):
+        scenes = (BlankScene(of), BlankScene(of, moved, turn_deg))
+        rngs = [np.random.default_rng([seed, at]) for at in (0, 1)]
+        return [
+            simulated(scene, scanner, dpi=dpi, rng=rng).pixels
+            for scene, rng in zip(scenes, rngs, strict=True)
+        ]
+
+    weights = np.array([0.2126, 0.7152, 0.0722])  # BT.709
+    lights = [srgb_light(pixels / 255.0) @ weights for pixels in pair(smooth)]
+    middle = np.s_[100:-100, 100:-100]
+    truth = np.std(lights[0][middle] - lights[1][middle]) / math.sqrt(2)
+    truth *= 116 / 3 * lights[0][middle].mean() ** (-2 / 3)
+    scans = [placed(p, dpi=dpi, name=f"{at}.tif") for at, p in enumerate(pair(paper))]
+    return noise.measure(scans, Told()), truth
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "dpi", "texture"),
+    [
+        (0.4, 150, 0.004),
+        (1.0, 150, 0.01),
+        (2.0, 150, 0.004),
+        (-3.0, 150, 0.01),
+        (0.4, 300, 0.01),
+        (2.0, 300, 0.004),
+    ],
+)
+def test_paper_that_was_turned_gives_the_noise_of_smooth_paper(turn_deg, dpi, texture):
+    """Truth: the two-frame difference of the same scanner on a sheet without any texture."""
+    results, truth = of_turned(turn_deg, dpi, texture=texture)
+    found = value(results, "noise.temporal")
+    assert found.status == "ok"
+    assert found.value == pytest.approx(truth, rel=0.04)
+
+
+def right_or_none(results, truth):
+    """Whether the temporal noise is right, or said not to be known."""
+    (found,) = [m for m in results.measurements if m.name == "noise.temporal"]
+    if found.value is None:
+        return found.reason_kind == "unlike"
+    return found.status == "ok" and found.value == pytest.approx(truth, rel=0.06)
+
+
+@pytest.mark.parametrize(("turn_deg", "dpi"), [(4.0, 150), (5.0, 150), (8.0, 150), (4.0, 300)])
+def test_paper_turned_too_far_gives_the_right_noise_or_none(turn_deg, dpi):
+    assert right_or_none(*of_turned(turn_deg, dpi, texture=0.01, seed=1))
+
+
+@pytest.mark.parametrize("turn_deg", [0.6, 2.0])
+def test_paper_turned_about_the_middle_is_not_taken_for_still(turn_deg):
+    """Near the point about which it was turned its clouds hardly moved."""
+    assert right_or_none(*of_turned(turn_deg, 150, texture=0.01, still=True))
+
+
+def test_half_the_light_is_seen_on_paper_turned_by_two_degrees():
+    index = [
+        np.median([m.value for m in of_turned(2.0, 150, level=level)[0].named("noise.light_index")])
+        for level in (1.0, 0.5)
+    ]
+    assert index[1] / index[0] == pytest.approx(0.5, rel=0.08)

@@ -15,8 +15,8 @@ from scanqa.measures import processing
 from scanqa.measures.processing.code_gaps import level_stretch
 from scanqa.measures.processing.codes import grain
 from scanqa.measures.processing.halo import halos
-from scanqa.measures.processing.jpeg_trace import find_jpeg
 from scanqa.model import Measurement, Results, Told
+from scanqa.numeric.jpeg_trace import find_jpeg
 from scanqa.sheets import sheet as printed_by_id
 from tests import independent as ind
 from tests.measures import printed_sheet, stacked_edges

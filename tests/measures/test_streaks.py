@@ -39,6 +39,20 @@ def blank(
     return scanned(light, rng, dpi=DPI, channels=channels, name=name, gains=gains, noise=noise)
 
 
+@pytest.mark.parametrize("place_mm", [2.0, 3.0])
+def test_a_line_in_the_shadow_of_the_side_is_found(place_mm):
+    """Light falls by 15 % exp(-x / 2.5 mm) there: more from sample to sample than a step may."""
+    place = round(place_mm * DPI / MM)
+
+    def change(light):
+        light[:, place] *= 0.99
+
+    (found,) = streaks.measure([blank(21, change=change)], Told()).streaks
+    assert abs(found.at_px - place) < 1
+    assert found.contrast_percent == pytest.approx(1.0, abs=0.15)
+    assert found.polarity == "dark"
+
+
 def test_clean_paper_has_no_streaks_and_states_its_pattern():
     for seed in range(4):
         results = streaks.measure([blank(seed, pattern=0.003)], Told())

@@ -4,11 +4,15 @@ Truth: the scanner of the simulator has no line, mark or band; all that repeats 
 paper. The whole table (200 sets) is `python -m tests.accuracy ugly_paper`.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from scanqa.measures import banding, glass, streaks
-from scanqa.model import Told
+from scanqa.measures.streaks.whose import without_rulings
+from scanqa.model import LineSigns, Told
+from scanqa.model import Streak as Line
 from scanqa.simulate import scan
 from scanqa.simulate.device_faults import Dust, Streak
 from scanqa.simulate.laid import Paper
@@ -19,6 +23,11 @@ from tests.measures.blank_paper import placed
 
 DPI = 150
 BED = (108.0, 150.0)
+LINE = Line(
+    at_mm=20.0, at_px=118.0, width_um=400.0, contrast_percent=1.0, delta_L=0.4, polarity="dark",
+    channels=("red", "green", "blue"), extent_mm=(8.6, 24.0), significance=8.0, visible=True,
+    scan="blank-1.tif", axis="across", signs=LineSigns(True),
+)  # fmt: skip
 KINDS = {
     "recycled": (Flecks(),),
     "many flecks": (Flecks(15, (0.1, 0.4), (-0.03, -0.5)),),
@@ -74,3 +83,16 @@ def test_what_the_scanner_has_is_still_found_on_recycled_paper():
     assert [round(line.at_mm) for line in lines] == [40]
     assert [(round(m.at_mm[0]), round(m.at_mm[1])) for m in marks] == [(70, 90)]
     assert bands == []
+
+
+def test_a_short_line_is_the_scanners_only_if_the_paper_has_none_like_it():
+    """Flecks in a row make short lines; by accident one lay where another lay before."""
+    short = LineSigns(True, stays=1e4, full=False, one_sample=False)
+    moved = replace(LINE, at_mm=20.0, contrast_percent=3.0, signs=replace(short, stays=1e-4))
+    for contrast, of_paper in ((1.7, True), (5.0, True), (7.0, False)):
+        line = replace(LINE, at_mm=79.0, contrast_percent=contrast, signs=short)
+        _, judged = without_rulings([moved, line], [False, False], "across")
+        assert judged.of_the_paper == of_paper, contrast
+    whole = replace(LINE, at_mm=79.0, contrast_percent=1.7, signs=replace(short, full=True))
+    _, judged = without_rulings([moved, whole], [False, False], "across")
+    assert not judged.of_the_paper

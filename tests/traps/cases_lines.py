@@ -12,13 +12,17 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from scanqa.model import Told
 from scanqa.scans.save import save_tiff
 from scanqa.simulate import scan
+from scanqa.simulate.device_faults import Streak
 from scanqa.simulate.laid import Paper
 from scanqa.simulate.scanner import Output, Scanner
 from scanqa.simulate.scenes import BlankScene
 from scanqa.simulate.ugly_paper import Clouds, Flecks, Lines, Stroke, Watermark
 from tests.traps.case import Case
+from tests.traps.scenes import scans
+from tests.traps.sound_units import Set, scanned
 
 DPI = 150
 SOUND = Scanner("sound", glass_mm=(108.0, 150.0))
@@ -121,8 +125,64 @@ def _ugly() -> list[Case]:
     ]
 
 
+def _sound(name: str, paper: str, way: str, *must: str, **how: object) -> Case:
+    """A sound unit behind a sheet of `sound_units`, with random numbers of its own."""
+    usual = {"dpi": DPI, "shade": "white", "quality": None, "as_tiff": True, "whole": True}
+    one = Set(paper, way, **(usual | how))
+    seed = sum(name.encode())
+    return Case(
+        f"a sound unit, {name}",
+        lambda folder: scanned(one, np.random.default_rng([9, seed]), folder, seed),
+        must_not=("severity:fault", "severity:warning", "seller", "cause:moving-dirt", "rejected"),
+        must=("role:blank", *must),
+    )
+
+
+# What went wrong when they were first run as sets of `sound_units`: bands from clouds and wire
+# lines, little light from flecks that were taken for the sheet's place, shadows from clouds.
+SETS = [
+    _sound("clouds at 300 dpi, moved", "cloudy formation", "moved", dpi=300),
+    _sound("clouds of grey paper, moved", "cloudy formation", "moved", shade="grey"),
+    _sound("clouds, turned by half", "cloudy formation", "turned by half"),
+    _sound("laid paper, turned by a quarter", "laid, chain and wire lines", "turned by a quarter"),
+    _sound("flecks of grey paper at 300 dpi, turned by a quarter", "recycled, flecks",
+           "turned by a quarter", dpi=300, shade="grey"),
+    _sound("flecks and clouds, askew", "flecks and clouds", "askew by 1 to 3°", shade="yellowed"),
+    _sound("a ruled leaf smaller than the glass", "faint ruling", "moved", whole=False),
+    _sound("a cloudy leaf smaller than the glass", "cloudy formation", "moved", whole=False),
+    _sound("a creased leaf smaller than the glass, askew", "a crease", "askew by 1 to 3°",
+           whole=False),
+    _sound("a watermark, askew", "watermark", "askew by 1 to 3°",
+           "measure:streaks.strongest_visible:ok"),
+]  # fmt: skip
+BRIGHT = replace(SOUND, streaks=(Streak(63.8, 300.0, 0.03),))
+BESIDE = replace(SOUND, streaks=(Streak(3.2, 150.0, -0.03),))
+
 CASES = [
     *_ugly(),
+    *SETS,
+    *(
+        Case(
+            f"clean paper in JPEG files of quality {quality}",
+            as_jpeg(quality),
+            must_not=(*NO_FAULT, "measure:streaks.strongest_visible:ok", "measure:glass.marks:ok"),
+            must=("role:blank", "reason:compression"),
+            told=Told(dpi=DPI),
+        )
+        for quality in (30, 90)
+    ),
+    Case(
+        "a bright line at 75 dpi, whose width is no evidence",
+        scans(("first", "moved"), scanner=BRIGHT, dpi=75),
+        must_not=("cause:dead-element",),
+        must=("sure:white-strip-dirt",),
+    ),
+    Case(
+        "a dark line 3 mm from the left side",
+        scans(("first", "moved"), scanner=BESIDE),
+        must_not=("look:paper-moved",),
+        must=("sure:moving-dirt", "fault:moving-dirt"),
+    ),
     *(
         Case(
             f"clean paper through JPEG of quality {quality}, in TIFF files",
@@ -174,13 +234,15 @@ CASES = [
         must=("reason:unlike",),
         fast=True,
     ),
+    # At first these had to refuse the noise, which was 20 to 36 % too high; it is followed over the
+    # turn now, and its value proved in tests/measures/test_noise.py. Refused beyond some 4°.
     *(
         Case(
             f"the paper turned by {turn_deg:g}° between two scans",
             as_tiff(lambda turn_deg=turn_deg: pair(turn_deg=turn_deg)),
-            must_not=(*NO_FAULT, "measure:noise.temporal:ok"),
-            must=("reason:unlike", "measure:streaks.strongest_visible:ok"),
+            must_not=(*NO_FAULT, "severity:warning"),
+            must=(f"measure:noise.temporal:{status}", "measure:streaks.strongest_visible:ok"),
         )
-        for turn_deg in (1.5, 2.0, 4.0)
+        for turn_deg, status in ((1.5, "ok"), (2.0, "ok"), (8.0, "not-measurable"))
     ),
 ]

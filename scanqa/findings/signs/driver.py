@@ -26,7 +26,9 @@ GRAIN = "processing.grain_kept"
 
 def claim(measured: Sequence[Summary]) -> Looked:
     """Made-up dpi."""
-    found = members(known(measured, "claim.native_fraction"))
+    all_of_them = members(known(measured, "claim.native_fraction"))
+    traces = [m for m in all_of_them if m.status != "ok" and value_of(m) < NATIVE[0]]
+    found = [m for m in all_of_them if m not in traces]
     made_up: list[Seen] = []
     for direction in DIRECTIONS:
         of_direction = [m for m in found if m.direction == direction and value_of(m) < NATIVE[0]]
@@ -44,6 +46,16 @@ def claim(measured: Sequence[Summary]) -> Looked:
             )[1]
     if found:
         yield "invented", tuple(made_up)
+    if traces:  # that there is none says little: compression hides it
+        yield sign(
+            "resampled",
+            "warning",
+            "claim.native_fraction",
+            "claim.factor",
+            numbers={},
+            scan=traces[0].scan,
+            quoted=quoted(traces[:1]),
+        )
 
 
 def processing(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked:
@@ -124,7 +136,7 @@ def _grain(measured: Sequence[Summary]) -> Looked:
             scan=odd[0].scan if odd else "",
         )
     looked = [m for s in measured if s.key.name == GRAIN for m in s.members]
-    if looked:
+    if looked and not kept:  # grain that was measured is no second evidence
         yield "no-grain", all(m.value is None and m.reason_kind == "rounding" for m in looked)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from scanqa.catalogue import SIDES, Side
 from scanqa.findings.signs.sign import Looked, graded, sign
-from scanqa.findings.statistic import figure
+from scanqa.findings.statistic import Figure, figure
 from scanqa.model import Seen
 from scanqa.summary import Summary
 
@@ -43,7 +43,7 @@ def evenness(measured: Sequence[Summary]) -> Looked:
     if found:
         yield sign(
             "uneven",
-            graded(found.value, UNEVEN),
+            graded(_beyond_doubt(found), UNEVEN),
             "shading.nonuniformity",
             numbers={"percent": found.value},
         )
@@ -73,6 +73,11 @@ def evenness(measured: Sequence[Summary]) -> Looked:
             f"shading.falloff_bottom_{SLOPE_MM}mm",
             numbers={"percent": slope, "distance_mm": SLOPE_MM},
         )
+
+
+def _beyond_doubt(found: Figure) -> float:
+    """What is left of a value less two uncertainties: clouds of a paper may look like the rest."""
+    return max(found.value - 2 * (found.uncertainty or 0.0), 0.0)
 
 
 def _losses(measured: Sequence[Summary], distance_mm: int) -> dict[Side, float]:
@@ -106,7 +111,7 @@ def _of_sides(
         if width:
             seen += sign(
                 name,
-                graded(width.value, limits),
+                graded(_beyond_doubt(width), limits),
                 f"{measure}_{side}",
                 numbers={"mm": width.value, "uncertainty": width.uncertainty},
                 terms={"side": side},

@@ -102,12 +102,16 @@ def banding(measured: Sequence[Summary]) -> Looked:
         )
         yield from _of_bands(measured)
     amplitude = bands.value if bands and seen else 0.0
-    unsteady = figure(measured, "banding.unsteadiness", "highest")
+    # The scanner's own is in every scan: what one has more than another is of its paper.
+    unsteady = figure(measured, "banding.unsteadiness", "lowest")
     if unsteady:
         rest = max(unsteady.value**2 - amplitude**2 / 2, 0.0) ** 0.5
+        # It is the root of a variance v with error e, its uncertainty √(v + e) − √v.
+        error = (rest + (unsteady.uncertainty or 0.0)) ** 2 - rest**2
+        sure = max(rest**2 - 2 * error, 0.0) ** 0.5
         yield sign(
             "unsteady",
-            graded(rest, UNSTEADY) if rest > BESIDE_BANDS * amplitude else None,
+            graded(sure, UNSTEADY) if rest > BESIDE_BANDS * amplitude else None,
             "banding.unsteadiness",
             numbers={"percent": rest},
         )

@@ -49,7 +49,7 @@ IN_ALL = 0.4  # of a wave's amplitude, that every other scan must have
 UNLIKE = 0.02  # of the period, between the clearest waves of two scans
 WEAKER = 0.5  # of the amplitude of a wave of the paper
 COHERENT = 20.0  # of a wave's strength over the width: by chance once in 1e8 for many parts
-FEWEST_ROWS = 400
+FEWEST_ROWS, FEWEST_AFTER_JPEG = 400, 64  # the latter each of two blocks
 SATURATED = 0.5
 MAINS_HZ = (50.0, 60.0)
 FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
@@ -90,6 +90,10 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             results += Results(tuple(missing))
             continue
         one = _search(placement, bed)
+        if isinstance(one, Reason):
+            missing = (_missing(what, placement, one) for what in ("amplitude", "period"))
+            results += Results(tuple(missing))
+            continue
         searched.append(one)
     lined = any(one.lined for one in searched)
     for one in searched:
@@ -134,12 +138,14 @@ def _steadiness(one: _Searched, lined: bool) -> Measurement:
     return _unsteadiness(one.placement, one.bed)
 
 
-def _search(placement: Placement, bed: Profiles) -> _Searched:
+def _search(placement: Placement, bed: Profiles) -> _Searched | Reason:
     """Search a scan, after JPEG by rows of two blocks each."""
     grid = jpeg_grid(placement)
     if grid is not None:
         floor = grid.light(placement, grid.level) / math.sqrt(12)
         bed = coarser(bed, 2 * BLOCK, grid.row, floor)
+        if bed.stack.shape[2] < FEWEST_AFTER_JPEG:
+            return grid.why
     longest = _longest(bed)
     wave, leaning = _wave_of_scanner(bed, longest)
     return _Searched(placement, bed, grid, spectrum(bed.mean(), longest), wave, leaning)
@@ -293,10 +299,11 @@ def _phase_and_frequency(
 
 
 def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
-    """Rms of what odd and even columns share from row to row, slow changes taken off.
+    """Rms of what the left and the right third share from row to row, slow changes taken off.
 
     Their noise differs, so that the mean product of the two is the variance of what is common:
-    light that flickers, steps of the carriage. Lines in the paper across the bed are in it too.
+    light that flickers, steps of the carriage. Clouds of the paper, which neighbouring columns
+    share, do not reach from one to the other. Lines in the paper across the bed are in it too.
     """
     name, bands = "banding.unsteadiness", bed.stack.shape[1]
     reach = max(round(FLICKER_REACH_MM / bed.pitch_mm), 8)
@@ -305,7 +312,9 @@ def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
         why = Reason("too-small", "the scan is too small")
         return not_measurable(name, why, placement.scan.name, **where)
     fine, gain = local_pattern(bed.stack[0], reach)
-    halves = [fine[start::2].mean(axis=0) / gain for start in (0, 1)]
+    third = bands // 3
+    apart = (fine[:third], fine[-third:]) if third else (fine[::2], fine[1::2])
+    halves = [part.mean(axis=0) / gain for part in apart]
     limits = [OUTLIERS * float(sigma_about_zero(half)) for half in halves]
     kept = np.all([np.abs(h) <= limit for h, limit in zip(halves, limits, strict=True)], axis=0)
     product = (halves[0] * halves[1])[kept]

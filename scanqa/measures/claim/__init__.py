@@ -9,7 +9,12 @@ and one position of the measured samples: `scanqa.measures.claim.resampling`, af
 and Popescu & Farid 2005. Codes are used, not light: drivers stretch codes.
 
 Not measurable: too little detail or grain. Not seen: what `scanqa.measures.claim.resampling` lists,
-above all JPEG over a soft image; then the reason says which factors stay possible.
+above all JPEG over a soft image; then the value is a range, and the reason says why.
+
+The blocks of JPEG agree at factors 8/k. Of those, 8/5 and 8/6 are taken for its grid; 2, 8/3 and 4
+are found only where they are deeper than JPEG alone makes them, and are a *trace of resampling*:
+the factor is not certain, nor is it where a period of two samples is all that was found. A page
+enlarged twice shows the trace of the second time only.
 """
 
 from __future__ import annotations
@@ -33,10 +38,13 @@ from scanqa.model import (
     Told,
     not_measurable,
 )
+from scanqa.reading.print_through_jpeg import jpeg_in_print
 
 JPEG_BLOCK = 8
 NEAR_GRID = 0.02  # of a whole number of eighths: what blocks of JPEG look like
 MOST_HIDDEN = 2.0  # factor that JPEG may hide
+FINEST_GRID = 5  # eighths from which a factor is JPEG's own
+ONCE_MORE = 2.0  # an enlargement that was itself enlarged may hide as much again
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:
@@ -86,60 +94,83 @@ def _measure(placement: Placement, direction: Direction) -> Results:
 
 @dataclass(frozen=True, slots=True)
 class _Verdict:
-    """A factor and its doubt; up to what factor nothing is certain (1: all is); and why."""
+    """A factor and its doubt, within what range it lies if that is open, and why."""
 
-    factor: float | None
+    factor: float
     error: float | None
-    up_to: float
+    range: tuple[float, float] | None
     why: Reason
 
 
 def _values(verdict: _Verdict, scan: str, direction: Direction) -> Iterator[Measurement]:
-    """Factor and native fraction, or the range of both that compression leaves open."""
-    names, why = ("claim.factor", "claim.native_fraction"), verdict.why
-    if verdict.factor is None:
-        for name in names:
-            yield not_measurable(name, why, scan, direction=direction)
-        return
-    factor, error, most = verdict.factor, verdict.error, verdict.up_to
-    errors = (error, None if error is None else error / factor**2)
-    ranges = ((factor, most), (1 / most, 1 / factor))
-    is_open = most > factor
-    for name, value, doubt, (low, high) in zip(
-        names, (factor, 1 / factor), errors, ranges, strict=True
-    ):
-        yield Measurement(
-            name,
-            value,
-            doubt,
-            "between" if is_open else "ok",
-            why.words,
-            scan,
-            direction=direction,
-            reason_kind=why.kind,
-            low=low if is_open else None,
-            high=high if is_open else None,
-        )
+    """Factor and native fraction, or the range of both that is left open."""
+    factor, error, why = verdict.factor, verdict.error, verdict.why
+    low, high = verdict.range or (None, None)
+    yield Measurement(
+        "claim.factor",
+        factor,
+        error,
+        "between" if verdict.range else "ok",
+        why.words,
+        scan,
+        direction=direction,
+        reason_kind=why.kind,
+        low=low,
+        high=high,
+    )
+    yield Measurement(
+        "claim.native_fraction",
+        1 / factor,
+        None if error is None else error / factor**2,
+        "between" if verdict.range else "ok",
+        why.words,
+        scan,
+        direction=direction,
+        reason_kind=why.kind,
+        low=1 / high if high else None,
+        high=1 / low if low else None,
+    )
 
 
 def _verdict(search: Search, placement: Placement, direction: Direction) -> _Verdict:
-    found, lossy = search.found, placement.scan.lossy
-    if found is not None:
-        eighths = JPEG_BLOCK / found.factor
-        if lossy and abs(eighths - round(eighths)) < NEAR_GRID:
-            words = (
-                f"traces as of an enlargement by {found.factor:.2f}, which JPEG blocks leave "
-                "too: scan the same without lossy compression"
-            )
-            return _Verdict(None, None, 1.0, Reason("unclear", words))
-        kernel = " or ".join(found.families)
+    found = search.found
+    eighths = JPEG_BLOCK / found.factor if found else 0.0
+    on_grid = found is not None and abs(eighths - round(eighths)) < NEAR_GRID
+    lossy = (on_grid or found is None) and _lossy(placement)
+    kernel = " or ".join(found.families) if found else ""
+    if found is not None and not (on_grid and lossy):
         dpi = placement.dpi[0 if direction == "across" else 1]
         words = f"{kernel} interpolation from about {dpi / found.factor:.0f} to {dpi:.0f} dpi"
-        return _Verdict(found.factor, found.factor_error, 1.0, Reason("method", words))
-    if lossy:
-        words = "no interpolation found; JPEG may hide one of 4/3, 8/5 or 2 in a soft scan"
-        return _Verdict(1.0, None, MOST_HIDDEN, Reason("compression", words))
-    return _Verdict(1.0, None, 1.0, Reason("method", "no interpolation found"))
+        return _Verdict(found.factor, found.factor_error, None, Reason("method", words))
+    if search.bare:
+        return _trace(2.0, "every second sample depends on its neighbours, and no more is known")
+    if found is not None and round(eighths) < FINEST_GRID:
+        return _trace(found.factor, f"as of {kernel} interpolation by {found.factor:.2f}, and JPEG")
+    if found is not None:
+        words = f"traces as of an enlargement by {found.factor:.2f} are those of JPEG's own blocks"
+    else:
+        words = "no interpolation found"
+    if not lossy:
+        return _Verdict(1.0, None, None, Reason("method", words))
+    words += "; JPEG may hide one of 4/3, 8/5 or 2 in a soft scan"
+    return _Verdict(1.0, None, (1.0, MOST_HIDDEN), Reason("compression", words))
+
+
+def _trace(factor: float, seen: str) -> _Verdict:
+    """That samples were computed from others, but not from how many."""
+    words = (
+        f"trace of resampling, factor not certain: {seen}; scan the same again without lossy "
+        "compression and processing"
+    )
+    return _Verdict(factor, None, (1.0, ONCE_MORE * factor), Reason("unclear", words))
+
+
+def _lossy(placement: Placement) -> bool:
+    """Whether the pixels went through JPEG, in this file or before."""
+    if placement.scan.lossy:
+        return True
+    trace = jpeg_in_print(placement)
+    return trace is not None and bool(trace.steps)
 
 
 def _figure(search: Search, placement: Placement, direction: Direction, words: str) -> Evidence:

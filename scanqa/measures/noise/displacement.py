@@ -8,24 +8,26 @@ bed: an affine field is fitted to what the windows found.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from scanqa.measures.noise.covariance import at_displacement, cross_covariance, flatten, peak
+from scanqa.measures.noise.turned import AffineField, fitted
 from scanqa.model import MM_PER_INCH, Floats, Placement, Point, Window
 from scanqa.numeric.lightness import luma
-from scanqa.numeric.linear_fit import robust_least_squares
 from scanqa.numeric.spread import sigma_about_zero
-
-Field = Callable[[float, float], Point]  # (row, column) of the first scan to (rows, columns)
 
 NEAR_PX = 6  # displacement within which the paper's grain and the fixed pattern are not separable
 CLEAR = 8.0  # height of a grain peak over the scatter of the covariance
 GRAIN_SHARE = 0.3  # of the covariance in place that grain still has one sample away
+# Noise is alike over this many samples at most, even after interpolation; share of a difference
+# that is alike, for there to be paper in it; and share that scans must have in common all the same.
+CLOUD_PX, CLOUDY, MOSTLY = 4, 0.15, 0.4
 TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
+SCATTER_PX = 3.0  # of what windows found about the field, beyond which it is none
 PART_PX = 64  # piece of a window within which the turn of a sheet hardly blurs its grain
-FEWEST = 6  # windows for an affine field; with fewer the sheet counts as not turned
+FEWEST = 6  # windows for an affine field; with fewer only smaller pieces show a turn
 
 
 def displacement(one: Floats, other: Floats, *, anywhere: bool = False) -> Point | None:
@@ -79,7 +81,17 @@ def lies_still(one: Floats, other: Floats) -> bool:
     if in_place < CLEAR * noise:
         return False
     beside = [at_displacement(one, other, *lag) for lag in ((0, 1), (0, -1), (1, 0), (-1, 0))]
-    return min(beside) > GRAIN_SHARE * in_place
+    if min(beside) < GRAIN_SHARE * in_place:
+        return False
+    # Clouds that moved by less than they are wide still share much in place, and leave clouds;
+    # flecks leave what neighbours share.
+    left = one - other
+    total, rest = float(one.var() + other.var()) / 2, float(left.var())
+    near, wide = (
+        min(at_displacement(left, left, lag, 0), at_displacement(left, left, 0, lag))
+        for lag in (1, CLOUD_PX)
+    )
+    return wide < CLOUDY * rest and (near < CLOUDY * rest or in_place > MOSTLY * total)
 
 
 def far_window(window: Window, first: Placement, second: Placement) -> Window | None:
@@ -109,45 +121,37 @@ def far_window(window: Window, first: Placement, second: Placement) -> Window | 
     return _inside(window, round(found[0] * step), round(found[1] * step), second)
 
 
-def paper_field(windows: Sequence[Window], found: Sequence[Point | None]) -> Field | None:
+def paper_field(windows: Sequence[Window], found: Sequence[Point | None]) -> AffineField | None:
     """Affine displacement of the paper from what windows found, None from less than half of them.
 
-    Wrong finds are weighted down (`robust_least_squares`).
+    Wrong finds are weighted down; where hardly two of them agree, all are wrong.
     """
     pairs = [(w, f) for w, f in zip(windows, found, strict=True) if f is not None]
     if not pairs or 2 * len(pairs) < len(windows):
         return None
     shifts = np.array([shift for _, shift in pairs], np.float64)
-    middles = np.array(
-        [(w.row + (w.height - 1) / 2, w.col + (w.width - 1) / 2) for w, _ in pairs], np.float64
-    )
-    centre = middles.mean(axis=0)
-    spread = np.ptp(middles, axis=0)
-    if len(pairs) < FEWEST or spread.min() < 1:
-        coefficients = np.zeros((3, 2))
-        coefficients[0] = np.median(shifts, axis=0)
+    middles = np.array([_middle(window) for window, _ in pairs], np.float64)
+    if len(pairs) < FEWEST or np.ptp(middles, axis=0).min() < 1:
+        middle = np.median(shifts, axis=0)
+        field = AffineField(middle, np.zeros((2, 2)))
+        scatter = float(np.median(np.hypot(*(shifts - middle).T)))
     else:
-        design = np.column_stack([np.ones(len(pairs)), (middles - centre) / spread])
-        coefficients = np.column_stack(
-            [robust_least_squares(design, shifts[:, axis]).solution for axis in range(2)]
-        )
-        coefficients[1:] /= spread[:, None]
-
-    def field(row: float, column: float) -> Point:
-        rows, columns = coefficients[0] + (np.array([row, column]) - centre) @ coefficients[1:]
-        return float(rows), float(columns)
-
-    return field
+        field, scatter = fitted(middles, shifts)
+    return field if scatter < SCATTER_PX else None
 
 
-def moved_window(window: Window, field: Field, other: Placement) -> Window | None:
+def moved_window(window: Window, field: AffineField, other: Placement) -> Window | None:
     """The window of the other scan where the same paper lies, to the whole pixel."""
     rows, columns = field(*_middle(window))
     return _inside(window, round(rows), round(columns), other)
 
 
 def shared_along(
-    ones: Sequence[Floats], others: Sequence[Floats], window: Window, there: Window, field: Field
+    ones: Sequence[Floats],
+    others: Sequence[Floats],
+    window: Window,
+    there: Window,
+    field: AffineField,
 ) -> Floats:
     """Covariance of planes of a window with those of the moved window, at the paper's place.
 

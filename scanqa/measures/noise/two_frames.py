@@ -14,13 +14,21 @@ import numpy as np
 
 from scanqa.measures.noise.covariance import flatten
 from scanqa.measures.noise.displacement import (
-    Field,
+    FEWEST,
     displacement,
     far_window,
     lies_still,
     moved_window,
     paper_field,
     shared_along,
+)
+from scanqa.measures.noise.turned import (
+    LITTLE_PX,
+    AffineField,
+    in_place_of_turned,
+    inside,
+    refined,
+    unlike_by_pixels,
 )
 from scanqa.measures.noise.windows import Sample, sample
 from scanqa.model import Floats, Placement
@@ -76,7 +84,45 @@ def splits(
     """
     found = [_moved(one, other, first, second) for one, other in zip(ones, others, strict=True)]
     field = paper_field([one.window for one in ones], found)
+    width = ones[0].window.width
+    if field is None or len(ones) < FEWEST or field.shear_px(width) > LITTLE_PX:
+        turned = _turned(ones, found, field, second)
+        if turned is not None and turned.shear_px(width) > LITTLE_PX:
+            return [
+                _split_turned(one, other, turned, second)
+                for one, other in zip(ones, others, strict=True)
+            ]
+        if turned is None and field is not None and not _agree(found, field, width):
+            field = None  # it was turned, and cannot be followed
     return [_split(one, other, field, second) for one, other in zip(ones, others, strict=True)]
+
+
+def _agree(found: Sequence[tuple[float, float] | None], field: AffineField, width: float) -> bool:
+    """Whether two windows or more say that the sheet was not turned."""
+    seen = np.array([shift for shift in found if shift is not None])
+    if len(seen) < 2 or field.shear_px(width) > LITTLE_PX:
+        return False
+    return bool(np.ptp(seen, axis=0).max() <= LITTLE_PX)
+
+
+def _turned(
+    ones: Sequence[Sample],
+    found: Sequence[tuple[float, float] | None],
+    field: AffineField | None,
+    second: Placement,
+) -> AffineField | None:
+    """How a sheet that was turned lies, from the best that is known without."""
+    seen = [shift for shift in found if shift is not None]
+    if field is None:  # one that lies still in the middle of the turn is found near nought
+        start = np.median(np.array(seen), axis=0) if seen else np.zeros(2)
+        field = AffineField(start, np.zeros((2, 2)))
+    return refined(
+        [one.window for one in ones],
+        [one.grain for one in ones],
+        lambda window: sample(second, window).grain,
+        field,
+        (second.scan.height_px, second.scan.width_px),
+    )
 
 
 def _moved(
@@ -98,35 +144,67 @@ def _moved(
     return found[0] + window.row - one.window.row, found[1] + window.col - one.window.col
 
 
-def _split(one: Sample, other: Sample, field: Field | None, second: Placement) -> Split:
-    planes, others = _planes(one.light), _planes(other.light)
+def _split(one: Sample, other: Sample, field: AffineField | None, second: Placement) -> Split:
     window = one.window
     there = None if field is None else moved_window(window, field, second)
-    grain, of_light, moved_px = None, np.zeros(len(planes)), None
+    shared, moved_px = None, None
     if field is not None:
         moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
     if field is not None and there is not None:
-        moved = sample(second, there)
-        shared = shared_along(
-            [one.grain, *planes], [moved.grain, *_planes(moved.light)], window, there, field
-        )
-        grain, of_light = float(shared[0]), shared[1:]
+        shared = shared_along(_all(one), _all(sample(second, there)), window, there, field)
+    in_place = [float(np.mean(a * b)) for a, b in zip(_all(one), _all(other), strict=True)]
+    still = lies_still(one.grain, other.grain)
+    return _put_together(one, other, np.array(in_place), shared, moved_px, still=still)
+
+
+def _split_turned(one: Sample, other: Sample, field: AffineField, second: Placement) -> Split:
+    """The parts of a window of a sheet that was turned."""
+    window = one.window
+    there = inside(window, field, (second.scan.height_px, second.scan.width_px))
+    in_place = in_place_of_turned(_all(one), _all(other), window, field)
+    shared = None
+    if in_place is not None:
+        unlike = unlike_by_pixels(_all(one), _all(sample(second, there)), window, there, field)
+        shared = None if unlike is None else _variances(one, other) - unlike
+    if in_place is None:
+        in_place = np.zeros(len(_all(one)))
+    moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
+    return _put_together(one, other, in_place, shared, moved_px, still=False)
+
+
+def _put_together(
+    one: Sample,
+    other: Sample,
+    in_place: Floats,
+    shared: Floats | None,
+    moved_px: tuple[float, float] | None,
+    *,
+    still: bool,
+) -> Split:
+    """Variances of a window, given what both scans share in place and where the paper lies."""
+    variances = _variances(one, other)
     means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
     return Split(
-        total=float(one.grain.var() + other.grain.var()) / 2,
-        in_place=float(np.mean(one.grain * other.grain)),
-        grain=grain,
+        total=float(variances[0]),
+        in_place=float(in_place[0]),
+        grain=None if shared is None else float(shared[0]),
         moved_px=moved_px,
-        still=lies_still(one.grain, other.grain),
-        light_total=np.array(
-            [
-                (float(np.var(a)) + float(np.var(b))) / 2 - float(np.mean(a * b))
-                for a, b in zip(planes, others, strict=True)
-            ]
-        ),
-        light_grain=of_light,
-        level=means[-1:] if len(planes) == 1 else means,
+        still=still,
+        light_total=variances[1:] - in_place[1:],
+        light_grain=np.zeros(len(in_place) - 1) if shared is None else shared[1:],
+        level=means[-1:] if len(in_place) == 2 else means,
     )
+
+
+def _variances(one: Sample, other: Sample) -> Floats:
+    """Mean of the variances of both scans, of each plane."""
+    pairs = zip(_all(one), _all(other), strict=True)
+    return np.array([float(a.var() + b.var()) / 2 for a, b in pairs])
+
+
+def _all(seen: Sample) -> list[Floats]:
+    """Grain of L*, then of the light of each channel and luma, rid of shading."""
+    return [seen.grain, *_planes(seen.light)]
 
 
 def _planes(light: Floats) -> list[Floats]:

@@ -8,7 +8,8 @@
 Each is not measurable, with the reason, where there is nothing to judge by: no located edges, few
 codes, 16 bits or lossy compression (which fills gaps and eats grain), grain below rounding, no
 print, a single scan. What a trace falsifies is taken back by `withhold`, with the reason; what
-rests on paper at the top of the scale becomes a bound (`bounded`).
+rests on paper at the top of the scale becomes a bound (`bounded`), and sharpness is no better than
+the samples that a scan was stretched from (`without_made_up_detail`).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from scanqa.measures.processing.clipping import bounded
 from scanqa.measures.processing.codes import WHITE, grain, jpeg_in_grain, traces
 from scanqa.measures.processing.crop import crops
 from scanqa.measures.processing.halo import HALO_SEEN, halos
+from scanqa.measures.processing.made_up import without_made_up_detail
 from scanqa.measures.processing.spoils import withhold
 from scanqa.model import Placement, Results, Role, Told, of_role
 
@@ -27,7 +29,7 @@ PRINTED: tuple[Role, ...] = (
     "bed-sheet", "claim", "open-book", "back-print", "page", "picture"
 )  # fmt: skip
 
-__all__ = ["HALO_SEEN", "WHITE", "bounded", "measure", "withhold"]
+__all__ = ["HALO_SEEN", "WHITE", "bounded", "measure", "withhold", "without_made_up_detail"]
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:

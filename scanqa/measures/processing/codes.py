@@ -6,7 +6,7 @@
   a sensor is as strong at every frequency, and each colour has its own; the texture of paper, which
   a lens weakens towards fine detail, is common to the colours and taken off: 1. Smoothing and
   interpolation leave less. In grey, texture and smoothing look alike.
-- JPEG: from the steps of its coefficients (`scanqa.measures.processing.jpeg_trace`), also when the
+- JPEG: from the steps of its coefficients (`scanqa.numeric.jpeg_trace`), also when the
   file is a TIFF.
 """
 
@@ -19,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.measures.processing.code_gaps import Stretch, level_stretch
-from scanqa.measures.processing.jpeg_trace import FINEST_QUALITY, JpegTrace, find_jpeg
 from scanqa.model import (
     COLOURS,
     DIRECTIONS,
@@ -33,11 +32,11 @@ from scanqa.model import (
     Reason,
     Results,
     Status,
-    Window,
     not_measurable,
 )
-from scanqa.numeric.lightness import code_luma
+from scanqa.numeric.jpeg_trace import FINEST_QUALITY, JpegTrace
 from scanqa.reading.jpeg_grid import BLOCK, K1_MEAN, jpeg_grid
+from scanqa.reading.print_through_jpeg import jpeg_in_print
 from scanqa.reading.tiles import tiles
 
 LINE = 64  # samples of a line for the spectrum of grain
@@ -50,7 +49,6 @@ GRAIN_QUALITY_ERROR = 3.0  # steps are whole numbers, and the encoder's tables i
 MOST_TOP = 0.001  # of the pixels: grain that is cut off is white no more
 LEAST_GRAIN = 0.05  # codes² above rounding: less is lost in it
 WHITE = (0.6, 1.4)  # needs no filter to explain: strong texture alone may leave 1 / 1.5
-JPEG_WINDOWS, JPEG_SIDE = 8, 192
 TOO_FINE = Reason("range", "16-bit codes are too many to show gaps")
 GAPS_FILLED = Reason("compression", "lossy compression fills the gaps between codes")
 TOO_FEW_CODES = Reason(
@@ -276,10 +274,7 @@ def _grain_along(
 
 def _jpeg(placement: Placement) -> Measurement:
     name, scan = "processing.jpeg_quality", placement.scan
-    side = min(JPEG_SIDE, scan.width_px, scan.height_px)
-    chosen: list[Window] = tiles(scan, placement.overview, side, side).busiest(JPEG_WINDOWS)
-    windows = [code_luma(scan.window(window) / (2**scan.bits - 1) * 255) for window in chosen]
-    trace = find_jpeg(windows, [(window.row, window.col) for window in chosen])
+    trace = jpeg_in_print(placement)
     if trace is None:
         return not_measurable(name, NO_PRINT, scan=scan.name)
     quality, status, why = _traced(trace, lossy=scan.lossy)

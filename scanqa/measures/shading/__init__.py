@@ -222,7 +222,7 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
     mean = float(light.mean())
     within = float(np.hypot(found.error.flat[high], found.error.flat[low])) / mean
     repeats = found.repeats.reshape(len(found.repeats), -1)
-    error = max(within, float(repeat_error(repeats[:, high] - repeats[:, low])))
+    error = max(within, float(repeat_error(repeats[:, high] - repeats[:, low])), _by_paper(repeats))
     lightness = lstar(light)
     spread_l = float(lightness.max() - lightness.min())
     # dL*/dY × Y = 116/3 × Y^(1/3) above the toe, so a relative error of light is this in L*:
@@ -249,6 +249,19 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
             name,
             reason_kind="clipped" if clipped > CLIPPED_SHARE else None,
         )
+
+
+def _by_paper(repeats: Floats) -> float:
+    """Half the range of a map that has the papers of all scans but no scanner.
+
+    Half of the scans less the other half has in it what the mean has of moved paper. Its largest
+    and least places are chosen like those of the map: a range of noise alone is not nought.
+    """
+    half = len(repeats) // 2
+    if not half:
+        return 0.0
+    apart = (repeats[:half].mean(axis=0) - repeats[half : 2 * half].mean(axis=0)) / 2
+    return float(np.ptp(apart)) / 2
 
 
 # ------------------------------------------------------------------------------- falloff

@@ -180,8 +180,11 @@ def extent(of_bands: Floats, amplitude: float) -> tuple[int, int]:
 def _stands_out(profile: Floats, at: int, width: int, amplitude: float) -> bool:
     """Whether a line stands out from both sides, and is no step where it is wide.
 
-    The comparison with steps is kept from narrow lines: smooth grain looks more like a step.
+    The comparison with steps is kept from narrow lines: smooth grain looks more like a step. Only
+    so near an end that the slope of its shadow is not seen on both sides are they compared too.
     """
+    if width < WIDE and not _seen_afar(profile, at, width):
+        return _is_no_border(profile, at, width)
     least = (SIDE_SHARE if width < WIDE else WIDE_SHARE) * abs(amplitude)
     if min(_sides(profile, at, width) * math.copysign(1.0, amplitude)) < least:
         return False
@@ -210,6 +213,17 @@ def _is_no_border(profile: Floats, at: int, width: int) -> bool:
     return explained(profile_of_line(width, x)[None]) > explained(steps)
 
 
+def _far(width: int) -> int:
+    """Samples from a line to what the wide slope is taken from."""
+    return 6 * width + 20
+
+
+def _seen_afar(profile: Floats, at: int, width: int) -> bool:
+    """Whether the profile goes on far enough on both sides of a line to see the wide slope."""
+    beyond = _far(width) + width + 4
+    return at - beyond >= 0 and at + beyond < profile.size
+
+
 def _sides(profile: Floats, at: int, width: int) -> Floats:
     """By how much the middle stands above its left and right flank, the wide slope taken off."""
     half = width // 2
@@ -217,9 +231,9 @@ def _sides(profile: Floats, at: int, width: int) -> Floats:
     middle = profile[at - half : at + half + 1].mean()
     left = profile[max(at - gap - length, 0) : max(at - gap, 1)].mean()
     right = profile[at + gap + 1 : at + gap + 1 + length].mean()
-    far = 6 * width + 20
+    far = _far(width)
     slope = 0.0
-    if at - far - length >= 0 and at + far + length < profile.size:
+    if _seen_afar(profile, at, width):
         before = np.median(profile[at - far - length : at - far])
         after = np.median(profile[at + far + 1 : at + far + 1 + length])
         slope = float(after - before) / (2 * far + length)

@@ -7,7 +7,9 @@ may lie where another lay before. So a line counts as the scanner's only if
 - it runs exactly along its axis: sensor and carriage know no other way, a paper is seldom so
   straight;
 - it is not one of a ruling: many lines of like strength moved with the paper, or it stands in a
-  row of a pitch that sensors do not have.
+  row of a pitch that sensors do not have;
+- if it is short, the paper has no short ones like it: flecks and clouds in a row make some, and now
+  and then two papers agree. The tails of the paper's own say how strong such may be.
 
 What fails is put down to the paper.
 """
@@ -106,6 +108,8 @@ def without_rulings(
     of_paper = [streak for streak in streaks if streak.of_the_paper]
     lined = len(of_paper) >= RULED
     strongest = max((streak.contrast_percent for streak in of_paper), default=0.0)
+    short = [streak.contrast_percent for streak in of_paper if not streak.signs.full]
+    strongest_short = max(short, default=0.0)
     places = [s.at_mm for s, row in zip(streaks, in_row, strict=True) if row]
     gaps = np.diff(places)
     # Nothing in a scanner draws a row of lines across; joins of its sensor stand far apart.
@@ -113,7 +117,11 @@ def without_rulings(
     return [
         replace(streak, signs=replace(streak.signs, stays=OF_PAPER, regular=False))
         if streak.signs.compared
-        and ((lined and streak.contrast_percent < LIKE * strongest) or (ruling and row))
+        and (
+            (lined and streak.contrast_percent < LIKE * strongest)
+            or (ruling and row)
+            or (not streak.signs.full and streak.contrast_percent < LIKE * strongest_short)
+        )
         else streak
         for streak, row in zip(streaks, in_row, strict=True)
     ]

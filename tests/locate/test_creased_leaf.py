@@ -1,0 +1,24 @@
+"""A leaf that is smaller than the glass and creased from side to side: the crease is no border."""
+
+import numpy as np
+import pytest
+
+from scanqa.reading.paper_border import find_border
+from tests.traps.small_paper import MM, Bed, light_of_bed
+
+DPI = 75.0
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 1.5])
+def test_a_crease_across_the_leaf_leaves_its_borders(turn_deg):
+    bed = Bed(glass=(120.0, 160.0), paper=(8.0, -20.0, 112.0, 180.0), turn_deg=turn_deg, lid=0.1)
+    light = light_of_bed(bed, dpi=DPI)
+    y = (np.arange(len(light)) + 0.5) * MM / DPI
+    light = light * (1 - 0.06 * np.exp(-((y - 80.0) ** 2) / (2 * 0.2**2)))[:, None]
+    box = find_border(light, DPI / MM)
+    assert box is not None
+    assert set(box.open_sides) == {"left", "right"}
+    lean = 80.0 * np.tan(np.radians(turn_deg))  # of the long sides at top and bottom
+    assert box.left * MM / DPI == pytest.approx(8.0 + lean + 1.5, abs=1.2)
+    assert box.right * MM / DPI == pytest.approx(112.0 - lean - 1.5, abs=1.2)
+    assert (box.top, box.bottom) == (0, len(light))
