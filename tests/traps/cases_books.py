@@ -22,6 +22,7 @@ from tests.traps.small_paper import write_light
 SHAPE, DPI, MM = (1100, 800), 100, 25.4
 PAPER = 0.8
 LEFT, RIGHT = Told(book_edge="left"), Told(book_edge="right")
+FROM_SPINE = Told(book_edge="left", dead_margins_mm={"left": 0.0})
 Make = Callable[[Path], Sequence[Path]]
 
 NO_FAULT = ("severity:fault", "seller", "rejected")
@@ -115,7 +116,7 @@ def _middle() -> np.ndarray:
 
 CASES = [
     Case("a printed page with its spine at the side", book(lambda p: p * gutter()),
-         NO_FAULT, ("role:open-book", "measure:gutter.delta_L_at_5mm:ok"), LEFT, fast=True),
+         NO_FAULT, ("role:open-book", "measure:gutter.delta_L_at_5mm:ok"), FROM_SPINE, fast=True),
     Case("the spine told to lie at the other side", book(lambda p: p * gutter()), NO_GUTTER,
          ("reason:not-found",), RIGHT, fast=True),
     Case("a page without a gutter, a spine told", book(lambda p: p), NO_GUTTER,
@@ -130,7 +131,10 @@ CASES = [
          book(lambda p: p * gutter(0.75, 6.0, SHAPE[1] / 2 / DPI * MM)), NO_FAULT,
          ("role:open-book", "measure:gutter.delta_L_at_5mm:ok"), fast=True),
     Case("pictures along most of the spine", book(pictures), NO_FAULT,
-         ("role:open-book", "measure:gutter.delta_L_at_5mm:ok"), LEFT, fast=True),
+         ("role:open-book", "measure:gutter.delta_L_at_5mm:ok"), FROM_SPINE, fast=True),
+    Case("a printed page, its side's dead margin not known", book(lambda p: p * gutter()),
+         (*NO_FAULT, "measure:gutter.delta_L_at_5mm:ok", "use:bound pages to the spine:fit"),
+         ("role:open-book", "measure:gutter.delta_L_at_5mm:at-least"), LEFT),
     Case("a book whose levels were stretched", stretched(book(lambda p: p * gutter())), NO_GUTTER,
          ("reason:software",), LEFT, fast=True),
     Case("a page of print without a book edge told, no spine", book(lambda p: p), NO_GUTTER,

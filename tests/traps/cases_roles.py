@@ -18,7 +18,7 @@ REAL = Path(__file__).parents[1] / "real"
 Make = Callable[[Path], Sequence[Path]]
 
 NO_WORD = ("severity:fault", "seller", "rejected", "use:bound pages:fit", "role:blank")
-NO_BOOK = (*NO_WORD, "role:open-book")
+NO_BOOK = (*NO_WORD, "role:open-book", "cause:sharpening", "cause:smoothing")
 SOUND = ("severity:fault", "seller", "rejected", "cause:frame-shade", "cause:moving-dirt")
 SMALL = (*SOUND, "measure:edges.usable_width:ok", "measure:edges.shadow_right:ok")
 
@@ -129,7 +129,7 @@ CASES = [
     Case("plankton, no dpi", real("2_ISTRIA02_FEB_6_obj01752_raw.png"), NO_BOOK,
          ("role:picture", "measure:tone.clipped:ok"), fast=True, source=EXPLAINED),
     Case("a real page that falls toward the spine", real("w91frag.jpg"), NO_WORD,
-         ("role:open-book", "measure:gutter.delta_L_at_10mm:ok"),
+         ("role:open-book", "measure:gutter.delta_L_at_10mm:at-least"),
          Told(dpi=150, book_edge="right"), fast=True, source=EXPLAINED),
     Case("a real page, the wrong side told", real("w91frag.jpg"),
          (*NO_WORD, "measure:gutter.delta_L_at_10mm:ok"), ("reason:not-found",),
