@@ -111,7 +111,7 @@ def _records(name: str, records: str | None) -> list[Record]:
     from scanqa.codec import read_record
     from scanqa.records import store
     from scanqa.records.database import open_store
-    from scanqa.records.sides import numbers_meant
+    from scanqa.records.named_side import numbers_meant
 
     if Path(name).suffix == ".json":
         try:

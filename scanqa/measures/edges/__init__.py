@@ -24,9 +24,9 @@ from itertools import groupby
 from scanqa.catalogue import SIDES
 from scanqa.catalogue.sizes import FORMATS_MM
 from scanqa.measures.edges.border_shadow import profiles_inwards, side_shadow
-from scanqa.measures.edges.dead_margin import dead_margins
 from scanqa.measures.edges.usable import lost, usable_size
 from scanqa.model import Placement, Reason, Results, Told, not_measurable, of_role
+from scanqa.reading.dead_margin import dead_margins
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:

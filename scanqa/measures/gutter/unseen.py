@@ -13,8 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from scanqa.catalogue import SIDES, Side
-from scanqa.measures.edges.dead_margin import dead_margins
 from scanqa.model import Measurement, Placement, Reason
+from scanqa.reading.dead_margin import dead_margins
 
 LAID_SD_MM = 0.3  # how near the fold lies to the edge of the glass (common practice, no source)
 FOLD_SD_MM = 0.3  # how well the darkest place of an open double page tells its fold (the same)
