@@ -279,6 +279,19 @@ def test_the_scan_that_settles_a_bound_is_told_by_why_it_is_one(status, kind, sc
     assert SECOND_LOOKS[scan] in found.reason
 
 
+@pytest.mark.parametrize("use", ["halftone pictures", "covers"])
+def test_light_over_small_paper_is_settled_by_paper_that_covers_the_glass(use):
+    """The same paper turned would not show the light beyond its border."""
+    why = {"status": "at-least", "reason": "over the paper only", "reason_kind": "too-small"}
+    light = Measurement("shading.nonuniformity", 2.0, 0.1, **why)
+    clean = Measurement("streaks.strongest_visible", 0.0, 0.1)
+    grain = Measurement("noise.total", 0.5, 0.01)
+    found = word(Results((light, clean, grain)), use)
+    assert (found.fitness, found.settles) == ("not judged", "shading.nonuniformity")
+    assert found.settled_by == "whole-glass"
+    assert SECOND_LOOKS["whole-glass"] in found.reason
+
+
 def test_a_measure_without_value_is_settled_by_the_scan_of_its_family():
     found = word(Results(), "bound pages to the spine")
     assert (found.settles, found.settled_by) == ("gutter.delta_L_at_5mm", "gutter")

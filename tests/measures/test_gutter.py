@@ -364,3 +364,26 @@ def test_an_error_of_the_place_is_in_the_darkening():
     scatter = np.std([m.value for m in deltas], ddof=1)
     stated = np.mean([m.uncertainty for m in deltas])  # with 0.3 mm of the scale read by eye
     assert scatter * 0.9 < stated < scatter * 2
+
+
+# ------------------------------------------------------------------- a side without a spine
+
+
+@pytest.mark.parametrize("depth", [0.0, 0.03, 0.06, 0.1])
+@pytest.mark.parametrize("reach_mm", [3.0, 10.0])
+def test_a_page_that_hardly_darkens_has_a_bound_at_the_side_told(tmp_path, depth, reach_mm):
+    """Light written down as 1 - depth exp(-x / reach); L* of CIE 15: 116 Y^(1/3) - 16."""
+    from scanqa.qualification import qualify
+    from tests.traps import cases_books as books
+
+    made = books.book(lambda page: page * books.gutter(depth, reach_mm))(tmp_path)
+    record = qualify(made, scanner="bench", told=books.LEFT).record
+    assert [scan.role for scan in record.scans] == ["page"]
+    at_spine = 116 * np.cbrt(books.PAPER) - 116 * np.cbrt(books.PAPER * (1 - depth))
+    found = {m.name: m for m in record.measures if m.name.startswith("gutter.delta_L_at_")}
+    for mm in (0, 2, 5, 10, 20):
+        m = found[f"gutter.delta_L_at_{mm}mm"]
+        assert (m.status, m.reason_kind) == ("at-most", "not-found")
+        assert at_spine <= m.value < at_spine + 1.5
+    (bound,) = (use for use in record.outcome.uses if use.use == "bound pages to the spine")
+    assert (bound.fitness, bound.between) == ("not judged", ())  # it may be no book at all

@@ -13,9 +13,9 @@ from scipy.special import ndtr
 
 from scanqa.measures import processing
 from scanqa.measures.processing.code_gaps import level_stretch
-from scanqa.measures.processing.codes import grain
+from scanqa.measures.processing.grain import grain
 from scanqa.measures.processing.halo import halos
-from scanqa.model import Measurement, Results, Told
+from scanqa.model import Measurement, Results, Told, Window
 from scanqa.numeric.jpeg_trace import find_jpeg
 from scanqa.sheets import sheet as printed_by_id
 from tests import independent as ind
@@ -254,6 +254,12 @@ def test_the_uncertainty_of_grain_is_its_scatter():
     assert stated == pytest.approx(values.std(ddof=1), rel=0.3)  # known to 10 %
 
 
+def assert_white_or_a_bound(found):
+    """Of one scan a value under 1 is a bound: what texture takes from it was laid on here."""
+    low = found.value < 1 - 2 * found.uncertainty
+    assert (found.status, found.reason_kind) == (("at-least", "unclear") if low else ("ok", None))
+
+
 @pytest.mark.parametrize("lens_px", [0.3, 0.5, 0.8])
 @pytest.mark.parametrize("grain", [1.0, 3.0])
 def test_paper_grain_through_a_lens_is_no_smoothing(lens_px, grain):
@@ -264,7 +270,7 @@ def test_paper_grain_through_a_lens_is_no_smoothing(lens_px, grain):
     """
     found = grain_of(as_codes(blank(noise=1.0, grain=grain, lens_px=lens_px)))
     assert 1 / 1.5 - 4 * found.uncertainty < found.value < 1 + 4 * found.uncertainty
-    assert found.reason == ""
+    assert_white_or_a_bound(found)
 
 
 def test_colours_that_lie_a_part_of_a_pixel_apart_still_share_the_paper():
@@ -283,7 +289,7 @@ def test_grain_that_rounding_hides_is_not_taken_for_smoothed(grain, seed):
         found = grain_of(as_codes(pixels), direction)
         if found.value is not None:
             assert processing.WHITE[0] < found.value < processing.WHITE[1]
-            assert found.reason == ""
+            assert_white_or_a_bound(found)
 
 
 SMOOTHERS = {
@@ -322,6 +328,96 @@ def test_in_grey_smoothing_looks_like_texture():
     found = grain_of(as_codes(ndimage.gaussian_filter(blank(noise=4)[..., 0], 0.7)))
     assert (found.status, found.reason_kind) == ("not-measurable", "unclear")
     assert "in colour" in found.reason
+
+
+def texture(seed, sigma=0.8):
+    """Of an object, as a lens shows it: sigma 1."""
+    plane = ndimage.gaussian_filter(np.random.default_rng(seed).normal(0, 1, (640, 640)), sigma)
+    return plane / plane.std()
+
+
+def seen_again(base, *, noise=1.0, smooth=0.0, shifts=((0, 0), (0, 0)), times=2):
+    """Scans of an object by numpy and scipy: shifted, with noise of their own, then smoothed."""
+    out = []
+    for at in range(times):
+        lies = ndimage.shift(base, (*shifts[at], 0), order=5, mode="wrap")
+        codes = lies + np.random.default_rng(90 + at).normal(0, noise, base.shape)
+        if smooth:
+            codes = ndimage.gaussian_filter(codes, (smooth, smooth, 0))
+        out.append(placed(as_codes(codes), name=f"{at}.tif"))
+    return out
+
+
+GREY = 200 + 4 * texture(1)[..., None]
+COLOURED = 200 + 4 * np.dstack([texture(1), texture(2), texture(3)])  # no colour foretells another
+
+
+def grains(scans, role="picture"):
+    scans = [replace(each, role=role) for each in scans]
+    measured = processing.measure(scans, Told()).measurements
+    return [m for m in measured if m.name == "processing.grain_kept"]
+
+
+@pytest.mark.parametrize("base", [GREY, COLOURED], ids=["grey", "coloured"])
+@pytest.mark.parametrize("shift", [(0, 0), (0.1, 0), (0.3, -0.2)])
+@pytest.mark.parametrize("role", ["picture", "blank"])
+def test_of_two_scans_texture_cancels(base, shift, role):
+    """White noise was laid on: 1. One scan alone cannot know, and must not say smoothed."""
+    found = grains(seen_again(base, shifts=((0, 0), shift)), role)
+    assert len(found) == 4
+    for m in found:
+        assert (m.status, m.reason_kind) == ("ok", "method")
+        assert abs(m.value - 1) < 4 * m.uncertainty
+    for m in grains(seen_again(base, times=1)):
+        assert (m.status, m.reason_kind) == ("not-measurable", "unclear")
+
+
+@pytest.mark.parametrize("strength", [0.2, 4.0])
+@pytest.mark.parametrize("channels", [1, 3])
+def test_smoothing_is_seen_in_two_scans_of_any_texture(strength, channels):
+    """Also where the windows show too little texture, if clouds in the previews are still."""
+    clouds = 2 * texture(7, 12.0)
+    base = 200 + (strength * texture(1) + clouds)[..., None] * np.ones(channels)
+    for m in grains(seen_again(base, noise=4, smooth=0.7)):
+        assert (m.status, m.reason_kind) == ("ok", "software")
+        assert m.value < 0.3
+
+
+@pytest.mark.parametrize("shift", [(0, 0.7), (2, 0), (40, -23)])
+def test_an_object_that_moved_is_no_repeat(shift):
+    for m in grains(seen_again(GREY, shifts=((0, 0), shift))):
+        assert (m.status, m.reason_kind) == ("not-measurable", "unclear")
+
+
+@pytest.mark.parametrize("wander_px", [0.1, 0.2])
+def test_strong_texture_on_an_unsteady_carriage_is_no_smoothing(wander_px):
+    """Rows wander within a few of them, unlike in both scans; texture has 150 times the noise."""
+    y, x = np.meshgrid(np.arange(640.0), np.arange(640.0), indexing="ij")
+    scans = []
+    for at in range(2):
+        rng = np.random.default_rng(50 + at)
+        wander = ndimage.gaussian_filter1d(rng.normal(0, 1, 640), 3)
+        lines = y + wander_px * (wander / wander.std())[:, None]
+        plane = ndimage.map_coordinates(200 + 12 * texture(1), (lines, x), order=3, mode="wrap")
+        codes = plane + rng.normal(0, 1, plane.shape)
+        scans.append(placed(as_codes(codes[..., None]), name=f"{at}.tif"))
+    for m in grains(scans):
+        assert m.reason_kind != "software"
+        assert m.status != "ok" or abs(m.value - 1) < 0.1
+
+
+def test_a_copy_of_a_scan_is_no_repeat():
+    (one,) = seen_again(GREY, times=1)
+    copy = placed(np.array(one.scan.window(Window(0, 0, 640, 640))), name="copy.tif")
+    assert {m.reason_kind for m in grains([one, copy])} == {"unclear"}
+
+
+def test_a_pigment_in_one_colour_is_no_smoothing():
+    """Screens of print and dyes of film lie in a colour each: only white paper is known not to."""
+    tinted = COLOURED * (1.0, 0.85, 0.7)
+    for role in ("claim", "page", "open-book", "blank"):
+        for m in grains(seen_again(tinted, times=1), role):
+            assert (m.status, m.reason_kind) == ("not-measurable", "unclear")
 
 
 def test_grain_that_cannot_be_judged_says_why():

@@ -126,8 +126,9 @@ def _stretched(measured: Sequence[Summary]) -> Looked:
 def _grain(measured: Sequence[Summary]) -> Looked:
     """Grain that was smoothed; whether white paper has none at all: quiet scanner, or smoothing."""
     kept = members(known(measured, GRAIN))
-    if kept:
-        odd = [m for m in kept if not GRAIN_KEPT[0] <= value_of(m) <= GRAIN_KEPT[1]]
+    sure = [m for m in kept if m.status == "ok"]  # of a bound the object's texture may be the cause
+    if sure:
+        odd = [m for m in sure if not GRAIN_KEPT[0] <= value_of(m) <= GRAIN_KEPT[1]]
         yield sign(
             "smoothed",
             "warning" if odd else None,

@@ -23,6 +23,9 @@ on the plateau, with what blank paper shows at the same place divided out, is lo
 ramp's light against height; that is the lift of the page (``lift_at_*``). How much fine detail is
 left at that height the ramp's focus curve says (``focus_at_*``).
 
+A page that shows no spine at the side told may be a book that hardly darkens, or no book: how much
+darker it is there is then a bound, and it judges no use.
+
 The definitions are our own; no standard states them. Fails (not measurable): no open-book scan;
 spine side unknown and not evident; no bare paper; image too small; no ramp, or not all of it.
 """
@@ -32,10 +35,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from scanqa.catalogue import Side
-from scanqa.measures.gutter.darkening import darkening, no_darkening
+from scanqa.measures.gutter.darkening import darkening, hardly_darker, no_darkening
 from scanqa.measures.gutter.lift import lift, no_lift
 from scanqa.measures.gutter.ramp import located_ramps, no_ramp, over_height, same_size
-from scanqa.measures.gutter.spine import Page, spine_pages
+from scanqa.measures.gutter.spine import Page, hardly_dark_profile, spine_pages
 from scanqa.measures.gutter.unseen import IN_SIGHT, Unseen, unseen
 from scanqa.model import Placement, Reason, Results, Told, of_role
 
@@ -90,8 +93,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         elif pieces:
             results += no_lift(NO_SLOPE, book.scan.name)
     if not of_role(scans, "open-book"):
-        pages = of_role(scans, "page")
-        results += no_darkening(NO_SPINE if pages else NO_BOOK, pages[0].scan.name if pages else "")
+        results += _of_pages(of_role(scans, "page"), told.book_edge)
     for ramp in ramps:
         results += over_height(ramp)
     return results if ramps else results + no_ramp()
@@ -100,3 +102,14 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
 def _before(page: Page, margins: Mapping[Side, Unseen]) -> Unseen:
     """What is not seen between the spine and the first pixel."""
     return IN_SIGHT if page.spine_in_sight else margins.get(page.side, Unseen())
+
+
+def _of_pages(pages: Sequence[Placement], told: Side | None) -> Results:
+    """Of pages that show no spine: how dark it is at the most, where its side was told."""
+    for page in pages:
+        profile = hardly_dark_profile(page, told) if told else None
+        if profile is not None and told is not None:
+            found = hardly_darker(profile, told, page.scan.name)
+            if found is not None:
+                return found
+    return no_darkening(NO_SPINE if pages else NO_BOOK, pages[0].scan.name if pages else "")

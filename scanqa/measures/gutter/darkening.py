@@ -17,6 +17,8 @@ from scanqa.numeric.scatter import median_error
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
 PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
 SHOWN_MM = 40.0
+NEAR_SIDE_MM, HARDLY_L = 20.0, 5.0  # what is darker may be a gutter
+SIGMAS, ENVELOPE_L = 2.0, 0.5  # print and noise beside it lift the paper's level by up to so much
 SPINE_SHOWN_AT_MM = (2, 5)
 SLOPE_MM = 0.5  # to each side, between which the steepness is taken
 NOT_SEEN = Reason("range", "the sensor does not see so near to the spine")
@@ -28,6 +30,45 @@ def no_darkening(why: Reason, scan: str) -> Results:
     names += [f"gutter.reach_{delta}" for delta in GUTTER_REACH_DELTA_L]
     names.append("gutter.plateau")
     return Results(tuple(not_measurable(name, why, scan) for name in names))
+
+
+def hardly_darker(profile: Profile, side: Side, scan: str) -> Results | None:
+    """Bounds of the darkening near a side that shows no spine; None where it is not small.
+
+    Parameters
+    ----------
+    profile : Profile
+        Of the paper, from that side inwards.
+    side : str
+        Of the image.
+    scan : str
+        Name of the scan.
+
+    Returns
+    -------
+    Results or None
+        ``gutter.delta_L_at_*`` within `NEAR_SIDE_MM` are at most the highest of them with twice
+        its error; the rest is not measurable.
+    """
+    near = profile.at_mm <= NEAR_SIDE_MM
+    high = profile.delta + SIGMAS * median_error(profile.lack)
+    most = max(float(high[near].max()), delta_at(profile, 0.0), 0.0) + ENVELOPE_L
+    if most > HARDLY_L:
+        return None
+    words = (
+        f"no spine shows toward the {side} side: the page is no more than {most:.1f} L* darker "
+        f"within {NEAR_SIDE_MM:.0f} mm of it"
+    )
+    why = Reason("not-found", words)
+    bounds = {f"gutter.delta_L_at_{d}mm" for d in GUTTER_DISTANCES_MM if d <= NEAR_SIDE_MM}
+    return Results(
+        tuple(
+            Measurement(m.name, most, None, "at-most", words, scan, reason_kind=why.kind)
+            if m.name in bounds
+            else m
+            for m in no_darkening(why, scan).measurements
+        )
+    )
 
 
 def darkening(page: Page, before: Unseen, scan: str) -> Results:

@@ -68,6 +68,14 @@ def spine_pages(book: Placement, told: Side | None) -> list[Page] | Reason:
     return found if isinstance(found, Reason) else [found]
 
 
+def hardly_dark_profile(page: Placement, side: Side) -> Profile | None:
+    """Profile toward a side at which no spine shows; None if paper does not reach it."""
+    profile = page_profile(page, side)
+    if isinstance(profile, Reason) or _steepest(profile) > GUTTER_STEEPEST_L_PER_MM:
+        return None
+    return profile
+
+
 def _toward(book: Placement, side: Side, spine: Spine | None) -> Page | Reason:
     """Profile from a side of the image, or from a spine before the paper ends there."""
     profile = page_profile(book, side)

@@ -1,8 +1,10 @@
 """Traces of what the scanner's software does unasked, and what they spoil.
 
 - ``halo``: overshoot beside the edges of a located sheet, which only sharpening makes (`halo`).
-- ``level_stretch``, ``grain_kept``, ``jpeg_quality``: stretched levels, smoothed grain and lossy
-  compression, from the codes (`codes`).
+- ``level_stretch``, ``jpeg_quality``: stretched levels and lossy compression, from the codes
+  (`codes`).
+- ``grain_kept``: smoothed grain, from the difference of two scans of the same at the same place,
+  where there are such (`grain`, `repeats`).
 - ``crop``: how much smaller than the others a scan of the whole bed is (`crop`).
 
 Each is not measurable, with the reason, where there is nothing to judge by: no located edges, few
@@ -17,8 +19,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.measures.processing.clipping import bounded
-from scanqa.measures.processing.codes import WHITE, grain, jpeg_in_grain, traces
+from scanqa.measures.processing.codes import jpeg_in_grain, traces
 from scanqa.measures.processing.crop import crops
+from scanqa.measures.processing.grain import WHITE, grain
 from scanqa.measures.processing.halo import HALO_SEEN, halos
 from scanqa.measures.processing.made_up import without_made_up_detail
 from scanqa.measures.processing.spoils import withhold
@@ -46,7 +49,8 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     each_once = list({id(placement.scan): placement for placement in scans}.values())
     for placement in each_once:  # pieces share a scan
         if placement.role in PRINTED:
-            results += traces(placement)
+            results += Results(tuple(grain(placement, each_once))) + traces(placement)
         elif placement.role == "blank":
-            results += Results((*grain(placement), *jpeg_in_grain(placement)))
+            kept = grain(placement, each_once)
+            results += Results((*kept, *jpeg_in_grain(placement)))
     return results + Results(tuple(crops(each_once)))

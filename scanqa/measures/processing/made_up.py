@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from scanqa.measures.processing.codes import smoothed
+from scanqa.measures.processing.grain import tells_smoothing
 from scanqa.model import (
     DIRECTIONS,
     LIKE_DPI,
@@ -98,9 +98,6 @@ def _capped(m: Measurement, dpi: float, factor: float) -> Measurement:
 
 def _grain_is_bent(results: Results, m: Measurement) -> bool:
     return any(
-        trace.value is not None
-        and smoothed(trace.value)
-        and trace.scan == m.scan
-        and trace.direction in (None, m.direction)
+        tells_smoothing(trace) and trace.scan == m.scan and trace.direction in (None, m.direction)
         for trace in results.named("processing.grain_kept")
     )

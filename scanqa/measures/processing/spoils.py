@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 
 from scanqa.catalogue import CATALOGUE, ROLES, Role
 from scanqa.measures.processing import codes, crop, halo
+from scanqa.measures.processing.grain import tells_smoothing
 from scanqa.model import Measurement, Placement, ReasonKind, Results, of_role
 
 
@@ -57,7 +58,7 @@ SPOILS = {
         "levels were stretched after digitising (by {value:.2f})",
     ),
     "processing.grain_kept": Spoil(
-        lambda m: m.value is not None and codes.smoothed(m.value),  # 0: no grain is left
+        tells_smoothing,  # also 0: no grain is left
         "grain was smoothed in software (finest grain {value:.2f} of what it should be)",
     ),
     "processing.jpeg_quality": Spoil(
