@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from scanqa.catalogue import CATALOGUE, SIDES, Side
 from scanqa.model import (
+    ColumnProfile,
     Evidence,
     Mark,
     Measurement,
@@ -101,6 +102,7 @@ def put_back(results: Results, cuts: Sequence[Cut]) -> Results:
         tuple(_moved_streak(s, by_name.get(s.scan)) for s in results.streaks),
         tuple(_moved_mark(m, by_name.get(m.scan)) for m in results.marks),
         tuple(_moved_figure(e, by_name.get(e.scan)) for e in results.evidence),
+        tuple(_moved_columns(c, by_name.get(c.scan)) for c in results.columns),
     )
 
 
@@ -143,6 +145,10 @@ def _moved_streak(streak: Streak, cut: Cut | None) -> Streak:
         at_px=streak.at_px + cut.origin_px[axis],
         extent_mm=(streak.extent_mm[0] + along, streak.extent_mm[1] + along),
     )
+
+
+def _moved_columns(columns: ColumnProfile, cut: Cut | None) -> ColumnProfile:
+    return columns if cut is None else replace(columns, first=columns.first + cut.origin_px[0])
 
 
 def _moved_mark(mark: Mark, cut: Cut | None) -> Mark:

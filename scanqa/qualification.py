@@ -67,7 +67,6 @@ def qualify(
     *,
     scanner: str,
     told: Told = NOTHING_TOLD,
-    earlier: Record | None = None,
     progress: Progress = _untold,
 ) -> Qualification:
     """Measure and judge one scanner from its scans.
@@ -80,8 +79,6 @@ def qualify(
         The name that the record goes by.
     told : Told
         What the user adds.
-    earlier : Record, optional
-        An earlier check: shows a lamp that has faded since.
     progress : callable
         Told before each step.
 
@@ -102,7 +99,7 @@ def qualify(
     results = _measured(placements, told, lambda at, of: progress(len(files) + at, total, of))
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
-    judgement = _judged(results, scans, uses, earlier)
+    judgement = _judged(results, scans, uses, told.earlier)
     crops = proof(judgement.findings, results, placements, book_edge=told.book_edge).evidence
     record = Record(
         scanner=scanner,
@@ -120,6 +117,7 @@ def qualify(
         rejected=(*rejected, *unusable),
         options=options_said(told),
         conditions=dict(told.conditions),
+        columns=results.columns,
     )
     return Qualification(record, results.evidence + crops)
 

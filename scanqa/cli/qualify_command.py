@@ -60,6 +60,7 @@ class Files:
             edge_response=read_response(self.edge_response) if self.edge_response else None,
             uses=self.uses,
             roles=dict(_role(text) for text in self.roles),
+            earlier=_read_earlier(self.earlier),
         )
 
 
@@ -113,7 +114,7 @@ class Outcomes:
         "--earlier",
         type=click.Path(path_type=Path),
         help="JSON document of an earlier check of this scanner: shows a lamp that has faded "
-        "since.",
+        "since, and new lines too faint for one check.",
     ),
     click.option(
         "--reference",
@@ -152,12 +153,12 @@ def command(
     from scanqa.qualification import qualify
 
     limits = [_limit(text) for text in outcomes.fail_on]
-    told, earlier = files.told(known), _read_earlier(files.earlier)
+    told = files.told(known)
     file_name(scanner)
     if not paths and not told.roles:
         raise BadOption("no scans given; name files or a folder")
     with progress() as shown:
-        found = qualify(paths, scanner=scanner, told=told, earlier=earlier, progress=shown)
+        found = qualify(paths, scanner=scanner, told=told, progress=shown)
     sys.exit(deliver(found, delivery, limits=limits, evidence=outcomes.evidence))
 
 

@@ -39,6 +39,7 @@ from scanqa.model.judgement import (
 )
 from scanqa.model.record import SCHEMA, PaperLies, Qualification, Record, Rejected, ScanFacts
 from scanqa.model.result import (
+    ColumnProfile,
     Curve,
     Evidence,
     Key,
@@ -85,6 +86,7 @@ __all__ = [
     "SEVERITIES",
     "Action",
     "Channel",
+    "ColumnProfile",
     "Criterion",
     "Curve",
     "Diagnosis",

@@ -7,7 +7,7 @@ from typing import Literal
 
 from scanqa.catalogue import Role
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
-from scanqa.model.result import Evidence, Mark, Measurement, Streak
+from scanqa.model.result import ColumnProfile, Evidence, Mark, Measurement, Streak
 from scanqa.model.work import Plan
 
 SCHEMA = "scanqa.qualification/2"
@@ -68,6 +68,8 @@ class Record:
         What the user told of the scans, by option: other options make another measurement.
     conditions : dict
         Words kept with the record.
+    columns : tuple of ColumnProfile
+        Of up to two blanks of each size and dpi: what a later check is compared with.
     """
 
     scanner: str
@@ -85,6 +87,7 @@ class Record:
     rejected: tuple[Rejected, ...] = ()
     options: dict[str, str] = field(default_factory=dict)
     conditions: dict[str, str] = field(default_factory=dict)
+    columns: tuple[ColumnProfile, ...] = ()
     schema: str = SCHEMA
 
     def named(self, name: str) -> tuple[Measurement, ...]:

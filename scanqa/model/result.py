@@ -235,6 +235,9 @@ class Streak:
         Where along its axis it begins and ends.
     significance : float
         Contrast over its standard uncertainty, in the search's own estimate of both.
+    since : str
+        Date of the earlier check against which it is new, where these scans alone do not show it;
+        empty for a line that they show by themselves.
     causes : tuple of Share
         All causes considered, the likeliest first; `likely_cause` names the first in words. Both
         come with the diagnosis, from `signs`.
@@ -255,6 +258,7 @@ class Streak:
     likely_cause: str = ""
     causes: tuple[Share, ...] = ()
     signs: LineSigns = LineSigns()
+    since: str = ""
 
     @property
     def of_the_paper(self) -> bool:
@@ -272,6 +276,24 @@ class Mark:
     polarity: Polarity
     kind: Literal["spot", "scratch"]
     scan: str
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnProfile:
+    """Mean of all rows of a blank scan, kept so that a later check finds what is new.
+
+    Attributes
+    ----------
+    first : int
+        Column of the image that the first value is of.
+    light : bytes
+        Log light (luma) of each column, shading taken off, in steps of 0.00001: int16, little
+        endian, deflated (zlib).
+    """
+
+    scan: str
+    first: int
+    light: bytes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -327,6 +349,7 @@ class Results:
     streaks: tuple[Streak, ...] = ()
     marks: tuple[Mark, ...] = ()
     evidence: tuple[Evidence, ...] = ()
+    columns: tuple[ColumnProfile, ...] = ()
 
     def __add__(self, other: Results) -> Results:
         return Results(
@@ -334,6 +357,7 @@ class Results:
             self.streaks + other.streaks,
             self.marks + other.marks,
             self.evidence + other.evidence,
+            self.columns + other.columns,
         )
 
     def named(self, name: str) -> tuple[Measurement, ...]:

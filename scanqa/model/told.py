@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from scanqa.catalogue import Role, Side
+from scanqa.model.record import Record
 from scanqa.model.terms import Floats
 from scanqa.model.work import Job
 
@@ -47,6 +48,9 @@ class Told:
         Roles that override what is recognised.
     conditions : mapping
         Words to keep with the record (light, operator, temperature …).
+    earlier : Record or None
+        An earlier check of the same scanner: shows a lamp that has faded since, and lines that are
+        new since and too faint for one check.
     """
 
     dpi: float | None = None
@@ -63,3 +67,4 @@ class Told:
     job: Job | None = None
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
+    earlier: Record | None = None

@@ -137,9 +137,12 @@ def _forget(connection: Connection, record_id: int) -> None:
 
 
 def lines_of(streaks: Sequence[Streak]) -> list[Line]:
-    """Streaks as a history needs them, the strongest of each place."""
+    """Streaks as a history needs them, the strongest of each place; those that a check shows alone.
+
+    A line that only the difference to an earlier check shows would be called gone by the next one.
+    """
     found: list[Line] = []
-    for s in sorted(streaks, key=lambda s: -s.contrast_percent):
+    for s in sorted((s for s in streaks if not s.since), key=lambda s: -s.contrast_percent):
         line = Line(**{name: getattr(s, name) for name in _LINE_FIELDS})
         if not any(
             (one.axis, one.polarity) == (line.axis, line.polarity)

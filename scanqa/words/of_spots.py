@@ -13,10 +13,14 @@ THAN = {"dark": "darker", "bright": "brighter"}
 def line_words(streak: Streak) -> tuple[str, str]:
     """A single line, and the numbers behind it."""
     seen = "visible" if streak.visible else "too faint to be seen"
-    than = THAN[streak.polarity]
+    than = f"{THAN[streak.polarity]} than its surroundings"
+    size = f"{streak.contrast_percent:.2f}"
+    if streak.since:
+        than = f"{THAN[streak.polarity]} than at the check of {streak.since}"
+        size += f" ± {streak.contrast_percent / streak.significance:.2f}"
     return (
         f"{streak.polarity} line at {streak.at_mm:.1f} mm",
-        f"at {streak.at_mm:.1f} mm {streak.contrast_percent:.2f} % {than} than its surroundings "
+        f"at {streak.at_mm:.1f} mm {size} % {than} "
         f"({streak.delta_L:.2f} L*), {streak.width_um:.0f} µm wide, {seen}",
     )
 
@@ -36,6 +40,8 @@ def lines_words(lines: Sequence[Seen], results: Results) -> str:
         words = f"{kind}lines {which}at {', '.join(places[:-1])} and {places[-1]} mm"
     else:
         words = f"{len(streaks)} {kind}lines {which}(the strongest at {streaks[0].at_mm:.1f} mm)"
+    if streaks and all(streak.since for streak in streaks):
+        words += f", new since the check of {streaks[0].since}"
     return words + (f" and {faint} too faint to be seen" if faint else "")
 
 

@@ -427,7 +427,8 @@ def answer(asked: Case, folder: Path) -> Answer:
         before = folder / "earlier"
         before.mkdir()
         earlier = answer(asked.earlier, before).record
-    found = qualify(write(asked, folder), scanner="bench", told=asked.told, earlier=earlier)
+    told = replace(asked.told, earlier=earlier)
+    found = qualify(write(asked, folder), scanner="bench", told=told)
     assert not found.record.rejected, found.record.rejected
     return Answer(found.record)
 

@@ -12,7 +12,8 @@ The words are ids, so that no sentence is compared (`said_of` makes them of a re
 - ``use:text:fit``, ``outcome:partly judged``: the words on uses; ``open:text``: a use between two
   words;
 - ``action:tilt``, ``seller``: what to do names this cause; there is a page for the seller;
-- ``rejected``: a file could not be used.
+- ``rejected``: a file could not be used;
+- ``line:since``: a line that is new since an earlier check, and too faint for this one alone.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ class Case:
         Writes the scans into a folder and returns their paths.
     must_not, must : tuple of str
         Ids as in `said_of`; one that ends in ``*`` stands for all that begin so.
+    earlier : callable or None
+        Writes the scans of an earlier check of the same scanner, which the user gives.
     told : Told
         What the user adds; files whose roles are told are in the folder of the scans.
     fast : bool
@@ -52,6 +55,7 @@ class Case:
     must: tuple[str, ...]
     told: Told = field(default_factory=Told)
     fast: bool = False
+    earlier: Callable[[Path], Sequence[Path]] | None = None
     source: str = ""
 
 
@@ -59,7 +63,13 @@ def run(case: Case, folder: Path) -> Record:
     """Make the scans of a case and qualify them."""
     paths = list(case.make(folder))
     roles = {folder / file.name: role for file, role in case.told.roles.items()}
-    return qualify(paths, scanner="bench", told=replace(case.told, roles=roles)).record
+    told = replace(case.told, roles=roles)
+    if case.earlier is not None:
+        before = folder / "earlier"
+        before.mkdir()
+        check = qualify(list(case.earlier(before)), scanner="bench", told=case.told)
+        told = replace(told, earlier=check.record)
+    return qualify(paths, scanner="bench", told=told).record
 
 
 def said_of(record: Record) -> tuple[str, ...]:
@@ -79,6 +89,7 @@ def _ids(record: Record) -> Iterator[str]:
             yield f"sure:{found.cause}"
         elif found.look:
             yield f"look:{found.look}"
+    yield from ("line:since" for streak in record.streaks if streak.since)
     for m in record.measures:
         yield f"measure:{m.name}:{m.status}"
         if m.reason_kind:

@@ -17,7 +17,7 @@ from scanqa.scans.save import save_tiff
 from scanqa.simulate import scan
 from scanqa.simulate.device_faults import Streak
 from scanqa.simulate.laid import Paper
-from scanqa.simulate.scanner import Output, Scanner
+from scanqa.simulate.scanner import Lamp, Output, Scanner, Sensor
 from scanqa.simulate.scenes import BlankScene
 from scanqa.simulate.ugly_paper import Clouds, Flecks, Lines, Stroke, Watermark
 from tests.traps.case import Case
@@ -156,6 +156,10 @@ SETS = [
            "measure:streaks.strongest_visible:ok"),
 ]  # fmt: skip
 BRIGHT = replace(SOUND, streaks=(Streak(63.8, 300.0, 0.03),))
+PATTERN = replace(SOUND, sensor=Sensor(column_pattern=0.0006))
+FAINT_LINE = replace(PATTERN, streaks=(Streak(41.3, 170.0, -0.002),))
+# Another sheet than that of the later check, its noise drawn anew.
+BEFORE = scans(("first", "moved"), paper=Paper(seed=8), scanner=PATTERN, dpi=300, seed=11)
 BESIDE = replace(SOUND, streaks=(Streak(3.2, 150.0, -0.03),))
 
 CASES = [
@@ -182,6 +186,20 @@ CASES = [
         scans(("first", "moved"), scanner=BESIDE),
         must_not=("look:paper-moved",),
         must=("sure:moving-dirt", "fault:moving-dirt"),
+    ),
+    Case(
+        "a line of 0.2 % over a column pattern of 0.06 %, an earlier check without it",
+        scans(("first", "moved"), scanner=FAINT_LINE, dpi=300),
+        must_not=(*NO_FAULT[:2], "severity:warning", "look:paper-moved"),
+        must=("role:blank", "line:since", "sure:moving-dirt", "note:moving-dirt"),
+        earlier=BEFORE,
+    ),
+    Case(
+        "a column pattern of 0.06 %, an earlier check with a tenth more light",
+        scans(("first", "moved"), scanner=replace(PATTERN, lamp=Lamp(level=0.9)), dpi=300),
+        must_not=(*NO_FAULT, "line:since", "note:moving-dirt"),
+        must=("role:blank", "measure:streaks.strongest_visible:ok"),
+        earlier=BEFORE,
     ),
     *(
         Case(

@@ -6,6 +6,8 @@ background, against the scatter of all other columns, with a false-alarm rate of
 scans. What is found must be a line and no step or spot (`confirm`). Lines in scans whose paper
 was moved in between are the scanner's if they stay and the paper's if they do not (`in_scans`).
 
+Given an earlier check, lines that its profile uncovers are added (`since`).
+
 After JPEG (`scanqa.reading.jpeg_grid`) only what is wider than its blocks is sought, and that no
 line was found is a bound.
 
@@ -22,7 +24,19 @@ from collections.abc import Sequence
 from scanqa.measures.streaks.column_pattern import column_pattern, no_pattern
 from scanqa.measures.streaks.in_scans import streaks_along
 from scanqa.measures.streaks.pictured import crops, curves
-from scanqa.model import Measurement, Placement, Reason, Results, Status, Streak, Told, of_role
+from scanqa.measures.streaks.since import kept, lines_since
+from scanqa.model import (
+    ColumnProfile,
+    Measurement,
+    Placement,
+    Reason,
+    Record,
+    Results,
+    Status,
+    Streak,
+    Told,
+    of_role,
+)
 from scanqa.reading.cut_off import clipped_share
 from scanqa.reading.jpeg_grid import BLOCK as JPEG_BLOCK
 from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
@@ -43,14 +57,16 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         Blank ones count: plain white paper, best two or more with the paper moved between. Scans
         of unlike size or dpi are searched one by one.
     told : Told
-        Not needed.
+        An earlier check, if there is one: lines too faint for these scans alone are sought in the
+        difference (`since`).
 
     Returns
     -------
     Results
         ``streaks``, without causes but with their signs; ``streaks.strongest_visible`` of each
         group of like scans (%, streaks of the paper left out); ``streaks.column_pattern`` of each
-        scan (% rms of luma); column profiles and magnified crops as evidence.
+        scan (% rms of luma); column profiles and magnified crops as evidence; ``columns``
+        for a later check.
     """
     results = Results()
     for alike in _alike(of_role(scans, "blank")):
@@ -62,7 +78,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             else:
                 usable.append(placement)
         if usable:
-            results += _measure_alike(usable)
+            results += _measure_alike(usable, told.earlier)
     return results
 
 
@@ -88,10 +104,11 @@ def _unusable(placement: Placement) -> Reason | None:
     return None
 
 
-def _measure_alike(placements: Sequence[Placement]) -> Results:
+def _measure_alike(placements: Sequence[Placement], earlier: Record | None) -> Results:
     """Streaks, pattern and pictures of scans of one size."""
     streaks: list[Streak] = []
     measurements, evidence = [], []
+    columns: tuple[ColumnProfile, ...] = ()
     grid = next(filter(None, map(jpeg_grid, placements)), None)
     for axis in ("travel", "across"):
         found = [profiles(placement, axis) for placement in placements]
@@ -109,6 +126,9 @@ def _measure_alike(placements: Sequence[Placement]) -> Results:
             if beds[0].stack.shape[2] < FEWEST_BLOCKS:
                 continue
         here = streaks_along(placements, beds, axis)
+        if axis == "travel" and grid is None:
+            columns = kept(placements, beds)
+            here += lines_since(placements, beds, here, earlier) if earlier else []
         streaks += here
         if axis == "travel":
             for placement, bed in zip(placements, beds, strict=True):
@@ -120,7 +140,7 @@ def _measure_alike(placements: Sequence[Placement]) -> Results:
         evidence.append(curves(placements[0], beds, axis, here))
     measurements.append(_strongest_visible(placements, streaks, grid))
     evidence += crops(placements, streaks)
-    return Results(tuple(measurements), tuple(streaks), (), tuple(evidence))
+    return Results(tuple(measurements), tuple(streaks), (), tuple(evidence), columns)
 
 
 def _strongest_visible(
