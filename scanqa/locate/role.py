@@ -51,6 +51,7 @@ BLANK_PLAIN = 0.97  # share of plain pixels on blank paper: dust and streaks are
 BLANK_SHADE = 0.6  # lightest part of a blank bed to the darkest
 INKED, INKED_TILES = 0.03, 0.01  # share of ink on a tile that is written on; of such tiles
 FEW_TILES = 2  # dirt may look like writing
+STROKE_MM, FEW_STROKES = (15.0, 0.8), 3  # longer and thinner than a letter; more are a drawing
 RULE_DEPTH, RULES, RULE_STRIPS = 0.025, 6, 8  # of a ruled line, number of them, in most of strips
 RULE_PITCH_MM = (3.0, 16.0)
 LEAST_PART_MM = 36.0  # three tiles: a smaller part of plain paper says nothing
@@ -155,8 +156,29 @@ def is_plain(grey: Floats, mm_px: float) -> bool:
     tiles = _tiles(without, mm_px)
     if tiles is None:
         return False
-    inked = _cut(_ink(without, tiles), tiles.side).mean(axis=2) > INKED
-    return bool(inked.sum() <= max(INKED_TILES * inked.size, FEW_TILES))
+    ink = _ink(without, tiles)
+    few = max(INKED_TILES * tiles.levels.size, FEW_TILES)
+    if _inked(ink, tiles) > few:
+        return _inked(_without_strokes(ink, mm_px), tiles) <= few
+    return True
+
+
+def _inked(ink: NDArray[np.bool_], tiles: _Tiles) -> int:
+    """On how many tiles something is written."""
+    return int((_cut(ink, tiles.side).mean(axis=2) > INKED).sum())
+
+
+def _without_strokes(ink: NDArray[np.bool_], mm_px: float) -> NDArray[np.bool_]:
+    """Ink less what is longer and thinner than any letter: few creases, hairs, strokes of a pen."""
+    parts, _ = ndimage.label(ink, np.ones((3, 3)))
+    long = [
+        number
+        for number, at in enumerate(ndimage.find_objects(parts), 1)
+        if max(at[0].stop - at[0].start, at[1].stop - at[1].start) > STROKE_MM[0] * mm_px
+        and (parts[at] == number).sum()
+        < STROKE_MM[1] * mm_px * np.hypot(at[0].stop - at[0].start, at[1].stop - at[1].start)
+    ]
+    return ink if len(long) > FEW_STROKES else ink & ~np.isin(parts, long)
 
 
 def plain_part(grey: Floats, mm_px: float) -> tuple[Box | None, float]:
