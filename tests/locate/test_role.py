@@ -283,6 +283,14 @@ def test_told_blank_only_the_plain_part_counts_and_the_rest_is_told():
     assert (left, right, bottom) == pytest.approx((0, 800 * MM / DPI, 1100 * MM / DPI), abs=tile)
 
 
+@pytest.mark.parametrize("told", [None, "blank"])
+def test_noise_makes_no_paper_unplain(told):
+    """A small image at 300 dpi, whose preview averages nothing: 6.5 % of noise on each pixel."""
+    light = bed(0.8, noise=0.052, shape=(1400, 1000))
+    named = placed(codes_of(np.clip(light, 0, 1)), file_dpi=300, role=told)
+    assert (named.role, named.paper_mm) == ("blank", None)
+
+
 def test_told_blank_a_shaded_bed_counts_whole():
     light = bed() * (1 - 0.5 * np.exp(-np.arange(800) / 40))
     named = placed(codes_of(light), role="blank")
