@@ -27,15 +27,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import SIDES
+from scanqa.locate.preview_tiles import LEVEL, Tiles, cells, cut_tiles, without_noise
 from scanqa.model import MM_PER_INCH, Floats, Point, Role, Side
 from scanqa.reading.book_spine import Spine, find_spines
 from scanqa.reading.paper_border import Box, find_border
 
-TILE_MM = 12.0
-TILES_ALONG = (16, 40)  # fewest and most tiles along the long side, whatever the dpi says
 LONG_SIDE_MM = 300  # of an image whose dpi is not known: to look at it, not to measure
-LEVEL = 85  # percentile of a tile's pixels
-PAPER = 90  # percentile of the tiles' levels
 
 DARKEST_PAPER = 0.2  # light
 MOST_TINT = 0.5  # of paper: lightest less darkest channel, over the lightest
@@ -51,6 +48,7 @@ BLANK_PLAIN = 0.97  # share of plain pixels on blank paper: dust and streaks are
 BLANK_SHADE = 0.6  # lightest part of a blank bed to the darkest
 INKED, INKED_TILES = 0.03, 0.01  # share of ink on a tile that is written on; of such tiles
 FEW_TILES = 2  # dirt may look like writing
+STROKE_MM, FEW_STROKES = (15.0, 0.8), 3  # longer and thinner than a letter; more are a drawing
 RULE_DEPTH, RULES, RULE_STRIPS = 0.025, 6, 8  # of a ruled line, number of them, in most of strips
 RULE_PITCH_MM = (3.0, 16.0)
 LEAST_PART_MM = 36.0  # three tiles: a smaller part of plain paper says nothing
@@ -86,16 +84,6 @@ class Look:
     spines: tuple[Spine, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tiles:
-    """Pixels of each tile (rows, columns, pixels), their levels, and the paper's level."""
-
-    pixels: Floats
-    levels: Floats
-    paper: float
-    side: int
-
-
 def look_at(
     light: NDArray[Any], step_px: int, dpi: Point | None, book_edge: Side | None = None
 ) -> Look:
@@ -118,7 +106,7 @@ def look_at(
     if high < DARK_LIGHT:
         return Look("dark" if high - low < DARK_SPREAD else "picture")
     mm_px = max(grey.shape) / LONG_SIDE_MM if dpi is None else sum(dpi) / 2 / MM_PER_INCH / step_px
-    tiles = _tiles(grey, mm_px)
+    tiles = cut_tiles(grey, mm_px)
     if tiles is None or not _is_paper(light, grey, tiles):
         return Look("picture")
     box = find_border(grey, mm_px)
@@ -146,17 +134,39 @@ def is_plain(grey: Floats, mm_px: float) -> bool:
     mm_px : float
         Pixels per millimetre.
     """
-    tiles = _tiles(grey, mm_px)
+    grey, mm_px, _ = without_noise(grey, mm_px)
+    tiles = cut_tiles(grey, mm_px)
     if tiles is None or not _is_even(tiles):
         return False
     if any(_is_ruled(turned, mm_px) for turned in (grey, grey.T)):
         return False
     without = _without_lines(_without_lines(grey, mm_px).T, mm_px).T
-    tiles = _tiles(without, mm_px)
+    tiles = cut_tiles(without, mm_px)
     if tiles is None:
         return False
-    inked = _cut(_ink(without, tiles), tiles.side).mean(axis=2) > INKED
-    return bool(inked.sum() <= max(INKED_TILES * inked.size, FEW_TILES))
+    ink = _ink(without, tiles)
+    few = max(INKED_TILES * tiles.levels.size, FEW_TILES)
+    if _inked(ink, tiles) > few:
+        return _inked(_without_strokes(ink, mm_px), tiles) <= few
+    return True
+
+
+def _inked(ink: NDArray[np.bool_], tiles: Tiles) -> int:
+    """On how many tiles something is written."""
+    return int((cells(ink, tiles.side).mean(axis=2) > INKED).sum())
+
+
+def _without_strokes(ink: NDArray[np.bool_], mm_px: float) -> NDArray[np.bool_]:
+    """Ink less what is longer and thinner than any letter: few creases, hairs, strokes of a pen."""
+    parts, _ = ndimage.label(ink, np.ones((3, 3)))
+    long = [
+        number
+        for number, at in enumerate(ndimage.find_objects(parts), 1)
+        if max(at[0].stop - at[0].start, at[1].stop - at[1].start) > STROKE_MM[0] * mm_px
+        and (parts[at] == number).sum()
+        < STROKE_MM[1] * mm_px * np.hypot(at[0].stop - at[0].start, at[1].stop - at[1].start)
+    ]
+    return ink if len(long) > FEW_STROKES else ink & ~np.isin(parts, long)
 
 
 def plain_part(grey: Floats, mm_px: float) -> tuple[Box | None, float]:
@@ -179,10 +189,11 @@ def plain_part(grey: Floats, mm_px: float) -> tuple[Box | None, float]:
     share : float
         Of the image that is not plain.
     """
+    rows, columns = grey.shape
     if is_plain(grey, mm_px):
-        rows, columns = grey.shape
         return Box(0, 0, columns, rows, ()), 0.0
-    tiles = _tiles(grey, mm_px)
+    grey, mm_px, per = without_noise(grey, mm_px)
+    tiles = cut_tiles(grey, mm_px)
     if tiles is None:
         return None, 1.0
     middles = np.median(tiles.pixels, axis=2)
@@ -194,14 +205,14 @@ def plain_part(grey: Floats, mm_px: float) -> tuple[Box | None, float]:
     least = LEAST_PART_MM * mm_px / tiles.side
     if min(bottom - top, right - left) < least:
         return None, share
-    rows, columns = plain.shape
-    at_side = {"left": left == 0, "top": top == 0, "right": right == columns}
-    at_side["bottom"] = bottom == rows
+    at_side = {"left": left == 0, "top": top == 0, "right": right == plain.shape[1]}
+    at_side["bottom"] = bottom == plain.shape[0]
+    side_px = tiles.side * per
     return Box(
-        left * tiles.side,
-        top * tiles.side,
-        grey.shape[1] if at_side["right"] else right * tiles.side,
-        grey.shape[0] if at_side["bottom"] else bottom * tiles.side,
+        left * side_px,
+        top * side_px,
+        columns if at_side["right"] else right * side_px,
+        rows if at_side["bottom"] else bottom * side_px,
         tuple(side for side in SIDES if not at_side[side]),
     ), share
 
@@ -241,25 +252,7 @@ def _white(grey: Floats, mm_px: float, book_edge: Side | None, box: Box | None) 
 # ----------------------------------------------------------------------------------- tiles
 
 
-def _tiles(grey: Floats, mm_px: float) -> _Tiles | None:
-    """Cut into whole tiles; None if the image is too small for any judgement."""
-    longest = max(grey.shape)
-    least, most = longest // TILES_ALONG[1], longest // TILES_ALONG[0]
-    side = int(np.clip(round(TILE_MM * mm_px), max(least, 4), max(most, 4)))
-    pixels = _cut(grey, side)
-    if min(pixels.shape[:2]) < 3:
-        return None
-    levels = np.percentile(pixels, LEVEL, axis=2)
-    return _Tiles(pixels, levels, float(np.percentile(levels, PAPER)), side)
-
-
-def _cut(image: NDArray[Any], side: int) -> NDArray[Any]:
-    rows, columns = (n // side for n in image.shape)
-    whole = image[: rows * side, : columns * side].reshape(rows, side, columns, side)
-    return whole.transpose(0, 2, 1, 3).reshape(rows, columns, side * side)
-
-
-def _is_paper(light: NDArray[Any], grey: Floats, tiles: _Tiles) -> bool:
+def _is_paper(light: NDArray[Any], grey: Floats, tiles: Tiles) -> bool:
     """Whether the lightest common level can be paper: light, nearly grey, nothing lighter."""
     if tiles.paper < DARKEST_PAPER:
         return False
@@ -277,7 +270,7 @@ def _is_paper(light: NDArray[Any], grey: Floats, tiles: _Tiles) -> bool:
 # ------------------------------------------------------------------------------ plain paper
 
 
-def _is_even(tiles: _Tiles) -> bool:
+def _is_even(tiles: Tiles) -> bool:
     """Whether all but few pixels inside the border are plain, and the shading is moderate."""
     rows, columns = (max(int(np.ceil(BORDER_SHARE * n)), 1) for n in tiles.levels.shape)
     inner = tiles.pixels[rows:-rows, columns:-columns]
@@ -324,7 +317,7 @@ def _without_lines(grey: Floats, mm_px: float) -> Floats:
 # ------------------------------------------------------------------------------------ print
 
 
-def _ink(grey: Floats, tiles: _Tiles) -> NDArray[np.bool_]:
+def _ink(grey: Floats, tiles: Tiles) -> NDArray[np.bool_]:
     """Pixels that are darker than their tile's level and part of something thin."""
     size = max(3, 2 * round(tiles.side / 8) + 1)
     # All is dark beyond the image: the frame's shadow is not closed.
@@ -333,9 +326,9 @@ def _ink(grey: Floats, tiles: _Tiles) -> NDArray[np.bool_]:
     return np.asarray((grey < INK * level) & (closed > NOT_LARGE * level))
 
 
-def _has_little(grey: Floats, tiles: _Tiles, ink: NDArray[np.bool_]) -> bool:
+def _has_little(grey: Floats, tiles: Tiles, ink: NDArray[np.bool_]) -> bool:
     """Whether there are few words, or other strokes, on paper and hardly anything large."""
-    if (_cut(ink, tiles.side).mean(axis=2) > INKED).mean() > LITTLE:
+    if (cells(ink, tiles.side).mean(axis=2) > INKED).mean() > LITTLE:
         return False
     across, down = (np.percentile(grey, LEVEL, axis=axis) for axis in range(2))
     page = np.minimum(across, down[:, np.newaxis])  # falls toward the sides, not inside
@@ -343,25 +336,25 @@ def _has_little(grey: Floats, tiles: _Tiles, ink: NDArray[np.bool_]) -> bool:
     return bool(ink.sum() > STROKES * dark.sum() or dark.mean() < SPECKS)
 
 
-def _level_map(grey: Floats, tiles: _Tiles) -> Floats:
+def _level_map(grey: Floats, tiles: Tiles) -> Floats:
     """The level of its tile at each pixel."""
     level = np.kron(tiles.levels, np.ones((tiles.side, tiles.side)))
     missing = [(0, n - m) for n, m in zip(grey.shape, level.shape, strict=True)]
     return np.asarray(np.pad(level, missing, mode="edge"))
 
 
-def _print(grey: Floats, tiles: _Tiles) -> tuple[NDArray[np.bool_], bool]:
+def _print(grey: Floats, tiles: Tiles) -> tuple[NDArray[np.bool_], bool]:
     """Ink, and whether it stands in lines on enough of the page."""
     ink = _ink(grey, tiles)
     rows, columns = tiles.levels.shape
-    cut = _cut(ink, tiles.side).reshape(rows, columns, tiles.side, tiles.side)
+    cut = cells(ink, tiles.side).reshape(rows, columns, tiles.side, tiles.side)
     share = cut.mean(axis=(2, 3))
     page = tiles.levels > BARE * tiles.paper
     printed = page & (share > PRINTED[0]) & (share < PRINTED[1])
     if printed.sum() < PRINTED_SHARE * page.sum():
         return ink, False
     dark = np.where(ink, 1 - grey / np.maximum(np.percentile(grey, LEVEL), 1e-6), 0.0)
-    cut = _cut(dark, tiles.side).reshape(rows, columns, tiles.side, tiles.side)[printed]
+    cut = cells(dark, tiles.side).reshape(rows, columns, tiles.side, tiles.side)[printed]
     down, across = (_unevenness(cut.mean(axis=axis)) for axis in (2, 1))
     lines = (np.mean(down > WAYS * across), np.mean(across > WAYS * down))
     return ink, bool(max(lines) >= LINED and max(lines) >= ONE_WAY * min(lines))

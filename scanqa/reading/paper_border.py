@@ -36,6 +36,7 @@ LEVEL_DIFFERS = 0.006  # across a line
 LEVEL = 0.2  # of a step: what lies before it changes less from one place to the next
 DARK = 0.35
 ONE_LEVEL = (20, 80)  # percentiles between which a lid hardly changes
+MOST_LINES = 3  # in a band, of which one may be the border
 SUPPORT = 0.55  # of the bands
 STRAIGHT_MM = 0.9  # a border lies so near its line
 MOST_SLOPE = 0.08
@@ -127,6 +128,8 @@ def _border(image: Floats, mm_px: float) -> _Border | None:
     along = np.array([part.mean() for part in parts])
     for kind in (_steps, _lines):
         found = [kind(level, mm_px) for level in levels]
+        if kind is _lines and np.median([len(places) for places in found]) > MOST_LINES:
+            return None  # ruled, squared, laid with chain lines: none of them is a border
         border = _straight(found, levels, along, mm_px, step=kind is _steps)
         if border is not None:
             return border

@@ -186,6 +186,24 @@ def test_yellowed_paper_is_blank():
     assert role_of(codes_of(light)) == "blank"
 
 
+def test_a_stroke_of_a_pen_and_a_hair_leave_it_blank_but_words_and_a_drawing_do_not():
+    light = bed()
+    light[300:560, 400:402] *= 0.3  # 66 mm, half a millimetre wide
+    rows = np.arange(600, 700)
+    light[rows, 200 + (rows - 600) // 2] *= 0.5
+    assert role_of(codes_of(light)) == "blank"
+    drawing = light.copy()
+    for column in (100, 250, 550, 700):
+        drawing[300:700, column : column + 2] *= 0.3
+    assert role_of(codes_of(drawing)) == "page"
+    words = bed()
+    for row in range(300, 420, 17):
+        for column in range(200, 600, 9):
+            words[row : row + 7, column : column + 2] *= 0.2
+            words[row + 3, column : column + 6] *= 0.2
+    assert role_of(codes_of(words)) == "page"
+
+
 def test_black_card_is_dark():
     light = bed(0.03, noise=0.004)
     light[:, :15] += 0.02  # stray light at one side
@@ -263,6 +281,14 @@ def test_told_blank_only_the_plain_part_counts_and_the_rest_is_told():
     tile = 12.7
     assert top == pytest.approx(440 * MM / DPI, abs=tile)
     assert (left, right, bottom) == pytest.approx((0, 800 * MM / DPI, 1100 * MM / DPI), abs=tile)
+
+
+@pytest.mark.parametrize("told", [None, "blank"])
+def test_noise_makes_no_paper_unplain(told):
+    """A small image at 300 dpi, whose preview averages nothing: 6.5 % of noise on each pixel."""
+    light = bed(0.8, noise=0.052, shape=(1400, 1000))
+    named = placed(codes_of(np.clip(light, 0, 1)), file_dpi=300, role=told)
+    assert (named.role, named.paper_mm) == ("blank", None)
 
 
 def test_told_blank_a_shaded_bed_counts_whole():
