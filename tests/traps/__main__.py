@@ -3,7 +3,8 @@
 Run by hand (some minutes)::
 
     python -m tests.traps --write        # into tests/traps/README.md
-    python -m tests.traps crease paper   # those whose words hold one of these, printed
+    python -m tests.traps crease paper   # those whose names hold one of these, printed
+    python -m tests.traps --write crease # their rows anew, the others as they are written
 
 Cases stand in the modules ``cases_*.py`` beside this one, each with its list ``CASES``.
 """
@@ -44,15 +45,26 @@ def line(case: Case) -> tuple[str, bool]:
     wrong = wrong_words(case, said)
     asked = [each for each in case.must if each in said]
     shown = [each for each in said if each.startswith(SHOWN) or each in asked]
-    source = f" ({case.source})" if case.source else ""
     cells = (
-        case.name + source + (" *fast*" if case.fast else ""),
+        _named(case),
         ", ".join(case.must_not),
         ", ".join(case.must),
         ", ".join(shown),
         f"**no**: {'; '.join(wrong)}" if wrong else "yes",
     )
     return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |", not wrong
+
+
+def _named(case: Case) -> str:
+    """The first cell of its row."""
+    source = f" ({case.source})" if case.source else ""
+    return (case.name + source + (" *fast*" if case.fast else "")).replace("|", "/")
+
+
+def _written() -> dict[str, str]:
+    """Rows of the table as it is, by their first cell."""
+    lines = TABLE.read_text("utf-8").splitlines() if TABLE.exists() else []
+    return {row.split(" | ")[0].removeprefix("| "): row for row in lines if row.startswith("| ")}
 
 
 def main() -> int:
@@ -64,18 +76,18 @@ def main() -> int:
     one_thread()
     started = time.monotonic()
     text, good, count = HEAD, 0, 0
+    written = _written()
     for area, cases in areas().items():
-        chosen = [
-            case
-            for case in cases
-            if not options.words or any(word in case.name for word in options.words)
-        ]
-        if not chosen:
-            continue
         text += f"## {area}\n\n{COLUMNS}"
-        for case in chosen:
-            row, is_good = line(case)
-            print(row, flush=True)
+        for case in cases:
+            if not options.words or any(word in case.name for word in options.words):
+                row, is_good = line(case)
+                print(row, flush=True)
+            elif _named(case) in written:
+                row = written[_named(case)]
+                is_good = row.endswith("| yes |")
+            else:
+                continue
             text += row + "\n"
             good, count = good + is_good, count + 1
         text += "\n"
