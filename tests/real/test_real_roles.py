@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image
 
 from scanqa.model import Told
@@ -58,6 +59,17 @@ def test_a_real_scan_gets_a_record_and_no_word_that_it_does_not_bear(name):
     if found.scans[0].dpi is None:
         families = {m.name.partition(".")[0] for m in found.measures}
         assert families <= {"tone", "processing", "claim"}
+
+
+def test_a_real_plateau_of_several_codes_is_clipping():
+    """SOURCES.md of the data: the top of the scale are the codes 65532 to 65535 of this scanner.
+
+    Truth is a plain count of pixels of which a sample is one of them.
+    """
+    name = "film-strips-crop.tif"
+    plain = (tifffile.imread(HERE / name) >= 65532).any(axis=2).mean()
+    (m,) = record(name).named("tone.clipped")
+    assert m.value == pytest.approx(100 * plain, rel=0.06)  # 1.26 %
 
 
 def lightness(name):
