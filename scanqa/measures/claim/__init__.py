@@ -19,8 +19,9 @@ enlarged twice shows the trace of the second time only.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 
 import numpy as np
 
@@ -66,12 +67,13 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     results = Results()
     each_once = {id(placement.scan): placement for placement in scans}  # pieces share a scan
     for placement in each_once.values():
+        lossy = cache(partial(_lossy, placement))  # of both directions, and only if it is asked
         for direction in DIRECTIONS:
-            results += _measure(placement, direction)
+            results += _measure(placement, direction, lossy)
     return results
 
 
-def _measure(placement: Placement, direction: Direction) -> Results:
+def _measure(placement: Placement, direction: Direction, lossy: Callable[[], bool]) -> Results:
     pieces = read_pieces(placement, direction)
     places = len(np.unique(pieces.starts))
     if places < FEWEST_STARTS:
@@ -87,7 +89,8 @@ def _measure(placement: Placement, direction: Direction) -> Results:
             )
         )
     search = find_interpolation(pieces.covariances, pieces.means, pieces.starts)
-    verdict = _verdict(search, placement, direction)
+    dpi = placement.dpi[0 if direction == "across" else 1]
+    verdict = _verdict(search, dpi, lossy)
     figure = _figure(search, placement, direction, verdict.why.words)
     return Results(tuple(_values(verdict, placement.scan.name, direction)), evidence=(figure,))
 
@@ -132,14 +135,13 @@ def _values(verdict: _Verdict, scan: str, direction: Direction) -> Iterator[Meas
     )
 
 
-def _verdict(search: Search, placement: Placement, direction: Direction) -> _Verdict:
+def _verdict(search: Search, dpi: float, is_lossy: Callable[[], bool]) -> _Verdict:
     found = search.found
     eighths = JPEG_BLOCK / found.factor if found else 0.0
     on_grid = found is not None and abs(eighths - round(eighths)) < NEAR_GRID
-    lossy = (on_grid or found is None) and _lossy(placement)
+    lossy = (on_grid or found is None) and is_lossy()
     kernel = " or ".join(found.families) if found else ""
     if found is not None and not (on_grid and lossy):
-        dpi = placement.dpi[0 if direction == "across" else 1]
         words = f"{kernel} interpolation from about {dpi / found.factor:.0f} to {dpi:.0f} dpi"
         return _Verdict(found.factor, found.factor_error, None, Reason("method", words))
     if search.bare:

@@ -68,7 +68,8 @@ def repeat_of(
 def _alike(placement: Placement, others: Sequence[Placement]) -> Iterator[Placement]:
     def kind(each: Placement) -> tuple[object, ...]:
         scan = each.scan
-        return scan.width_px, scan.height_px, scan.channels, scan.bits, each.dpi, scan.lossy
+        size = scan.width_px, scan.height_px, scan.channels, scan.bits
+        return *size, each.dpi, scan.lossy, each.role
 
     for other in others:
         if other.scan is not placement.scan and kind(other) == kind(placement):
