@@ -23,6 +23,7 @@ from scanqa.model import (
     Results,
     Streak,
     Window,
+    as_bound,
     not_measurable,
 )
 from scanqa.scans.cut import CutScan
@@ -32,6 +33,7 @@ LEAST_MM = 50.0  # of common paper, each way
 REACHES_MM = 1.0  # paper that ends so near the side of the image reaches it
 OF_THE_WHOLE = ("edges.usable", "edges.lost")
 BY_SIDE = ("edges.shadow", "shading.falloff")
+PAPER_ONLY = Reason("too-small", "over the paper only, which does not cover the glass")
 AT_LEAST = ("shading.nonuniformity", "shading.range_L")
 
 
@@ -123,8 +125,7 @@ def _judged(m: Measurement, bare: set[Side]) -> Measurement:
             m.name, Reason("too-small", words), m.scan, direction=m.direction, channel=m.channel
         )
     if m.name in AT_LEAST and m.status == "ok":
-        words = "over the paper only, which does not cover the glass"
-        return replace(m, status="at-least", reason=words, reason_kind="too-small")
+        return as_bound(m, "at-least", PAPER_ONLY)
     return m
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import Floats
+from scanqa.numeric.blocks import block_means
 
 TILE_MM = 12.0
 BLOCK_MM = 0.3  # of the preview of a whole bed; small images are shown finer, noise and all
@@ -32,9 +33,7 @@ def without_noise(grey: Floats, mm_px: float) -> tuple[Floats, float, int]:
     per = max(round(BLOCK_MM * mm_px), 1)
     if per == 1 or min(grey.shape) < per:
         return grey, mm_px, 1
-    rows, columns = (n // per for n in grey.shape)
-    cut = grey[: rows * per, : columns * per].reshape(rows, per, columns, per)
-    return cut.mean(axis=(1, 3)), mm_px / per, per
+    return block_means(grey, per), mm_px / per, per
 
 
 def cut_tiles(grey: Floats, mm_px: float) -> Tiles | None:

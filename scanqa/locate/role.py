@@ -146,14 +146,14 @@ def is_plain(grey: Floats, mm_px: float) -> bool:
         return False
     ink = _ink(without, tiles)
     few = max(INKED_TILES * tiles.levels.size, FEW_TILES)
-    if _inked(ink, tiles) > few:
-        return _inked(_without_strokes(ink, mm_px), tiles) <= few
-    return True
+    if _inked(ink, tiles).sum() <= few:
+        return True
+    return bool(_inked(_without_strokes(ink, mm_px), tiles).sum() <= few)
 
 
-def _inked(ink: NDArray[np.bool_], tiles: Tiles) -> int:
-    """On how many tiles something is written."""
-    return int((cells(ink, tiles.side).mean(axis=2) > INKED).sum())
+def _inked(ink: NDArray[np.bool_], tiles: Tiles) -> NDArray[np.bool_]:
+    """On which tiles something is written."""
+    return np.asarray(cells(ink, tiles.side).mean(axis=2) > INKED)
 
 
 def _without_strokes(ink: NDArray[np.bool_], mm_px: float) -> NDArray[np.bool_]:
@@ -328,7 +328,7 @@ def _ink(grey: Floats, tiles: Tiles) -> NDArray[np.bool_]:
 
 def _has_little(grey: Floats, tiles: Tiles, ink: NDArray[np.bool_]) -> bool:
     """Whether there are few words, or other strokes, on paper and hardly anything large."""
-    if (cells(ink, tiles.side).mean(axis=2) > INKED).mean() > LITTLE:
+    if _inked(ink, tiles).mean() > LITTLE:
         return False
     across, down = (np.percentile(grey, LEVEL, axis=axis) for axis in range(2))
     page = np.minimum(across, down[:, np.newaxis])  # falls toward the sides, not inside

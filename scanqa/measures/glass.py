@@ -33,12 +33,13 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
+from scanqa.numeric.blocks import block_means
 from scanqa.numeric.coincidence import Picture, Spot, shared_spots, strongest_by_chance
+from scanqa.numeric.jpeg_trace import BLOCK as JPEG_BLOCK
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.spread import sigma_about_zero
 from scanqa.reading.crops import crop
 from scanqa.reading.cut_off import clipped
-from scanqa.reading.jpeg_grid import BLOCK as JPEG_BLOCK
 from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
 
 MARGIN_MM = 2.0  # shadow of the frame
@@ -167,16 +168,9 @@ def _picture(placement: Placement, step: int) -> Picture:
     margin = round(MARGIN_MM * placement.dpi[0] / MM_PER_INCH / placement.overview.step_px) + 1
     inside = np.zeros_like(lit)
     inside[margin:-margin, margin:-margin] = True
-    rest = _blocks(np.where(inside & lit, rest, 0.0), step // placement.overview.step_px)
+    rest = block_means(np.where(inside & lit, rest, 0.0), step // placement.overview.step_px)
     sigma = _local_scatter(rest)
     return Picture(np.expm1(rest), rest / sigma)
-
-
-def _blocks(plane: Floats, per: int) -> Floats:
-    """Means over `per` × `per` blocks."""
-    rows, columns = (n // per for n in plane.shape)
-    cut = plane[: rows * per, : columns * per]
-    return np.asarray(cut.reshape(rows, per, columns, per).mean(axis=(1, 3)), np.float64)
 
 
 def _local_scatter(rest: Floats, tile: int = 64) -> Floats:

@@ -54,7 +54,9 @@ from scanqa.model.result import (
     SharedKind,
     Status,
     Streak,
+    as_bound,
     not_measurable,
+    taken_back,
     together,
 )
 from scanqa.model.sheet import Edge, Patch, Piece, Polygon, Rise, Sheet, Tag, Text
@@ -146,8 +148,10 @@ __all__ = [
     "UseVerdict",
     "Verdict",
     "Window",
+    "as_bound",
     "changed",
     "not_measurable",
     "of_role",
+    "taken_back",
     "together",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, NamedTuple
 
 from numpy.typing import NDArray
@@ -168,6 +168,19 @@ def not_measurable(
     return Measurement(
         name, None, None, "not-measurable", why.words, scan, at_mm, direction, channel, edge_kind,
         why.kind,
+    )  # fmt: skip
+
+
+def as_bound(m: Measurement, status: Status, why: Reason) -> Measurement:
+    """The same value, for a reason as a bound."""
+    return replace(m, status=status, reason=why.words, reason_kind=why.kind)
+
+
+def taken_back(m: Measurement, why: Reason) -> Measurement:
+    """The same measurement without its value, and why."""
+    return replace(
+        m, value=None, uncertainty=None, status="not-measurable", reason=why.words,
+        reason_kind=why.kind, low=None, high=None, shared=(),
     )  # fmt: skip
 
 

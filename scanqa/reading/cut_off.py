@@ -8,6 +8,7 @@ from scanqa.model import Placement, Reason
 from scanqa.numeric.lightness import luma
 
 PAPER = 0.5  # of the light of the lightest tenth: what is darker is print or no paper
+SATURATED = 0.5  # share of them there, above which nothing can be said of lines and bands
 MOST_CLIPPED = 0.02  # of the paper's samples, above which values that rest on them are bounds
 
 

@@ -14,9 +14,10 @@ import numpy as np
 from scipy.fft import dct, dctn
 
 from scanqa.model import Floats, Placement, Reason, Window
+from scanqa.numeric.jpeg_trace import BLOCK
 from scanqa.numeric.lightness import code_luma, luma
 
-BLOCK, MIDDLE = 8, 128  # samples of a side; level from which coefficients count
+MIDDLE = 128  # level from which coefficients count
 SIDE, GRID = 128, (3, 3)  # windows that are read
 EMPTIED = 0.75  # high frequencies at the grid's place, of what they usually are elsewhere
 LARGEST_STEP = 64

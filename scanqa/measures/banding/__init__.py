@@ -34,10 +34,11 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
+from scanqa.numeric.jpeg_trace import BLOCK
 from scanqa.numeric.line_fit import local_pattern
 from scanqa.numeric.spread import sigma_about_zero
-from scanqa.reading.cut_off import clipped_share
-from scanqa.reading.jpeg_grid import BLOCK, JpegGrid, jpeg_grid
+from scanqa.reading.cut_off import SATURATED, clipped_share
+from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
 from scanqa.reading.profiles import Profiles, coarser, profiles
 
 LONGEST_MM = 40.0
@@ -50,7 +51,6 @@ UNLIKE = 0.02  # of the period, between the clearest waves of two scans
 WEAKER = 0.5  # of the amplitude of a wave of the paper
 COHERENT = 20.0  # of a wave's strength over the width: by chance once in 1e8 for many parts
 FEWEST_ROWS, FEWEST_AFTER_JPEG = 400, 64  # the latter each of two blocks
-SATURATED = 0.5
 MAINS_HZ = (50.0, 60.0)
 FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
 SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans

@@ -39,9 +39,9 @@ from scanqa.model import (
     Told,
     not_measurable,
 )
+from scanqa.numeric.jpeg_trace import BLOCK as JPEG_BLOCK
 from scanqa.reading.print_through_jpeg import jpeg_in_print
 
-JPEG_BLOCK = 8
 NEAR_GRID = 0.02  # of a whole number of eighths: what blocks of JPEG look like
 MOST_HIDDEN = 2.0  # factor that JPEG may hide
 FINEST_GRID = 5  # eighths from which a factor is JPEG's own

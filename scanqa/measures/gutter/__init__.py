@@ -106,10 +106,10 @@ def _before(page: Page, margins: Mapping[Side, Unseen]) -> Unseen:
 
 def _of_pages(pages: Sequence[Placement], told: Side | None) -> Results:
     """Of pages that show no spine: how dark it is at the most, where its side was told."""
-    for page in pages:
-        profile = hardly_dark_profile(page, told) if told else None
-        if profile is not None and told is not None:
-            found = hardly_darker(profile, told, page.scan.name)
+    if told is not None:
+        for page in pages:
+            profile = hardly_dark_profile(page, told)
+            found = None if profile is None else hardly_darker(profile, told, page.scan.name)
             if found is not None:
                 return found
     return no_darkening(NO_SPINE if pages else NO_BOOK, pages[0].scan.name if pages else "")

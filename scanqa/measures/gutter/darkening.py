@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +10,16 @@ from scanqa.catalogue import GUTTER_DISTANCES_MM, GUTTER_REACH_DELTA_L, Side
 from scanqa.measures.gutter.page_profile import Profile, delta_at, reach
 from scanqa.measures.gutter.spine import Page
 from scanqa.measures.gutter.unseen import Unseen
-from scanqa.model import Curve, Evidence, Measurement, Reason, Results, Status, not_measurable
+from scanqa.model import (
+    Curve,
+    Evidence,
+    Measurement,
+    Reason,
+    Results,
+    Status,
+    as_bound,
+    not_measurable,
+)
 from scanqa.numeric.scatter import median_error
 
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
@@ -113,7 +121,7 @@ def bounded(m: Measurement, why: Reason | None, status: Status = "at-least") -> 
     """A value that is a bound where there is a reason."""
     if why is None or m.status != "ok":
         return m
-    return replace(m, status=status, reason=why.words, reason_kind=why.kind)
+    return as_bound(m, status, why)
 
 
 def _reaches(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement]:

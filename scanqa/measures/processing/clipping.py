@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from scanqa.catalogue import FAMILIES
-from scanqa.model import Measurement, Placement, Reason, Results, Status
+from scanqa.model import Measurement, Placement, Reason, Results, Status, as_bound, taken_back
 from scanqa.reading.cut_off import clipped, clipped_share
 
 LEFT: dict[str, Status] = {
@@ -94,10 +94,7 @@ def _left(m: Measurement, why: Reason | None) -> Measurement:
     if m.status not in ("ok", status) or (status == "at-least" and m.value <= 0):
         status = "not-measurable"  # a bound from the other side, or that nothing was seen
     if status == "not-measurable":
-        return replace(
-            m, value=None, uncertainty=None, status=status, reason=why.words,
-            reason_kind=why.kind, low=None, high=None, shared=(),
-        )  # fmt: skip
+        return taken_back(m, why)
     if m.status == status:
         return m  # a bound already
-    return replace(m, status=status, reason=why.words, reason_kind=why.kind)
+    return as_bound(m, status, why)

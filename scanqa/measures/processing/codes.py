@@ -26,8 +26,8 @@ from scanqa.model import (
     Status,
     not_measurable,
 )
-from scanqa.numeric.jpeg_trace import FINEST_QUALITY, JpegTrace
-from scanqa.reading.jpeg_grid import BLOCK, K1_MEAN, jpeg_grid
+from scanqa.numeric.jpeg_trace import BLOCK, FINEST_QUALITY, JpegTrace
+from scanqa.reading.jpeg_grid import K1_MEAN, jpeg_grid
 from scanqa.reading.print_through_jpeg import jpeg_in_print
 from scanqa.reading.tiles import tiles
 

@@ -73,7 +73,7 @@ def ends_with_sheet(placement: Placement) -> bool:
         return False
     size = placement.sheet.width_mm, placement.sheet.height_mm
     corners = np.array([(0, 0), (size[0], 0), size, (0, size[1])])
-    px = corners @ placement.to_px[:, :2].T + placement.to_px[:, 2]
+    px = placement.sheet_px(corners)
     image = np.array([placement.scan.width_px, placement.scan.height_px])
     beyond = np.concatenate([px.min(axis=0) + 0.5, image - 0.5 - px.max(axis=0)])
     pitch = np.tile([MM_PER_INCH / dpi for dpi in placement.dpi], 2)

@@ -21,10 +21,16 @@ from scanqa.model import (
     Measurement,
     Placement,
     Point,
+    Reason,
     Results,
+    as_bound,
+    taken_back,
 )
 
 FINEST = ("sharpness.sfr10", "sharpness.sampling_efficiency", "sharpness.effective_dpi")
+GRAIN_BENT = Reason(
+    "software", "the grain is not white: detail may be made up, or smoothed, by the driver"
+)
 NATIVE = 1.05  # a factor below this is none
 
 
@@ -70,13 +76,7 @@ def _honest(m: Measurement, results: Results, dpi_of: Mapping[str, Point]) -> Me
 
 
 def _doubted(m: Measurement) -> Measurement:
-    words = "the grain is not white: detail may be made up, or smoothed, by the driver"
-    if m.status == "ok":
-        return replace(m, status="at-most", reason=words, reason_kind="software")
-    return replace(
-        m, value=None, uncertainty=None, status="not-measurable", reason=words,
-        reason_kind="software", low=None, high=None, shared=(),
-    )  # fmt: skip
+    return as_bound(m, "at-most", GRAIN_BENT) if m.status == "ok" else taken_back(m, GRAIN_BENT)
 
 
 def _capped(m: Measurement, dpi: float, factor: float) -> Measurement:

@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from scanqa.catalogue import CATALOGUE, ROLES, Role
 from scanqa.measures.processing import codes, crop, halo
 from scanqa.measures.processing.grain import tells_smoothing
-from scanqa.model import Measurement, Placement, ReasonKind, Results, of_role
+from scanqa.model import Measurement, Placement, Reason, ReasonKind, Results, of_role, taken_back
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,15 +118,6 @@ def _judged(m: Measurement, found: Sequence[Measurement]) -> Measurement:
         if trace.name in CATALOGUE[m.name].spoiled_by and not elsewhere and not other_way:
             why = spoil.why.format(value=trace.value)
             read = f"it read {m.value:.3g} {m.unit}".rstrip()
-            return replace(
-                m,
-                value=None,
-                uncertainty=None,
-                status="not-measurable",
-                reason=f"{why}, and this would tell of the software, not of the scanner; {read}",
-                reason_kind=spoil.kind,
-                low=None,
-                high=None,
-                shared=(),
-            )
+            words = f"{why}, and this would tell of the software, not of the scanner; {read}"
+            return taken_back(m, Reason(spoil.kind, words))
     return m

@@ -37,14 +37,13 @@ from scanqa.model import (
     Told,
     of_role,
 )
-from scanqa.reading.cut_off import clipped_share
-from scanqa.reading.jpeg_grid import BLOCK as JPEG_BLOCK
+from scanqa.numeric.jpeg_trace import BLOCK as JPEG_BLOCK
+from scanqa.reading.cut_off import SATURATED, clipped_share
 from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
 from scanqa.reading.profiles import coarser, profiles, same_domain
 
 FEWEST_BLOCKS = 40  # of JPEG, for lines between them to be sought
 THRESHOLD = 6.0  # noise of levels that a line must exceed to be found, about
-SATURATED = 0.5  # share of samples at the top code above which nothing can be said
 LEAST_SIDE_MM = 15
 
 

@@ -16,7 +16,16 @@ import numpy as np
 from scanqa.measures.streaks.confirm import Line
 from scanqa.measures.streaks.search import Sought, find_lines
 from scanqa.measures.streaks.whose import OF_PAPER, in_all, keeps_its_place, without_rulings
-from scanqa.model import COLOURS, Channel, Direction, Floats, LineSigns, Placement, Streak
+from scanqa.model import (
+    COLOURS,
+    MM_PER_INCH,
+    Channel,
+    Direction,
+    Floats,
+    LineSigns,
+    Placement,
+    Streak,
+)
 from scanqa.numeric.lightness import lstar
 from scanqa.numeric.line_fit import measure_at
 from scanqa.reading.profiles import Profiles
@@ -34,7 +43,7 @@ IN_ALL = 0.4  # of its height in the mean, at least, in every scan, for a line t
 FULL_LENGTH = 0.85  # share of the bed above which a line runs through all of it
 ONE_SAMPLE = 1.6  # full width at half height, in samples, below which a line is one sample wide
 # Below 150 dpi one sample holds several elements: the width of a line is no evidence.
-WIDEST_PITCH_MM = 25.4 / 150 * 1.01
+WIDEST_PITCH_MM = MM_PER_INCH / 150 * 1.01
 CHANNEL_SHARE = 0.4  # of the strongest channel, for a channel to count as affected
 # Of places in a regular row; two places are rounded to samples by half a one each.
 ROW_SLACK_MM, ROW_SLACK_SAMPLES = 0.15, 1.2
