@@ -73,6 +73,25 @@ def test_a_strong_streak_makes_sharp_text_limited_and_is_named():
     assert found.deciding == ("streaks.strongest_visible",)
 
 
+@pytest.mark.parametrize("at_most", [0.4, 2.25])
+def test_no_line_found_is_a_bound_that_judges_and_is_quoted(at_most):
+    """Blanks after JPEG: at most so much may have vanished; it is never 'not measured'."""
+    found = Results(
+        (
+            Measurement(
+                "streaks.strongest_visible", at_most, None, "at-most", "JPEG", reason_kind="noise"
+            ),
+            Measurement("shading.nonuniformity", 3.0, 0.1),
+        )
+    )
+    pictures = word(found, "halftone pictures")
+    assert f"at most {at_most:.2f} %" in pictures.reason
+    assert "strongest visible streak was not measured" not in pictures.reason
+    # 0.5 is fit and 3 limited: up to 0.4 is fit whatever it is; up to 2.25 it may be either
+    expected = ("fit", ()) if at_most <= 0.5 else ("not judged", ("fit", "limited"))
+    assert (pictures.fitness, pictures.between) == expected
+
+
 def test_a_lower_bound_is_never_unfit_nor_said_to_be_usable():
     more = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
     found = word(results(100, **more), "text")  # 100 dpi or more; the text needs 123
