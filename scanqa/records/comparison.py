@@ -4,12 +4,12 @@ Each side is one qualification or several repeats. The same measure is compared 
 sites of the two sheets are paired by place, and the differences of the pairs are what scatters
 (paired t interval); with two or more repeats on both sides the repeats are the unit instead (Welch
 interval of the repeats' means); a value without sites is compared by the stated uncertainties.
-Parts of the doubt that both sides share drop out. Bounds compare where what they leave possible lies
-apart, by their nearest ends: the difference is at least so large. Sharpness that one named print
-limits on both sides is less on both, so that the sign of its difference is sure and the difference
-at least what is found. What is the paper's, the print's or the laying's is no matter of scanners
-(`of` in the catalogue). Over all measures the family-wise error is held,
-and a difference counts only if it is shown *and* large enough to matter (`scanqa.records.weigh`).
+Parts of the doubt that both sides share drop out. Bounds compare where what they leave possible
+lies apart, by their nearest ends: the difference is at least so large. Sharpness that one named
+print limits on both sides is less on both, so that the sign of its difference is sure and the
+difference at least what is found. What is the paper's, the print's or the laying's is no matter of
+scanners (`of` in the catalogue). Over all measures the family-wise error is held, and a difference
+counts only if it is shown *and* large enough to matter (`scanqa.records.weigh`).
 """
 
 from __future__ import annotations
