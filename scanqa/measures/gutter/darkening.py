@@ -36,7 +36,7 @@ def no_darkening(why: Reason, scan: str) -> Results:
     """All of it, not measurable."""
     names = [f"gutter.delta_L_at_{d}mm" for d in GUTTER_DISTANCES_MM]
     names += [f"gutter.reach_{delta}" for delta in GUTTER_REACH_DELTA_L]
-    names.append("gutter.plateau")
+    names += ["gutter.plateau", "gutter.unseen"]
     return Results(tuple(not_measurable(name, why, scan) for name in names))
 
 
@@ -93,9 +93,21 @@ def darkening(page: Page, before: Unseen, scan: str) -> Results:
     """
     profile = page.profile
     plateau = Measurement("gutter.plateau", profile.plateau, profile.plateau_error, scan=scan)
-    measurements = (plateau, *_deltas(profile, before, scan), *_reaches(profile, before, scan))
-    figures = (_across_the_page(profile, page.side, scan), _along_the_spine(profile, scan))
+    measurements = (
+        plateau,
+        _unseen(before, scan),
+        *_deltas(profile, before, scan),
+        *_reaches(profile, before, scan),
+    )
+    figures = (_across_the_page(page, before, scan), _along_the_spine(profile, before, scan))
     return Results(measurements, evidence=figures)
+
+
+def _unseen(before: Unseen, scan: str) -> Measurement:
+    name = "gutter.unseen"
+    if before.why is not None:
+        return not_measurable(name, before.why, scan)
+    return Measurement(name, before.mm, before.error_mm, scan=scan)
 
 
 def _deltas(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement]:
@@ -149,21 +161,23 @@ def _reaches(profile: Profile, before: Unseen, scan: str) -> Iterator[Measuremen
 # ------------------------------------------------------------------------------ the figures
 
 
-def _across_the_page(profile: Profile, side: Side, scan: str) -> Evidence:
+def _across_the_page(page: Page, before: Unseen, scan: str) -> Evidence:
+    profile = page.profile
     here = profile.at_mm <= SHOWN_MM
-    at_mm = profile.at_mm[here]
+    at_mm = profile.at_mm[here] + before.mm
     low, high = np.percentile(profile.lack[:, here], [10, 90], axis=0)
     lines = []
     for limit in GUTTER_REACH_DELTA_L:
         where = reach(profile.at_mm, profile.delta, limit)
         if where > 0:
+            where += before.mm
             lines.append((where, f"{limit} L* darker: {where:.1f} mm"))
     return Evidence(
         "gutter",
         "curves",
-        f"How the page darkens towards the spine ({side} side of the image)",
+        f"How the page darkens towards the spine ({page.side} side of the image)",
         scan=scan,
-        x_label="Distance from the side of the image, mm",
+        x_label=before.axis,
         y_label="L* below the page further in",
         unit="L*",
         curves=(
@@ -176,12 +190,13 @@ def _across_the_page(profile: Profile, side: Side, scan: str) -> Evidence:
     )
 
 
-def _along_the_spine(profile: Profile, scan: str) -> Evidence:
+def _along_the_spine(profile: Profile, before: Unseen, scan: str) -> Evidence:
     """Where along the spine the page lies close and where it lifts."""
     curves = []
     for distance in SPINE_SHOWN_AT_MM:
-        i = int(np.argmin(np.abs(profile.at_mm - distance)))
-        curves.append(Curve(f"{distance} mm from it", profile.along_mm, profile.lack[:, i]))
+        i = int(np.argmin(np.abs(profile.at_mm + before.mm - distance)))
+        label = f"{profile.at_mm[i] + before.mm:.1f} mm from {before.origin}"
+        curves.append(Curve(label, profile.along_mm, profile.lack[:, i]))
     return Evidence(
         "gutter",
         "curves",

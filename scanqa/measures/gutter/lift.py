@@ -72,15 +72,16 @@ def lift(spread: Page, before: Unseen, ramp: Ramp, blank: Placement | None, scan
         for d, m in found.items()
     ]
     here = np.isfinite(height_mm) & (at_mm <= SHOWN_MM)
+    shown_mm = page[0][here]
     evidence = Evidence(
         "gutter",
         "curves",
         "Lift of the page, from its darkening and the gutter ramp",
         scan=scan,
-        x_label="Distance from the side of the image, mm",
+        x_label=before.axis,
         y_label="Height above the glass, mm",
         unit="mm",
-        curves=(Curve("page", at_mm[here], height_mm[here]),),
+        curves=(Curve("page", shown_mm, height_mm[here]),),
     )
     return Results((*lifts, *focus), evidence=(evidence,))
 
