@@ -78,9 +78,10 @@ def compare(
     called = names or (first[0].scanner, second[0].scanner)
     a, b = [_summaries(r) for r in first], [_summaries(r) for r in second]
     keys = dict.fromkeys(key._replace(dpi=0) for side in (*a, *b) for key in side)
+    one_unit = first[0].scanner == second[0].scanner
     prints = {record.options.get("print", "") for record in (*first, *second)}
     one_print = len(prints) == 1 and prints != {""}
-    rows = [_row(key, a, b, one_print=one_print) for key in keys]
+    rows = [_row(key, a, b, one_print=one_print, one_unit=one_unit) for key in keys]
     rows = _verdicts(rows, family_error)
     rows.sort(key=lambda row: ORDER[row.verdict])
     return Comparison(
@@ -96,7 +97,7 @@ def _summaries(record: Record) -> dict[Key, Summary]:
     return {summary.key: summary for summary in found if summary.value is not None}
 
 
-def _row(key: Key, a: Side, b: Side, *, one_print: bool) -> Difference:
+def _row(key: Key, a: Side, b: Side, *, one_print: bool, one_unit: bool) -> Difference:
     """One measure, direction, channel and edge kind on both sides."""
     dpis = [sorted({k.dpi for side in group for k in side if k[:4] == key[:4]}) for group in (a, b)]
     common = [dpi for dpi in dpis[0] if dpi in dpis[1]]
@@ -114,16 +115,19 @@ def _row(key: Key, a: Side, b: Side, *, one_print: bool) -> Difference:
         CATALOGUE[key.name].unit, ones, others, None, None, None, None, large, "", 0,
         "not compared", "" if least else gap, least,
     )  # fmt: skip
+    if not (mine and theirs):
+        return row
+    shared = apart(mine[0].shared, theirs[0].shared, one_unit=one_unit)
     if row.gap == "bound":
-        return _by_bounds(row, mine, theirs)
+        return _by_bounds(row, mine, theirs, shared)
     if row.gap:
         return row
     if len(mine) > 1 and len(theirs) > 1:
-        return _by_repeats(row, mine, theirs)
+        return _by_repeats(row, mine, theirs, shared)
     pairs = _pairs(mine[0].known, theirs[0].known)
     if len(pairs) > 2:
-        return _by_pairs(row, pairs, apart(mine[0].shared, theirs[0].shared))
-    return _by_uncertainty(row, mine, theirs)
+        return _by_pairs(row, pairs, shared)
+    return _by_uncertainty(row, mine, theirs, shared)
 
 
 def _gap(mine: Sequence[Summary], theirs: Sequence[Summary], *, alike: bool) -> Gap:
@@ -175,7 +179,9 @@ def _by_pairs(row: Difference, pairs: list[tuple[float, float]], shared: float) 
     return _filled(row, statistics.mean(differences), error, n - 1, "pairs of places", n)
 
 
-def _by_repeats(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary]) -> Difference:
+def _by_repeats(
+    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary], shared: float
+) -> Difference:
     """Welch's interval of the repeats' medians."""
     means = [[value_of(summary) for summary in side] for side in (mine, theirs)]
     shares = [statistics.variance(side) / len(side) for side in means]
@@ -186,12 +192,12 @@ def _by_repeats(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summa
         else sum(map(len, means)) - 2
     )
     difference = statistics.mean(means[1]) - statistics.mean(means[0])
-    error = math.hypot(math.sqrt(total), apart(mine[0].shared, theirs[0].shared))
+    error = math.hypot(math.sqrt(total), shared)
     return _filled(row, difference, error, degrees, "repeats", sum(map(len, means)))
 
 
 def _by_uncertainty(
-    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary]
+    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary], shared: float
 ) -> Difference:
     """From what each side states; never finer than a tenth of what matters, or than print."""
     errors = []
@@ -204,11 +210,13 @@ def _by_uncertainty(
     assert row.second is not None
     floors = [scatter_floor(row.key.name, [v], []) for v in (row.first, row.second)]
     own = [max(pair) for pair in zip(errors, floors, strict=True)]
-    error = math.hypot(*own, apart(mine[0].shared, theirs[0].shared))
+    error = math.hypot(*own, shared)
     return _filled(row, row.second - row.first, error, math.inf, "stated uncertainties", 2)
 
 
-def _by_bounds(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary]) -> Difference:
+def _by_bounds(
+    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary], shared: float
+) -> Difference:
     """From the nearest ends of what is possible on each side, if those lie apart."""
     (low, high), (other_low, other_high) = (
         tuple(statistics.median(ends(summary)[at] for summary in side) for at in (0, 1))
@@ -224,7 +232,7 @@ def _by_bounds(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summar
         )
         for side in (mine, theirs)
     ]
-    error = math.hypot(*own, apart(mine[0].shared, theirs[0].shared))
+    error = math.hypot(*own, shared)
     found = _filled(row, difference, error, math.inf, "stated uncertainties", 2)
     return replace(found, gap="", least=True)
 
