@@ -48,7 +48,7 @@ OWN: dict[str, tuple[str, ...]] = {
 
 
 def own_tests(path: str) -> tuple[str, ...]:
-    """Pytest's arguments for a module, by its path in the package; empty if it has no short tests."""
+    """Pytest's arguments for a module, by its path in the package; empty if it has none."""
     if path in OWN:
         return OWN[path]
     return next(
