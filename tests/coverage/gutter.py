@@ -46,7 +46,7 @@ class Spread:
         return self.truth.delta_L(self.side, np.maximum(inwards, -self.margin_mm))
 
     def sfr50(self, height_mm):
-        """cy/mm where a Gaussian of the blur at a height, pixel and colour lines leave a half of luma.
+        """cy/mm where blur at a height (Gaussian), pixel and colour lines leave a half of luma.
 
         Edges that run up the slope are measured across it: along travel for a side left or right.
         """
