@@ -21,8 +21,9 @@ from scanqa.catalogue.sizes import FORMATS_MM
 
 Role = Literal[
     "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim",
-    "page", "picture",
+    "edge-card", "page", "picture",
 ]  # fmt: skip
+PaperKind = Literal["office", "coated", "photo"]
 Side = Literal["left", "right", "top", "bottom"]
 Better = Literal["higher", "lower", "target", "neither"]
 Per = Literal["pixel", "dpi", "bed"]
@@ -30,6 +31,7 @@ Owner = Literal["scanner", "paper", "print", "laying"]
 
 ROLES: tuple[Role, ...] = get_args(Role)
 SIDES: tuple[Side, ...] = get_args(Side)
+PAPERS: tuple[PaperKind, ...] = get_args(PaperKind)
 
 
 @dataclass(frozen=True, slots=True)

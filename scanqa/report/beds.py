@@ -8,7 +8,6 @@ import numpy as np
 
 from scanqa.catalogue import SIDES
 from scanqa.model import Floats, Pixels, Point
-from scanqa.numeric.blocks import block_means
 from scanqa.report.canvas import FAINT, INK, RULE, STROKES, new_figure, point_out
 from scanqa.report.view import Crop, Map, Margins, Sites, Spots
 from scanqa.words.numbers import plain
@@ -69,7 +68,10 @@ def _coarser(image: Floats) -> Floats:
     step = -(-max(image.shape) // MAP_CELLS)
     if step < 2:
         return image
-    return block_means(image, step)
+    rows, columns = image.shape[0] // step, image.shape[1] // step
+    blocks = image[: rows * step, : columns * step].reshape(rows, step, columns, step)
+    means: Floats = blocks.mean(axis=(1, 3))
+    return means
 
 
 def _bar(figure: Figure, axes: Axes, drawn: Any, unit: str) -> None:

@@ -23,7 +23,9 @@ def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, 
         for x, y in PLACES:
             value = sfr50 * (1 - 0.1 * x / 190) * (1 + rng.normal(0, 0.01))
             at = (x + rng.normal(0, jitter_mm), y + rng.normal(0, jitter_mm))
-            measures.append(measure("sharpness.sfr50", value, 0.04, at_mm=at, direction=direction))
+            measures.append(
+                measure("sharpness.sheet_sfr50", value, 0.04, at_mm=at, direction=direction)
+            )
     for measured, truth in {**SINGLE, "noise.total": noise, **single}.items():
         measures.append(measure(measured, truth + rng.normal(0, 0.02), 0.02))
     return qualification([facts(dpi=(dpi, dpi))], scanner=name, measures=measures)
@@ -48,11 +50,11 @@ def test_of_200_identical_pairs_at_most_one_in_twenty_claims_a_difference():
 def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng)], [scanner(rng, "wren", sfr50=4.6)])
-    found = row(result, "sharpness.sfr50", "across")
+    found = row(result, "sharpness.sheet_sfr50", "across")
     assert found.verdict == "second is better"
     assert found.low < 0.6 * 0.95 < found.high  # 0.6 cy/mm at the left, 10 % less at the right
     assert found.unit_of == "pairs of places"
-    assert "wren is better in sharpness: sfr50" in comparison_sentence(result)
+    assert "wren is better in sharpness: sheet sfr50" in comparison_sentence(result)
 
 
 def test_lower_is_better_for_noise():
@@ -64,14 +66,14 @@ def test_lower_is_better_for_noise():
 def test_a_shown_difference_may_be_too_small_to_matter():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng)], [scanner(rng, sfr50=4.06)])
-    assert row(result, "sharpness.sfr50", "across").verdict == "too small to matter"
+    assert row(result, "sharpness.sheet_sfr50", "across").verdict == "too small to matter"
     assert "No difference shown that would matter" in comparison_sentence(result)
 
 
 def test_paired_interval_is_scipys():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng, jitter_mm=0.0), scanner(rng, jitter_mm=0.0)
-    found = row(compare([a], [b]), "sharpness.sfr50", "across")
+    found = row(compare([a], [b]), "sharpness.sheet_sfr50", "across")
     pick = [[m.value for m in d.measures if m.direction == "across"] for d in (a, b)]
     reference = stats.ttest_rel(pick[1], pick[0])
     interval = reference.confidence_interval(0.95)
@@ -95,7 +97,7 @@ def test_values_per_pixel_are_not_compared_across_dpi():
     result = compare([scanner(rng, dpi=300)], [scanner(rng, dpi=600)])
     assert row(result, "noise.total").verdict == "not compared"
     assert "300 and 600" in gap_words(row(result, "noise.total"), result)
-    assert row(result, "sharpness.sfr50", "across").verdict == "no difference shown"
+    assert row(result, "sharpness.sheet_sfr50", "across").verdict == "no difference shown"
     assert any("different dpi" in note for note in comparison_notes(result))
 
 
@@ -107,12 +109,12 @@ def test_what_one_side_lacks_and_lower_bounds_are_not_compared():
     a = replace(
         a,
         measures=tuple(
-            replace(m, **least) if m.name == "sharpness.sfr50" else m for m in a.measures
+            replace(m, **least) if m.name == "sharpness.sheet_sfr50" else m for m in a.measures
         ),
     )
     result = compare([a], [b])
     assert row(result, "noise.total").gap == "one-side"
-    assert row(result, "sharpness.sfr50", "across").gap == "bound"
+    assert row(result, "sharpness.sheet_sfr50", "across").gap == "bound"
 
 
 def test_swapping_the_sides_swaps_the_verdict():
