@@ -97,7 +97,6 @@ def qualify(
     total = len(files) + len(FAMILIES) + 1
     placements, unusable = _read(files, told, lambda at, of: progress(at, total, of))
     results = _measured(placements, told, lambda at, of: progress(len(files) + at, total, of))
-    results = _with_open_curve(results, placements, scanner)
     progress(total - 1, total, "judging")
     scans = tuple(_facts(placements))
     judgement = _judged(results, scans, uses, told.earlier)
@@ -230,12 +229,6 @@ def _measured(
     results = put_back(processing.bounded(results, on_paper), cuts)
     results = processing.without_made_up_detail(results, placements)
     return processing.withhold(results, placements)
-
-
-def _with_open_curve(results: Results, placements: Sequence[Placement], scanner: str) -> Results:
-    from scanqa.assumed_curve import with_doubt
-
-    return with_doubt(results, placements, scanner)
 
 
 def _judged(

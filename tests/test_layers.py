@@ -27,8 +27,7 @@ ALLOWED = {
     "simulate": FOR_ALL | {"sheets"},
     "qualification": FOR_ALL
     | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
-    | {"on_paper", "assumed_curve"},
-    "assumed_curve": FOR_ALL | {"numeric", "reading"},
+    | {"on_paper"},
     "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
