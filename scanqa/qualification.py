@@ -228,6 +228,7 @@ def _measured(
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
     results = put_back(processing.bounded(results, on_paper), cuts)
     results = processing.without_made_up_detail(results, placements)
+    results = processing.with_curve_doubt(results, placements)
     return processing.withhold(results, placements)
 
 

@@ -28,6 +28,7 @@ Side = Literal["left", "right", "top", "bottom"]
 Better = Literal["higher", "lower", "target", "neither"]
 Per = Literal["pixel", "dpi", "bed"]
 Owner = Literal["scanner", "paper", "print", "laying"]
+OnCurve = Literal["", "contrast", "square", "decibel", "share", "lightness"]
 
 ROLES: tuple[Role, ...] = get_args(Role)
 SIDES: tuple[Side, ...] = get_args(Side)
@@ -88,6 +89,10 @@ class Definition:
         The row of ``second_looks.toml`` that confirms it as the scanner's.
     pattern : str
         The name as its row has it: ``edges.shadow_{side}``.
+    curve : str
+        How it depends on the tone curve: as a small ``contrast`` or its ``square``, in ``decibel``,
+        as a ``share`` of light in %, as a ``lightness``; empty where it does not, or where its
+        measure sees to it.
     at : dict
         What stands in place of each key of the pattern.
     """
@@ -109,6 +114,7 @@ class Definition:
     second_look: str
     pattern: str
     at: dict[str, Any]
+    curve: OnCurve = ""
 
     @property
     def family(self) -> str:

@@ -276,4 +276,5 @@ SIDES_OF: dict[str, Callable[[ScanFacts], Hashable]] = {
     "another-original": _original,
     "book-again": _each_of("open-book"),
     "strip-again": _each_of("edge-strip"),
+    "ramp-again": _each_of("gutter-ramp"),
 }

@@ -153,6 +153,15 @@ def _dark_gutter(seen: Seen) -> Said:
     )
 
 
+def _shallow_depth(seen: Seen) -> Said:
+    depth = seen.numbers["mm"]
+    return (
+        f"sharp only {depth:.1f} mm deep",
+        f"fine detail has halved {depth:.2f}{_plus_minus(seen)} mm above the glass, by the gutter "
+        "ramp",
+    )
+
+
 # ------------------------------------------------------------------------------------ unrest
 
 
@@ -319,6 +328,7 @@ SENTENCES: dict[str, Callable[[Seen], Said]] = {
     "drifts": _drifts,
     "settles-slowly": _settles_slowly,
     "dark-gutter": _dark_gutter,
+    "shallow-depth": _shallow_depth,
     "little-light": _little_light,
     "grainy": _grainy,
     "fainter": _fainter,
