@@ -9,6 +9,8 @@ Two things are told apart. *The scan of this sheet*, which is what history and c
 
 - ``sheet_sfr50``, ``sheet_sfr10``: frequency in cy/mm at which the response first falls to 0.5 and
   0.1, the blur of print and paper included.
+- ``sheet_contrast``: the response at 4 cy/mm in decibels. Responses multiply, so that the
+  difference of two scanners on one sheet is free of the sheet.
 
 *The scanner*, as far as the edges tell (`behind`): mostly a bound or a range.
 
@@ -36,6 +38,8 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
 from scanqa.measures.sharpness.behind import Behind, Papers, behind, lifted
 from scanqa.measures.sharpness.print_limit import FINEST_CY_MM, Limit, print_limits
 from scanqa.measures.sharpness.site import Site, found_sites, sites
@@ -58,12 +62,14 @@ from scanqa.numeric.edge.fine_profile import FREQUENCIES
 from scanqa.numeric.edge.sfr import Crossing, EdgeSfr
 from scanqa.reading.edge_window import at_edge
 
-OF_SCAN = ("sharpness.sheet_sfr50", "sharpness.sheet_sfr10")
+OF_SCAN = ("sharpness.sheet_sfr50", "sharpness.sheet_sfr10", "sharpness.sheet_contrast")
 NAMES = tuple(
     f"sharpness.{what}"
     for what in ("sfr50", "sfr10", "sampling_efficiency", "effective_dpi", "peak")
 )
 LEVELS = (0.5, 0.1)
+CONTRAST_AT_CY_MM, LEAST_CONTRAST = 4.0, 0.02
+DB_PER_SHARE = 20 / math.log(10)
 __all__ = ["FINEST_CY_MM", "NAMES", "OF_SCAN", "Limit", "Site", "measure", "sites"]
 
 WINDOW = 0.007  # of a value: light of long tails beyond the window, some per cent of it
@@ -155,12 +161,21 @@ def _of_scan(site: Site) -> Iterator[Measurement]:
     sfr = site.of_scan
     assert isinstance(sfr, EdgeSfr)
     per_mm = 1 / site.place.mm_per_px
-    for name, level, crossing in zip(OF_SCAN, LEVELS, (sfr.sfr50, sfr.sfr10), strict=True):
+    for name, level, crossing in zip(OF_SCAN[:2], LEVELS, (sfr.sfr50, sfr.sfr10), strict=True):
         if crossing is None:
             yield _bound(site, name, float(sfr.frequency[-1]) * per_mm, _not_down_to(sfr, level))
         else:
             here = _scaled(crossing, per_mm)
             yield _value(site, name, here.frequency, here.uncertainty, sfr.note)
+
+    at = CONTRAST_AT_CY_MM * site.place.mm_per_px
+    if at <= sfr.frequency[-1]:
+        kept = float(np.interp(at, sfr.frequency, sfr.sfr))
+        spread = float(np.interp(at, sfr.frequency, sfr.uncertainty))
+        if kept > LEAST_CONTRAST:
+            yield _value(
+                site, OF_SCAN[2], 20 * math.log10(kept), DB_PER_SHARE * spread / kept, sfr.note
+            )
 
 
 def _of_scanner(site: Site, known: Behind) -> Iterator[Measurement]:
@@ -257,7 +272,7 @@ def _value(
     why: Reason | None,
     **bound: Any,
 ) -> Measurement:
-    window = WINDOW * value
+    window = WINDOW * (DB_PER_SHARE if name == OF_SCAN[2] else value)
     return Measurement(
         name,
         value,
