@@ -25,6 +25,8 @@ class Site:
         As the scan shows it, where the response of the edge itself was divided out of `found`.
     card : bool
         Whether it is the cut border of an edge card.
+    curve_is_known : bool
+        Whether the tone curve is stated, not assumed.
     """
 
     kind: EdgeKind
@@ -33,6 +35,7 @@ class Site:
     found: EdgeSfr | Reason
     plain: EdgeSfr | None = None
     card: bool = False
+    curve_is_known: bool = True
 
     @property
     def divided(self) -> bool:
@@ -63,6 +66,7 @@ def sites(placement: Placement, *, edge_response: EdgeResponse | None = None) ->
     if placement.piece is None:
         raise ValueError("no sheet was located in this scan")
     made = []
+    known = not placement.light.assumed
     for edge in placement.piece.edges:
         place = edge_window(placement, edge)
         if place is not None:
@@ -70,7 +74,9 @@ def sites(placement: Placement, *, edge_response: EdgeResponse | None = None) ->
             if isinstance(sfr, EdgeSfr) and edge_response is not None and edge.kind == "printed":
                 plain = sfr
                 sfr = divide(sfr, edge_response(sfr.frequency / place.mm_per_px))
-            made.append(Site(edge.kind, placement.scan.name, place, sfr, plain))
+            made.append(
+                Site(edge.kind, placement.scan.name, place, sfr, plain, curve_is_known=known)
+            )
     return made
 
 
@@ -89,7 +95,10 @@ def found_sites(placement: Placement) -> Iterator[Site]:
             continue
         rough_mm = sfr.roughness.seen_px * place.mm_per_px
         if rough_mm < MOST_ROUGH_MM and sfr.sigma_px < MOST_BLUR_PX:
-            yield Site("cut" if card else "found", placement.scan.name, place, sfr, card=card)
+            kind: EdgeKind = "cut" if card else "found"
+            known = not placement.light.assumed
+            name = placement.scan.name
+            yield Site(kind, name, place, sfr, card=card, curve_is_known=known)
 
 
 def _measured(placement: Placement, place: EdgeWindow) -> EdgeSfr | Reason:
