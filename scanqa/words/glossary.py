@@ -70,9 +70,10 @@ GLOSSARY: tuple[tuple[str, str], ...] = (
     ),
     ("luma", "Red, green and blue light summed in the eye's proportions."),
     (
-        "printed, cut, found",
-        "A printed edge is as blurred as the printer made it, a cut edge only as far as light "
-        "spreads in its paper; a found one is any clean border that lay there by chance.",
+        "printed, cut, card, found",
+        "A printed edge is as blurred as the printer made it; a cut one (a window of the sheet) or "
+        "that of an edge card only as far as light spreads in its paper; a found one is any "
+        "clean border that lay there by chance.",
     ),
     (
         "this sheet's scan",

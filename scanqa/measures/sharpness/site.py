@@ -23,8 +23,6 @@ class Site:
     ----------
     plain : EdgeSfr or None
         As the scan shows it, where the response of the edge itself was divided out of `found`.
-    card : bool
-        Whether it is the cut border of an edge card.
     curve_is_known : bool
         Whether the tone curve is stated, not assumed.
     """
@@ -34,7 +32,6 @@ class Site:
     place: EdgeWindow
     found: EdgeSfr | Reason
     plain: EdgeSfr | None = None
-    card: bool = False
     curve_is_known: bool = True
 
     @property
@@ -86,19 +83,17 @@ def found_sites(placement: Placement) -> Iterator[Site]:
     Parameters
     ----------
     placement : Placement
-        Of an edge card the edges count as cut; of anything else they are *found*.
+        Of an edge card the edges are its cut ones; of anything else they are *found*.
     """
-    card = placement.role == "edge-card"
+    kind: EdgeKind = "card" if placement.role == "edge-card" else "found"
+    known = not placement.light.assumed
     for place in clean_edges(placement):
         sfr = _measured(placement, place)
         if isinstance(sfr, Reason):
             continue
         rough_mm = sfr.roughness.seen_px * place.mm_per_px
         if rough_mm < MOST_ROUGH_MM and sfr.sigma_px < MOST_BLUR_PX:
-            kind: EdgeKind = "cut" if card else "found"
-            known = not placement.light.assumed
-            name = placement.scan.name
-            yield Site(kind, name, place, sfr, card=card, curve_is_known=known)
+            yield Site(kind, placement.scan.name, place, sfr, curve_is_known=known)
 
 
 def _measured(placement: Placement, place: EdgeWindow) -> EdgeSfr | Reason:
