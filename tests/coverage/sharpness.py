@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from scanqa.measures import processing, sharpness
-from scanqa.model import MM_PER_INCH, Edge, Piece, Placement, Told
+from scanqa.model import MM_PER_INCH, Edge, Piece, Placement, Results, Told
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.linear import linear
 from scanqa.scans.overview import overview
@@ -44,11 +44,13 @@ def case(rng: np.random.Generator) -> Iterator[Tried]:
     )  # fmt: skip
     lying = _placed(light, dpi, encode, stated, role="edge-card", name="card.tif")
     told = Told(paper=kind if rng.random() < 0.5 else None, card_paper="photo")
-    scans = [bed, lying]
-    found = sharpness.measure(scans, told)
-    found = processing.with_small_halos(processing.with_curve_doubt(found, scans))
-    alone = sharpness.measure([bed], told)
-    alone = processing.with_small_halos(processing.with_curve_doubt(alone, [bed]))
+    white = rng.normal(0.8, 0.006, (2, 700, 700))  # one paper, twice: what differs is grain alone
+    blanks = [
+        _placed(light, dpi, encode, stated, role="blank", name=f"blank-{n}.tif")
+        for n, light in enumerate(white)
+    ]
+    found = _measured([bed, lying], blanks, told)
+    alone = _measured([bed], blanks, told)
     of_sheet = _truth_of_sheet(sheet, dpi, optics_mm, print_mm)
     scanner = {
         level: paper_edges.scanner_crossing(
@@ -64,6 +66,13 @@ def case(rng: np.random.Generator) -> Iterator[Tried]:
     yield _tried(found, "sfr10", "card", scanner[0.1], f"card of photo paper, {curve}")
     effective = min(scanner[0.1] * 2 * MM_PER_INCH, dpi)
     yield _tried(found, "effective_dpi", "card", effective, f"card of photo paper, {curve}")
+
+
+def _measured(scans, blanks, told) -> Results:
+    """Sharpness with the doubts that a qualification adds."""
+    traces = processing.measure([*scans, *blanks], told)
+    found = processing.with_curve_doubt(sharpness.measure(scans, told) + traces, scans)
+    return processing.with_small_halos(processing.withhold(found, scans))
 
 
 def _paper(rng: np.random.Generator, kind: str) -> Paper:
