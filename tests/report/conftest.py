@@ -33,7 +33,7 @@ def chromium():
 @pytest.fixture(scope="session")
 def reports(tmp_path_factory):
     """Each synthetic record's report, written once, and two pages for a seller."""
-    from scanqa.report.evidence import write_evidence
+    from scanqa.report.evidence.seller_page import write_evidence
     from scanqa.report.pages import write_report
     from tests.report import synthetic
 
