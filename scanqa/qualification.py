@@ -232,6 +232,7 @@ def _measured(
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
     results = put_back(processing.bounded(results, on_paper), cuts)
     results = processing.without_made_up_detail(results, placements)
+    results = processing.with_curve_doubt(results, placements)
     return processing.withhold(results, placements)
 
 
@@ -333,6 +334,8 @@ def options_said(told: Told) -> dict[str, str]:
         "line-time": _number_said(told.line_time_ms),
         "dead-margin": " ".join(f"{side} {mm:g}" for side, mm in told.dead_margins_mm.items()),
         "print": told.print_label,
+        "paper": told.paper or "",
+        "card-paper": told.card_paper or "",
         "role": " ".join(f"{role}={path.name}" for path, role in told.roles.items()),
         "reference": _digest(told.reference) if told.reference is not None else "",
         "edge-response": _digest(response(RESPONSE_AT_CY_MM).tolist()) if response else "",

@@ -15,7 +15,7 @@ import click
 
 from scanqa.catalogue.sizes import TURN_S
 from scanqa.cli.checks import file_name
-from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, delivery_options, known_options
 from scanqa.errors import BadOption, ScanqaError
@@ -245,7 +245,7 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
         made = qualify(
             [folder / entry.file for entry in entries],
             scanner=session.scanner,
-            told=replace(told, roles=named),
+            told=told_by_records(replace(told, roles=named), session.scanner, delivery),
             progress=shown,
         )
     return deliver(made, delivery)

@@ -15,7 +15,7 @@ from scanqa.cli.checks import DONE, LIMIT_BROKEN, UNUSABLE
 from scanqa.cli.options import Delivery, Limit
 
 if TYPE_CHECKING:
-    from scanqa.model import Qualification, Record
+    from scanqa.model import Qualification, Record, Told
     from scanqa.model.history import Past
     from scanqa.records.looking_back import Beside
     from scanqa.records.store import Kept
@@ -52,6 +52,24 @@ def deliver(
     if record.rejected or not kept:
         return UNUSABLE
     return LIMIT_BROKEN if broken else DONE
+
+
+def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:
+    """What the user told, and the check on record that shows what has changed since.
+
+    An earlier check that the user names comes first. Where records cannot be read nothing is added:
+    `deliver` says so when it comes to keeping.
+    """
+    from scanqa.records.database import StoreError, open_store
+    from scanqa.records.looking_back import first_of_its_light
+
+    if told.earlier is not None or not to.keep:
+        return told
+    try:
+        with open_store(to.records) as engine:
+            return replace(told, earlier=first_of_its_light(engine, scanner))
+    except StoreError:
+        return told
 
 
 def _lines(record: Record, past: Past | None) -> Iterator[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
-from scanqa.catalogue import Side
+from scanqa.catalogue import PAPERS, PaperKind, Side
 from scanqa.catalogue.sizes import TURN_S
 from scanqa.cli.checks import check_positive
 from scanqa.cli.job import SIZES, SMALLEST_MM, read_job
@@ -82,6 +82,8 @@ class Known:
     ramp_height: float | None
     dead_margins: tuple[tuple[Side, float], ...]
     print_label: str
+    paper: PaperKind | None
+    card_paper: PaperKind | None
     light: str | None
     pages: int | None
     page_size: str | None
@@ -114,6 +116,8 @@ class Known:
             ramp_height_mm=self.ramp_height,
             dead_margins_mm=margins_mm,
             print_label=self.print_label,
+            paper=self.paper,
+            card_paper=self.card_paper,
             job=read_job(
                 self.pages, self.page_size, self.smallest, self.scan_seconds, self.turn_seconds
             ),
@@ -158,6 +162,16 @@ known_options = group(
         default="",
         metavar="LABEL",
         help="Name of the printed sheet: checks on one sheet compare without its print's doubt.",
+    ),
+    click.option(
+        "--paper",
+        type=click.Choice(PAPERS),
+        help="Kind of paper of the printed sheet: how far light spreads in it.",
+    ),
+    click.option(
+        "--card-paper",
+        type=click.Choice(PAPERS),
+        help="Kind of paper that the edge card is cut from.",
     ),
     click.option(
         "--light", metavar="WORDS", help="Words on the light source, kept with the record."

@@ -24,6 +24,7 @@ ReasonKind = Literal[
     "uneven",  # paper or light too uneven to tell
     "print",  # the print is the limit
     "cut",  # the knife's cut is the limit
+    "target",  # what print and paper of the target itself take is not known
     "sampling",  # the delivered dpi is the limit
     "range",  # beyond what the scan, the target or the search can show
     "noise",  # hidden in the noise

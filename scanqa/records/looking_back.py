@@ -12,6 +12,7 @@ from scanqa.model.history import Health, Past
 from scanqa.records import scanners, store
 from scanqa.records.database import open_store
 from scanqa.records.health import health
+from scanqa.records.lamp import LIGHT
 from scanqa.records.news import news
 from scanqa.records.store import Kept
 
@@ -103,6 +104,21 @@ def beside(engine: Engine, record: Record) -> Beside:
         before,
         tuple(event.words for event in events if since < event.at <= now),
     )
+
+
+def first_of_its_light(engine: Engine, scanner: str) -> Record | None:
+    """The check with which the present stretch of a scanner's light began; None if it has none.
+
+    An event that changed the light (a new lamp, a cleaning) begins another stretch; so a lamp that
+    fades is told from what it was when it was new, however slowly it does.
+    """
+    checks = store.history(engine, scanner, names=[LIGHT], newest=MOST_CHECKS)
+    series = health(scanner, checks, store.events(engine, scanner)).series
+    starts = [s.dates[s.starts[-1]] for s in series]
+    if not starts:
+        return None
+    number = next(check.record_id for check in checks if check.taken == max(starts))
+    return store.read(engine, number)
 
 
 def keep(engine: Engine, record: Record) -> tuple[Kept, Past | None]:

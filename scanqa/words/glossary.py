@@ -21,6 +21,7 @@ ROLE_WORDS: dict[str, str] = {
     "open-book": "open book",
     "back-print": "sheet printed on its back",
     "claim": "page at the highest dpi",
+    "edge-card": "edge card: paper cut with a knife, on black card",
     "page": "page without a spine",
     "picture": "picture: anything else",
 }

@@ -19,6 +19,7 @@ from scanqa.words.of_comparison import (
     condition_rows,
     gap_words,
     profile_words,
+    size_note,
     value_rows,
     value_sentence,
 )
@@ -173,6 +174,8 @@ def _row(row: Difference, c: Comparison) -> Row:
     notes = []
     if row.unit_of != "stated uncertainties":
         notes.append(f"{row.count} {row.unit_of}")
+    if row.least:
+        notes.append(size_note(row))
     if row.matters:
         notes.append(f"matters from {number(row.matters, definition.digits)}")
     verdicts = {

@@ -30,7 +30,7 @@ MOST_STREAKS = 20  # in the table of streaks by place
 # Shown when nothing has moved, in this order: what ages or gets dirty.
 FIRST = (
     "noise.light_index", "noise.snr", "streaks.strongest_visible", "streaks.column_pattern",
-    "glass.marks", "shading.nonuniformity", "sharpness.effective_dpi", "edges.shadow",
+    "glass.marks", "shading.nonuniformity", "sharpness.sheet_sfr10", "edges.shadow",
     "colour.neutrality", "drift.settle_time", "pace.seconds_per_scan",
 )  # fmt: skip
 STATES = {
