@@ -50,6 +50,7 @@ def page(found: Qualification, *, whole: bool = False) -> Page:
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
+        day=date_words(record.created).partition(",")[0],
         taken=taken_for(record.scans),
         tool_version=record.tool_version,
         fitness=record.outcome.fitness,

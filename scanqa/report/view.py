@@ -328,6 +328,7 @@ class Page:
 
     scanner: str
     date: str
+    day: str
     taken: str
     tool_version: str
     fitness: Fitness

@@ -16,6 +16,7 @@ pytestmark = pytest.mark.browser
 NAMES = ["heron", "one-blank", "hostile", "heron-evidence", "hostile-evidence"]
 PT_PER_MM = 72 / 25.4
 MOST_SHEETS = 12  # of the report as it is printed; `scanqa report N --all` prints everything
+MOST_FOLDED, MOST_OPENED = 6, 25  # screens of 800 px
 LEAST_LETTERS_PX = 9.0  # in figures on a phone; common practice, no source
 
 
@@ -59,7 +60,7 @@ def test_offline_and_without_scripts_the_page_is_all_there(chromium, reports, na
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("width", [360, 768, 1280])
+@pytest.mark.parametrize("width", [320, 360, 768, 1280])
 def test_nothing_sticks_out_sideways(opened, name, width):
     tab = opened(name, width)
     tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
@@ -73,6 +74,39 @@ def test_nothing_sticks_out_sideways(opened, name, width):
         width,
     )
     assert beyond == []
+
+
+CARD = {  # what the first screen must hold, and where it stands
+    "decision": "#decision",
+    "uses": ".uses dl",
+    "glass": ".glass-figure svg",
+    "findings": ".found",
+    "acts": ".acts",
+    "gaps": "section.open",
+}
+
+
+@pytest.mark.parametrize(("width", "height", "screens"), [(1280, 800, 1), (390, 844, 2)])
+@pytest.mark.parametrize("name", ["demo", "heron"])
+def test_the_first_screen_decides(chromium, reports, name, width, height, screens):
+    """Two screens of a phone; the record of the demo's heron is the fullest there is."""
+    context = chromium.new_context(viewport={"width": width, "height": height})
+    tab = context.new_page()
+    tab.goto(reports[name].as_uri())
+    ends = {
+        what: tab.locator(place).first.evaluate("e => e.getBoundingClientRect().bottom")
+        for what, place in CARD.items()
+    }
+    folded = tab.evaluate("document.documentElement.scrollHeight")
+    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    opened = tab.evaluate("document.documentElement.scrollHeight")
+    contents = tab.locator("nav").evaluate("e => e.getBoundingClientRect().top")
+    context.close()
+    assert {what: end for what, end in ends.items() if end > screens * height} == {}
+    if screens == 1:
+        assert contents < 1.5 * height
+        assert folded <= MOST_FOLDED * height
+        assert opened <= MOST_OPENED * height
 
 
 @pytest.mark.parametrize("width", [360, 1280])
@@ -101,13 +135,13 @@ def test_letters_in_pictures_can_be_read_and_none_is_cut_off(opened, width):
     assert [text for text in found if not text["inside"]] == []
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", NAMES)
-def test_no_rule_of_accessibility_is_broken(opened, name):
+def test_no_rule_of_accessibility_is_broken(opened, name, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
-    tab = opened(name, 1280, bypass_csp=True)
-    # of the long tables of every value one is enough: they are made alike
-    tab.evaluate("[...document.querySelectorAll('details')].slice(-1).forEach(d => d.open = true)")
+    tab = opened(name, 1280, bypass_csp=True, color_scheme=scheme)
+    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     # the inside of a picture has no part in it: its role is img and its words are in the label
     found = Axe().run(tab, context={"exclude": [["svg"]]})
     assert found.violations_count == 0, found.generate_report()

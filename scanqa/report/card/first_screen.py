@@ -153,7 +153,13 @@ def _sureness(verdict: UseVerdict) -> str:
         return "not measured"
     if named[0].value is None:
         return f"not measured: {named[0].words}"
-    return "its doubt reaches the limit" if named[0].bound == "ok" else "only a bound is known"
+    return "its doubt reaches the limit" if _doubt_decides(named[0]) else "only a bound is known"
+
+
+def _doubt_decides(condition: Judged) -> bool:
+    """Whether the limit lies within the doubt of the number, be it one or a bound."""
+    reach = SIGMAS * (condition.uncertainty or 0.0)
+    return condition.bound == "ok" or abs((condition.value or 0.0) - condition.fit) <= reach
 
 
 def _value(condition: Judged) -> str:
@@ -163,8 +169,9 @@ def _value(condition: Judged) -> str:
     if condition.low is not None and condition.high is not None:
         ends = (people(end, None, digits)[0] for end in (condition.low, condition.high))
         return with_unit(" to ".join(ends), unit)
-    exact = condition.bound != "ok"  # a bound stands without the doubt of its number
-    text, doubt = people(value, None if exact else condition.uncertainty, digits)
+    # a bound stands without the doubt of its number, unless that decides
+    shown = condition.bound == "ok" or _doubt_decides(condition)
+    text, doubt = people(value, condition.uncertainty if shown else None, digits)
     head = {"at-least": "at least ", "at-most": "at most "}.get(condition.bound, "")
     return head + with_unit(f"{text}\u00a0±\u00a0{doubt}" if doubt else text, unit)
 
