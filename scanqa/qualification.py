@@ -11,6 +11,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
@@ -22,6 +23,7 @@ from scanqa.errors import BadOption, ScanqaError, UnreadableScan
 from scanqa.findings import Use, judge, plan, read_uses
 from scanqa.model import (
     FileSize,
+    Identity,
     Judgement,
     Placement,
     Plan,
@@ -118,6 +120,8 @@ def qualify(
         options=options_said(told),
         conditions=dict(told.conditions),
         columns=results.columns,
+        decision=judgement.decision,
+        identity=_identity(told, files, scanner),
     )
     return Qualification(record, results.evidence + crops)
 
@@ -279,6 +283,19 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             notes=tuple(dict.fromkeys(notes)),
             paper=papers.get(id(placement), ""),
         )
+
+
+def _identity(told: Told, files: Sequence[Path], scanner: str) -> Identity | None:
+    """Which unit it is: as told by its driver, blanks filled by what the files state."""
+    from scanqa.scans.origin import stated_identity
+
+    stated = stated_identity(files, scanner)
+    if told.identity is None or stated is None:
+        return told.identity or stated
+    blanks = {
+        name: words for name, words in asdict(stated).items() if not getattr(told.identity, name)
+    }
+    return replace(told.identity, **blanks)
 
 
 # ----------------------------------------------------------------------------- job, options

@@ -25,6 +25,8 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "sheets",
     "capture",
     "qualify",
+    "report",
+    "scanners",
     "records",
     "event",
     "history",

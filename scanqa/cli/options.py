@@ -11,7 +11,7 @@ import click
 
 from scanqa.catalogue import PAPERS, PaperKind, Side
 from scanqa.catalogue.sizes import TURN_S
-from scanqa.cli.checks import check_positive, file_name
+from scanqa.cli.checks import check_positive
 from scanqa.cli.job import SIZES, SMALLEST_MM, read_job
 from scanqa.cli.option_groups import group
 from scanqa.errors import BadOption
@@ -49,10 +49,7 @@ class Delivery:
     json_to: str | None
     keep: bool
     records: str | None
-
-    def page(self, scanner: str) -> Path:
-        """The report of a scanner."""
-        return self.out / f"{file_name(scanner)}.html"
+    needed: tuple[str, ...] = ()
 
 
 delivery_options = group(
@@ -62,6 +59,13 @@ delivery_options = group(
     click.option("--json", "json_to", metavar="FILE|-", help="Also write the results as JSON."),
     click.option("--keep/--no-keep", default=True, help="Put the qualification on record."),
     records_option,
+    click.option(
+        "--for",
+        "needed",
+        multiple=True,
+        metavar="USE",
+        help="A use that you want it for; uses not named do not count. May be repeated.",
+    ),
 )
 
 

@@ -338,6 +338,8 @@ class Evidence:
         Of the image, in image mm.
     lines_mm : tuple of (x, label) or (y, label)
         Positions to point out along the x axis of curves (or the crop's x).
+    codes : (low, high) or None
+        Of a crop whose contrast was stretched: the codes that became black and white.
     """
 
     explains: str
@@ -353,6 +355,7 @@ class Evidence:
     lines_mm: tuple[tuple[float, str], ...] = ()
     note: str = ""
     shows: Literal["", "response", "travel", "across"] = ""
+    codes: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

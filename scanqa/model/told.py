@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from scanqa.catalogue import PaperKind, Role, Side
+from scanqa.model.decided import Identity
 from scanqa.model.record import Record
 from scanqa.model.terms import Floats
 from scanqa.model.work import Job
@@ -53,6 +54,8 @@ class Told:
     earlier : Record or None
         An earlier check of the same scanner: shows a lamp that has faded since, and lines that are
         new since and too faint for one check.
+    identity : Identity or None
+        Which unit it is, as its driver says; what the files state fills the blanks.
     """
 
     dpi: float | None = None
@@ -72,3 +75,4 @@ class Told:
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
     earlier: Record | None = None
+    identity: Identity | None = None

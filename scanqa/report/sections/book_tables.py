@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from scanqa.catalogue import CATALOGUE, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
 from scanqa.catalogue.sizes import FORMATS_MM, SAME_BACKING_L
 from scanqa.model import Measurement
-from scanqa.report.groups import middle_text, notes
+from scanqa.report.sections.groups import middle_text, notes
 from scanqa.report.view import Cell, Table
 from scanqa.summary import Summary
 from scanqa.words.numbers import number, sentence_case, value_text, with_unit

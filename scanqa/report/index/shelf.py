@@ -16,6 +16,7 @@ HEAD_BYTES = 16_000
 PREFIX = "scanqa-"
 PAGES = {  # of one scanner, and what a link to each is called
     "qualification": "Report",
+    "check": "Check of blanks",
     "evidence": "For the seller",
     "history": "History",
 }
@@ -83,8 +84,9 @@ def shelf(folder: Path) -> Shelf:
 
 
 def _shelved(name: str, pages: dict[str, dict[str, str]], folder: Path) -> Shelved:
-    mine = {f["page"]: (file, f) for file, f in pages.items() if f.get("scanner") == name}
-    report = mine.get("qualification", ("", {}))[1]
+    newest = sorted(pages.items(), key=lambda page: page[1].get("created", ""))
+    mine = {f["page"]: (file, f) for file, f in newest if f.get("scanner") == name}
+    report = mine.get("qualification", mine.get("check", ("", {})))[1]
     past = mine.get("history", ("", {}))[1]
     word = report.get("word", "")
     return Shelved(

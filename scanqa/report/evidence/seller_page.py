@@ -16,12 +16,14 @@ from pathlib import Path
 import numpy as np
 
 from scanqa.model import GRAVE, Curve, Diagnosis, Evidence, Qualification, Record, ScanFacts, Streak
-from scanqa.report import pictures
 from scanqa.report.build import date_words
-from scanqa.report.figures import Drawing, draw
-from scanqa.report.groups import middle_text, notes, rows_of, title
+from scanqa.report.card.places import bed_mm
+from scanqa.report.draw.figures import Drawing, draw
+from scanqa.report.index.naming import day_of, mark_of
 from scanqa.report.pages import environment
-from scanqa.report.tables import scan_marks
+from scanqa.report.sections import pictures
+from scanqa.report.sections.groups import middle_text, notes, rows_of, title
+from scanqa.report.sections.tables import scan_marks
 from scanqa.report.view import Picture
 from scanqa.summary import Summary
 from scanqa.whole import write_whole
@@ -145,7 +147,15 @@ def render_evidence(found: Qualification, *, done: Sequence[tuple[str, str]] | N
         for proof in page.proofs
         for at, picture in enumerate(proof.pictures, 1)
     }
-    facts = [("page", "evidence"), ("scanner", page.scanner), ("date", page.date)]
+    record = found.record
+    facts = [
+        ("page", "evidence"),
+        ("scanner", page.scanner),
+        ("date", page.date),
+        ("created", record.created),
+        ("day", day_of(record)),
+        ("record", mark_of(record)),
+    ]
     template = environment().get_template("evidence.html.j2")
     return template.render(page=page, drawings=drawings, facts=facts)
 
@@ -319,7 +329,7 @@ def _files(scans: Sequence[ScanFacts]) -> Iterator[HashedFile]:
 
 
 def _size_words(facts: ScanFacts) -> str:
-    bed = pictures.bed_mm(facts)
+    bed = bed_mm(facts)
     if bed is None or facts.dpi is None:
         return f"{facts.width_px} × {facts.height_px} px, dpi not known"
     width, height = (number(v, 0) for v in bed)

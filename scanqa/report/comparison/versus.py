@@ -10,8 +10,8 @@ import numpy as np
 from scanqa.catalogue import CATALOGUE, FAMILIES
 from scanqa.model import Curve
 from scanqa.model.history import Comparison, Difference, Profile
-from scanqa.report.past import key_title
-from scanqa.report.strips import strip
+from scanqa.report.comparison.strips import strip
+from scanqa.report.history.past import key_title
 from scanqa.report.view import Cell, Gap, Lines, Table
 from scanqa.words.numbers import joined, label, number, sentence_case, signed
 from scanqa.words.of_comparison import (

@@ -30,6 +30,7 @@ def work_sections(record: Record) -> Iterator[Section]:
         yield Section(
             "section-legibility",
             "Legibility",
+            _smallest(record.legibility),
             _LEGIBILITY,
             (_legibility_table(record.legibility),),
             (),
@@ -39,10 +40,23 @@ def work_sections(record: Record) -> Iterator[Section]:
         yield Section(
             "section-plan",
             f"Plan for {pages}",
+            _in_short(record.plan),
             _PLAN,
             (_plan_table(record.plan), _size_table(record.plan)),
             (),
         )
+
+
+def _smallest(found: Sequence[Legibility]) -> str:
+    """The smallest characters that come out good, at the finest dpi."""
+    finest = max(found, key=lambda each: each.dpi)
+    good = [row for row in finest.sizes if (row.what, row.level) == ("character", "good")]
+    return f"good from {_size_text(finest, good[0])} up" if good else ""
+
+
+def _in_short(plan: Plan) -> str:
+    hours = "" if plan.hours is None else f", {significant(plan.hours, 2)} h"
+    return f"scan at {plan.dpi}\u202fdpi{hours}"
 
 
 def _legibility_table(found: Sequence[Legibility]) -> Table:

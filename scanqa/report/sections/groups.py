@@ -60,7 +60,7 @@ def middle_text(row: Summary) -> str:
         return "not measurable"
     if len(known) == 1:
         return value_text(known[0])
-    text = with_unit(number(row.value, row.definition.digits), row.unit)
+    text = printed(row.value, row.uncertainty, row.key.name)
     return bound_text(row.status, text, (row.low, row.high), row.key.name)
 
 

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from scanqa.catalogue import SIDES
 from scanqa.model import Mark, Measurement, ScanFacts, Streak
-from scanqa.report.book_tables import LOST, backing_table, fit_table, gutter_tables
-from scanqa.report.groups import (
+from scanqa.report.sections.book_tables import LOST, backing_table, fit_table, gutter_tables
+from scanqa.report.sections.groups import (
     middle_text,
     notes,
     reason_text,
@@ -32,9 +32,14 @@ def scan_marks(scans: Sequence[ScanFacts]) -> dict[str, str]:
 
 
 def family_tables(
-    family: str, title_: str, measurements: Sequence[Measurement], scans: Sequence[ScanFacts]
+    family: str,
+    title_: str,
+    measurements: Sequence[Measurement],
+    scans: Sequence[ScanFacts],
+    *,
+    whole: bool = False,
 ) -> tuple[Table, ...]:
-    """Every table of the measures of one family, the summary first."""
+    """Tables of the measures of one family, the summary first; `whole` adds every single value."""
     marks = scan_marks(scans)
     fits = [m for m in measurements if m.name.startswith(LOST)]
     backings = measurements if family == "backing" else []
@@ -59,7 +64,7 @@ def family_tables(
                 f"{title_}: by colour channel", coloured, marks, with_dpi=with_dpi, folded=True
             )
         )
-    if any(len(group.members) > 1 for group in plain):
+    if whole and any(len(group.members) > 1 for group in plain):
         several = {group.key.name for group in plain if len(group.members) > 1}
         tables += _singles(title_, [m for m in measurements if m.name in several], marks)
     return tuple(tables)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from scanqa.report.canvas import FAINT, INK, RULE, STROKES, new_figure, style, svg
-from scanqa.report.figures import Drawing
+from scanqa.report.draw.canvas import FAINT, INK, RULE, STROKES, new_figure, style, svg
+from scanqa.report.draw.figures import Drawing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,10 +8,29 @@ from statistics import median
 
 import numpy as np
 
-from scanqa.catalogue import CATALOGUE, SIDES, Side
-from scanqa.model import MM_PER_INCH, Curve, Evidence, Mark, Measurement, Point, ScanFacts, Streak
-from scanqa.report.groups import all_alike, rows_of, span_text
-from scanqa.report.view import Crop, Lines, Map, Margins, Picture, Pointer, Sites, Spots
+from scanqa.catalogue import CATALOGUE
+from scanqa.model import (
+    Curve,
+    Evidence,
+    Measurement,
+    Pixels,
+    Point,
+    Record,
+    ScanFacts,
+    Streak,
+)
+from scanqa.report.card.places import bed_mm
+from scanqa.report.sections.groups import all_alike, rows_of, span_text
+from scanqa.report.view import (
+    Beside,
+    Box,
+    Crop,
+    Lines,
+    Map,
+    Picture,
+    Pointer,
+    Sites,
+)
 from scanqa.summary import Summary
 from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import (
@@ -26,8 +45,7 @@ from scanqa.words.numbers import (
 
 MOST_OF_A_FAMILY = 6  # evidence pictures; more would crowd the page and its bytes
 MOST_CURVES = 8
-MOST_SPOTS = 400
-CROP_PX = 320  # a crop is cut to its middle beyond this
+CROP_PX, CROP_ROWS = 320, 120  # a crop is cut to its middle beyond this
 FEW_SITES = 12  # up to here every site gets its value written beside it
 LEAST_SITES = 3
 MANY_POINTS = 250  # curves of more points than this are drawn across the whole page
@@ -38,47 +56,52 @@ _SITED = {
 }
 
 
-def bed_mm(facts: ScanFacts) -> Point | None:
-    """Width and height of a scan, if its dpi is known."""
-    if facts.dpi is None:
-        return None
-    return (
-        facts.width_px * MM_PER_INCH / facts.dpi[0],
-        facts.height_px * MM_PER_INCH / facts.dpi[1],
-    )
-
-
 # --------------------------------------------------------------------------------- evidence
 
 
+def worth_drawing(family: str, record: Record) -> bool:
+    """Whether anything was found in a family: what shows nothing is said, not drawn."""
+    return any(name.partition(".")[0] == family for name in _spoken_of(record))
+
+
+def _spoken_of(record: Record) -> set[str]:
+    """Measures (and families) that findings rest on."""
+    return {name for finding in record.diagnoses for name in finding.rests_on}
+
+
 def of_evidence(
-    evidence: Sequence[Evidence], streaks: Sequence[Streak]
+    evidence: Sequence[Evidence], streaks: Sequence[Streak], record: Record | None = None
 ) -> tuple[tuple[Picture, ...], int]:
-    """Pictures of a family's evidence and how many were left out."""
-    drawn = [picture for e in evidence if (picture := _picture(e, streaks)) is not None]
+    """Pictures of a family's evidence and how many were left out.
+
+    With a record, pictures of one measure are drawn only where a finding rests on it.
+    """
+    spoken = _spoken_of(record) if record is not None else None
+    chosen = [e for e in evidence if spoken is None or _always(e) or _says(e, spoken)]
+    chosen = [e for e in chosen if spoken is None or not _shows_no_line(e)]
+    drawn = [picture for e in chosen if (picture := _picture(e, streaks)) is not None]
     return tuple(drawn[:MOST_OF_A_FAMILY]), max(0, len(drawn) - MOST_OF_A_FAMILY)
+
+
+def _always(e: Evidence) -> bool:
+    """Whether it goes with its family, or is a response: what others would look for first."""
+    return "." not in e.explains or e.shows == "response"
+
+
+def _shows_no_line(e: Evidence) -> bool:
+    """Whether it is a profile in which no line was found."""
+    return e.explains == "streaks" and e.kind == "curves" and not e.lines_mm
+
+
+def _says(e: Evidence, spoken: set[str]) -> bool:
+    return any(name.startswith(e.explains) or e.explains.startswith(name) for name in spoken)
 
 
 def _picture(e: Evidence, streaks: Sequence[Streak]) -> Picture | None:
     pointers = tuple(_pointers(e, streaks))
     caption = _caption(e, pointers)
-    if e.kind == "curves" and (curves := tuple(_finite(e.curves))):
-        x_label, y_label = sentence_case(e.x_label), sentence_case(e.y_label or e.unit)
-        wide = max(len(curve.x) for curve in curves) > MANY_POINTS
-        levels = ((0.5, "half"), (0.1, "a tenth")) if e.shows == "response" else ()
-        alt = _lines_alt(e.title, curves, x_label, y_label, pointers)
-        return Lines(
-            e.title,
-            caption,
-            alt,
-            x_label,
-            y_label,
-            curves,
-            pointers,
-            levels,
-            wide=wide,
-            scattered=e.explains.startswith("colour"),
-        )
+    if e.kind == "curves":
+        return _curves(e, caption, pointers)
     if e.image is None or e.image.size == 0:
         return None
     rows, columns = e.image.shape[:2]
@@ -90,14 +113,77 @@ def _picture(e: Evidence, streaks: Sequence[Streak]) -> Picture | None:
         alt = _map_alt(e, extent)
         return Map(e.title, caption, alt, e.image, extent, e.unit)
     if e.kind == "crop":
-        image, extent = _middle(e.image, extent)
-        left, top, right, bottom = (number(v, 1) for v in extent)
-        alt = (
-            f"{e.title}: real pixels, magnified, from x {left} to {right} and "
-            f"y {top} to {bottom} mm."
-        )
-        return Crop(e.title, caption, alt, image, extent, pointers)
+        return _crop(e, caption, extent)
     return None
+
+
+def _curves(e: Evidence, caption: str, pointers: tuple[Pointer, ...]) -> Lines | None:
+    curves = tuple(_finite(e.curves))
+    if not curves:
+        return None
+    x_label, y_label = sentence_case(e.x_label), sentence_case(e.y_label or e.unit)
+    levels = ((0.5, "half"), (0.1, "a tenth")) if e.shows == "response" else ()
+    alt = _lines_alt(e.title, curves, x_label, y_label, pointers)
+    return Lines(
+        e.title,
+        caption,
+        alt,
+        x_label,
+        y_label,
+        curves,
+        pointers,
+        levels,
+        wide=max(len(curve.x) for curve in curves) > MANY_POINTS,
+        scattered=e.explains.startswith("colour"),
+    )
+
+
+def _crop(e: Evidence, caption: str, extent: Box) -> Crop | Beside:
+    """Real pixels; of a line also their mean along it, made stronger."""
+    assert e.image is not None
+    image, extent = _middle(e.image, extent)
+    left, top, right, bottom = (number(v, 1) for v in extent)
+    where = f"from x {left} to {right} and y {top} to {bottom} mm"
+    if not e.codes:
+        alt = f"{e.title}: real pixels, magnified, {where}."
+        return Crop(e.title, caption, alt, image, extent)
+    as_it_is = unstretched(image, e.codes)
+    if e.shows:
+        stronger, times = along_itself(as_it_is, e.codes, axis=0 if e.shows == "travel" else 1)
+        words = f"the mean along it, made {times} times stronger"
+    else:
+        stronger, times = image, round(FULL / max(e.codes[1] - e.codes[0], 1.0))
+        words = f"contrast, made {times} times stronger" if times > 1 else "the same"
+    alt = (
+        f"{e.title}: the same pixels twice, {where}; at the left as they are, mean code "
+        f"{number(float(as_it_is.mean()), 0)}, at the right {words}."
+    )
+    size = with_unit(number(extent[2] - extent[0], 1), "mm wide")
+    caption = f"From {e.scan}." if e.scan else ""
+    return Beside(e.title, caption, alt, as_it_is, stronger, (f"as it is, {size}", words))
+
+
+FULL = 255.0
+
+
+def unstretched(image: Pixels, codes: tuple[float, float]) -> Pixels:
+    """Bytes of the scan out of a crop that was stretched from these codes to the whole range."""
+    low, high = codes
+    scale = FULL if high <= FULL else 65535.0
+    back = (low + np.asarray(image, np.float64) * (high - low) / FULL) * FULL / scale
+    return np.asarray(np.clip(back, 0, FULL).round(), np.uint8)
+
+
+def along_itself(image: Pixels, codes: tuple[float, float], *, axis: int) -> tuple[Pixels, int]:
+    """The mean of pixels along a line, grey, stretched to the whole range, and how many times."""
+    grey = np.asarray(image, np.float64)
+    grey = grey.mean(axis=2) if grey.ndim == 3 else grey
+    profile = grey.mean(axis=axis, keepdims=True)
+    low, high = float(profile.min()), float(profile.max())
+    times = FULL / max(high - low, 0.5)
+    strong = np.clip((profile - low) * times, 0, FULL)
+    whole = np.broadcast_to(strong, grey.shape).round()
+    return np.asarray(whole, np.uint8), round(times)
 
 
 def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
@@ -179,8 +265,8 @@ def _middle(
     """The middle of a crop that is too large to be shown pixel by pixel."""
     left, top, right, bottom = extent
     rows, columns = image.shape[:2]
-    row, column = max(0, (rows - CROP_PX) // 2), max(0, (columns - CROP_PX) // 2)
-    high, wide = min(rows, CROP_PX), min(columns, CROP_PX)
+    high, wide = min(rows, CROP_ROWS), min(columns, CROP_PX)
+    row, column = (rows - high) // 2, (columns - wide) // 2
     dx, dy = (right - left) / columns, (bottom - top) / rows
     x, y = left + column * dx, top + row * dy
     return image[row : row + high, column : column + wide], (x, y, x + wide * dx, y + high * dy)
@@ -205,6 +291,8 @@ def site_maps(
         if key not in best or len(group.known) > len(best[key].known):
             best[key] = group
     shown = [group for group in best.values() if len(group.known) >= LEAST_SITES]
+    if CATALOGUE[name].by_size:  # what is nowhere large enough to matter is said, not drawn
+        shown = [group for group in shown if _matters(group)]
     values = [m.value for group in shown for m in group.known if m.value is not None]
     if not values:
         return
@@ -213,6 +301,11 @@ def site_maps(
         span = (-max(map(abs, span)), max(map(abs, span)))
     for group in shown:
         yield _site_map(group, beds, span)
+
+
+def _matters(group: Summary) -> bool:
+    largest = max(abs(m.value or 0.0) for m in group.known)
+    return largest >= group.definition.matters.between(0.0, largest)
 
 
 def _site_map(group: Summary, beds: dict[str, Point], span: tuple[float, float]) -> Sites:
@@ -242,70 +335,3 @@ def _site_map(group: Summary, beds: dict[str, Point], span: tuple[float, float])
         alt += f" Worst {value_text(bad)} at x {x}, y {y} mm."
     places = tuple(at for _, at, _ in known)
     return Sites(title, caption, alt, bed, row.unit, places, values, texts, span)
-
-
-def margins(measurements: Sequence[Measurement], scans: Sequence[ScanFacts]) -> Iterator[Margins]:
-    """The image with dead margins outside and shadows inside it."""
-    shadow: dict[Side, float] = {}
-    dead: dict[Side, float] = {}
-    texts: dict[Side, str] = {}
-    for side in SIDES:
-        words = []
-        for name, into in (("shadow", shadow), ("dead_margin", dead)):
-            found = [m for m in measurements if m.name == f"edges.{name}_{side}"]
-            values = [m.value for m in found if m.value is not None]
-            if values:
-                into[side] = median(values)
-                digits = 1
-                least = "≥ " if any(m.status == "at-least" for m in found) else ""
-                text = with_unit(f"{least}{number(into[side], digits)}", "mm")
-                words.append(f"{name.replace('_', ' ')} {text}")
-        texts[side] = ", ".join(words) or "not measured"
-    sizes = [(facts.role, bed) for facts in scans if (bed := bed_mm(facts)) is not None]
-    beds = [bed for role, bed in sizes if role == "blank"] or [bed for _, bed in sizes]
-    if not beds or not (shadow or dead):
-        return
-    size = max(beds, key=lambda bed: bed[0] * bed[1])
-    usable = _usable(measurements)
-    alt = "The image and its four sides, drawn to scale. " + "; ".join(
-        f"{side}: {texts[side]}" for side in SIDES
-    )
-    alt += f". {usable}" if usable else "."
-    caption = (
-        "Drawn to scale. Light: evenly lit and usable. Hatched: shadow inside the image. "
-        "Black: dead margin, glass beyond the image that the sensor never sees."
-    )
-    yield Margins("Usable part of the bed", caption, alt, size, shadow, dead, texts, usable)
-
-
-def _usable(measurements: Sequence[Measurement]) -> str:
-    sizes = []
-    for name in ("edges.usable_width", "edges.usable_height"):
-        values = [m.value for m in measurements if m.name == name and m.value is not None]
-        if not values:
-            return ""
-        sizes.append(number(median(values), 1))
-    return with_unit(f"Usable {sizes[0]} × {sizes[1]}", "mm")
-
-
-def spots(marks: Sequence[Mark], scans: Sequence[ScanFacts]) -> Iterator[Spots]:
-    """Where marks lie on the glass."""
-    beds = {facts.file: bed for facts in scans if (bed := bed_mm(facts)) is not None}
-    if not marks or not beds:
-        return
-    size = beds.get(marks[0].scan) or max(beds.values())
-    shown = marks[:MOST_SPOTS]
-    listed = [
-        f"{m.polarity} {m.kind} at x {number(m.at_mm[0], 0)}, y {number(m.at_mm[1], 0)} mm"
-        for m in shown[:10]
-    ]
-    more = f" and {len(marks) - 10} more" if len(marks) > 10 else ""
-    yield Spots(
-        "Where the marks are",
-        "Drawn to scale, each mark ringed; numbers are those of the table.",
-        f"Map of the glass with {len(marks)} marks: {'; '.join(listed)}{more}.",
-        size,
-        tuple(m.at_mm for m in shown),
-        tuple(m.size_mm for m in shown),
-        tuple(str(at) if at <= 20 else "" for at, _ in enumerate(shown, 1)),
-    )

@@ -10,7 +10,7 @@ from datetime import datetime
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Key
 from scanqa.model.history import Effect, Health, Past, Series, Shift, StreakLife
-from scanqa.report.traces import Trace
+from scanqa.report.history.traces import Trace
 from scanqa.report.view import Cell, Table
 from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import MINUS, joined, label, number, sentence_case, signed, with_unit

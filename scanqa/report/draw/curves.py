@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from scanqa.model import Curve, Floats
-from scanqa.report.canvas import FAINT, RULE, STROKES, new_figure, point_out
+from scanqa.report.draw.canvas import FAINT, RULE, STROKES, new_figure, point_out
 from scanqa.report.view import Lines
 from scanqa.words.numbers import plain
 
