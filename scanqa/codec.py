@@ -22,6 +22,7 @@ import numpy as np
 from scanqa import model
 from scanqa.errors import NotARecord
 from scanqa.model import SCHEMA, Record
+from scanqa.model.watched import Watched
 from scanqa.whole import write_whole
 
 _TEXT = msgspec.json.Decoder(Record)
@@ -78,6 +79,16 @@ def to_json(record: Record) -> str:
 def to_json_line(record: Record) -> str:
     """The document on one line; raises as `to_json`."""
     return msgspec.json.encode(to_builtins(record)).decode()
+
+
+def watched_json(found: Watched) -> str:
+    """The document of a watched job (``scanqa.watch/1``), on lines; raises as `to_json`."""
+    whole: dict[str, Any] = msgspec.to_builtins(found, enc_hook=_plain_number)
+    for place, number in _numbers(whole, "job"):
+        if not math.isfinite(number):
+            raise ValueError(f"{place} is {number}, not a number")
+    ordered = {"schema": whole.pop("schema"), **whole}
+    return msgspec.json.format(msgspec.json.encode(ordered), indent=1).decode() + "\n"
 
 
 def to_builtins(record: Record) -> dict[str, Any]:

@@ -32,6 +32,7 @@ ALLOWED = {
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
     "capture": FOR_ALL | {"scans", "numeric"},
+    "watch": FOR_ALL | {"scans", "locate", "numeric"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
     "cli": FOR_ALL
     | {
@@ -43,6 +44,7 @@ ALLOWED = {
         "report",
         "records",
         "capture",
+        "watch",
         "demo",
     }
     | {"words", "codec"},
@@ -51,7 +53,7 @@ ALLOWED = {
     "__main__": {"cli"},
 }
 BORDERS = {  # third parties and the only rooms that may import them
-    "cv2": {"locate", "sheets", "scans", "simulate"},
+    "cv2": {"locate", "sheets", "scans", "simulate", "watch"},
     "pyvips": {"scans"},
     "tifffile": {"scans"},
     "reportlab": {"sheets"},

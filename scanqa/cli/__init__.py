@@ -27,6 +27,7 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "qualify",
     "records",
     "event",
+    "job",
     "history",
     "compare",
     "demo",

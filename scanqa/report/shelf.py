@@ -18,6 +18,7 @@ PAGES = {  # of one scanner, and what a link to each is called
     "qualification": "Report",
     "evidence": "For the seller",
     "history": "History",
+    "job": "Job",
 }
 
 
