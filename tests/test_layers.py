@@ -32,6 +32,7 @@ ALLOWED = {
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
     "capture": FOR_ALL | {"scans", "numeric"},
+    "archive": FOR_ALL,
     "watch": FOR_ALL | {"scans", "locate", "numeric"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
     "cli": FOR_ALL
@@ -45,6 +46,7 @@ ALLOWED = {
         "records",
         "capture",
         "watch",
+        "archive",
         "demo",
     }
     | {"words", "codec"},
@@ -59,6 +61,8 @@ BORDERS = {  # third parties and the only rooms that may import them
     "reportlab": {"sheets"},
     "jinja2": {"report"},
     "matplotlib": {"report"},
+    "bagit": {"archive"},
+    "lxml": {"archive"},
     "click": {"cli"},
     "rich": {"cli"},
     "msgspec": {"codec", "model", "records"},

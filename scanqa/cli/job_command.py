@@ -89,6 +89,82 @@ def watch_command(
     sys.exit(LIMIT_BROKEN if found.redo else DONE)
 
 
+@dataclass(frozen=True, slots=True)
+class Counting:
+    """How long a check of the scanner counts."""
+
+    days: int
+    pages: int
+
+
+counting_options = group(
+    "counting",
+    Counting,
+    click.option(
+        "--days",
+        type=click.IntRange(min=1),
+        default=14,
+        show_default=True,
+        help="A check of the scanner counts for so many days,",
+    ),
+    click.option(
+        "--pages",
+        type=click.IntRange(min=1),
+        default=2000,
+        show_default=True,
+        help="and for so many pages; what ends first.",
+    ),
+)
+
+
+@command.command("record")
+@folder_argument
+@click.option("--scanner", required=True, help="Name of the scanner, as the watch had it.")
+@click.option(
+    "--bag",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Also write a BagIt bag: pages by hard link or copy, MIX and PREMIS entries.",
+)
+@counting_options
+@out_option
+@records_option
+def record_command(
+    folder: Path,
+    scanner: str,
+    bag: Path | None,
+    counting: Counting,
+    out: Path,
+    records: str | None,
+) -> None:
+    """Tie the pages of FOLDER to checks, settings and what the watch found.
+
+    Writes NAME-job-record.json, .html and .sha256, and with --bag a BagIt bag. Watch the folder
+    first.
+    """
+    from scanqa.cli.job_record_files import write_record
+
+    sys.exit(write_record(folder, scanner, bag, (counting.days, counting.pages), out, records))
+
+
+@command.command("check")
+@folder_argument
+@click.option(
+    "--record",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=False,
+    help="NAME-job-record.json or NAME-job.sha256; not needed for a bag.",
+)
+def check_command(folder: Path, record: Path | None) -> None:
+    """Say whether the files of FOLDER, or of a bag, are what the record holds.
+
+    Exit status 1 if a file was changed or is missing.
+    """
+    from scanqa.cli.job_record_files import check_files
+
+    sys.exit(check_files(folder, record))
+
+
 class _Teller:
     """Tells what is new, in lines, JSON and a page; keeps what was told already."""
 
@@ -136,9 +212,9 @@ class _Teller:
             click.echo(sentence, err=self._json_to == "-")
         click.echo(self._page, err=self._json_to == "-")
         if self._json_to == "-":
-            from scanqa.codec import watched_json
+            from scanqa.codec import to_document
 
-            click.echo(watched_json(found), nl=False)
+            click.echo(to_document(found), nl=False)
         return found
 
     def _watched(self, progress: Progress) -> Watched:
@@ -182,10 +258,10 @@ class _Teller:
 
     def _write(self, found: Watched) -> None:
         if self._json_to and self._json_to != "-":
-            from scanqa.codec import watched_json
+            from scanqa.codec import to_document
             from scanqa.whole import write_whole
 
-            write_whole(Path(self._json_to), watched_json(found))
+            write_whole(Path(self._json_to), to_document(found))
 
     def _idle(self) -> bool:
         idle = self._following.idle

@@ -102,7 +102,7 @@ def watch(
         If the folder cannot be read (if it is followed, only at the start), the journal not
         written.
     """
-    job, known = _from_journal(journal)
+    job, known = from_journal(journal)
     now, waiting = look(folder), _Waiting()
     while True:
         time.sleep(look_s)
@@ -126,7 +126,7 @@ def watch(
             return last
 
 
-def _from_journal(journal: Journal) -> tuple[Job, Seen]:
+def from_journal(journal: Journal) -> tuple[Job, Seen]:
     """The job as far as it is known, and the files that it rests on."""
     job, known = Job(), {}
     for page in journal.pages():

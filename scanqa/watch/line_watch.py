@@ -2,8 +2,10 @@
 
 A column's value on a page is held against the median of at least eight earlier pages, in units of
 what the page's grain, and the earlier pages' scatter at this very column, leave. A line is there
-when five judged pages in a row are off the same way, the least of them by 2.6 (or four, by 4). One
-page alone never is: in ledgers a single one reaches fifty.
+when five judged pages in a row are off the same way, the least of them by 2.6 (or four by 4, three
+by 6). One page alone never is: in ledgers a single one reaches fifty. A
+line may lie across two columns: so means of neighbours are searched beside the columns themselves,
+and stand behind them in every array of the search.
 
 Print that begins at page k at one place does the same. It is told from dirt by what dirt cannot do:
 
@@ -27,12 +29,14 @@ FEWEST_EARLIER = 8  # pages for a baseline
 HELD_BACK = 12  # newest pages, which no baseline holds
 BASELINE = 40  # pages
 RENEWED = 4  # pages after which the baseline is reckoned anew
-RULES = ((5, 2.6), (4, 4.0))  # judged pages in a row, the least z of them
+RULES = ((5, 2.6), (4, 4.0), (3, 6.0))  # judged pages in a row, the least z of them
 IN_A_ROW = RULES[0][0]
 LEAST_PERCENT = 0.2
 PATIENCE = 8  # judged pages after which "line or print" is said
 BESIDE = 3  # columns on either side that are one line
-FLANK = 6  # columns: a line's own neighbours may be off the other way
+FLANK = (
+    8  # columns: neighbours of a line may be off the other way, and JPEG spreads it over a block
+)
 ENDS_LIKE, ENDS_UNLIKE = 0.5, 0.3  # of the contrast, in the margins
 KNOWN_ENDS = 0.3  # of the contrast: standard error of the margins' mean
 STEADY = 0.35  # scatter of contrast over pages, of the contrast, noise taken off
@@ -103,11 +107,11 @@ class Search:
         For the baseline, the oldest first.
     newest : tuple of Laid
         The last `HELD_BACK`.
-    middle, scatter, count : (columns,)
+    middle, scatter, count : (2 × columns,)
         Baseline, its scatter from page to page, pages that it rests on.
-    runs : (rules, 2, columns)
+    runs : (rules, 2, 2 × columns)
         Judged pages in a row that are off upwards, and downwards, far enough for each rule.
-    printed : (2, columns)
+    printed : (2, 2 × columns)
         Runs that were seen to be print; a run that is broken is forgotten.
     """
 
@@ -125,7 +129,7 @@ class Search:
 
 def search(state: Search, page: Laid) -> Search:
     """The state after one more page; lines found, seen again, or gone are in `lines`."""
-    state = _aged(state)
+    state, page = _aged(state), _with_pairs(page)
     newest = (*state.newest, page)[-HELD_BACK - IN_A_ROW :]
     state = replace(state, newest=newest)
     if state.middle is None or state.scatter is None or state.count is None:
@@ -139,7 +143,26 @@ def search(state: Search, page: Laid) -> Search:
 
 def difference(state: Search, page: Laid) -> Array:
     """A page's columns against the baseline, per cent; zeros before there is one."""
-    return page.off - state.middle if state.middle is not None else np.zeros(len(page.off))
+    if state.middle is None:
+        return np.zeros(state.width)
+    return np.asarray(page.off[: state.width] - state.middle[: state.width])
+
+
+def _with_pairs(page: Laid) -> Laid:
+    """The page with the means of neighbouring columns behind its columns."""
+    off, ends = (
+        np.append(v, np.append((v[:-1] + v[1:]) / 2, np.nan)) for v in (page.off, page.ends)
+    )
+    errors = [
+        np.append(v, np.append(np.hypot(v[:-1], v[1:]) / 2, np.nan))
+        for v in (page.error, page.ends_error)
+    ]
+    return replace(page, off=off, error=errors[0], ends=ends, ends_error=errors[1])
+
+
+def _both(near: slice, width: int) -> list[slice]:
+    """The same part of the columns and of the means of neighbours."""
+    return [near, slice(near.start + width, near.stop + width)]
 
 
 def settled(state: Search, line: Line, blank: Laid) -> Literal["line", "print", ""]:
@@ -160,7 +183,8 @@ def blind(state: Search) -> Array:
     """Columns where a line of 1 % would not be seen: (columns,) of bool."""
     if state.scatter is None or state.count is None:
         return np.zeros(state.width, np.bool_)
-    return (state.count < FEWEST_EARLIER) | (RULES[0][1] * state.scatter > 1.0)
+    few = state.count < FEWEST_EARLIER
+    return np.asarray((few | (RULES[0][1] * state.scatter > 1.0))[: state.width])
 
 
 # ------------------------------------------------------------------------------- baseline
@@ -183,7 +207,7 @@ def _aged(state: Search) -> Search:
     if len(earlier) < FEWEST_EARLIER or (state.middle is not None and aged < RENEWED):
         return state
     middle, scatter, count = _baseline(earlier)
-    zeros = np.zeros((len(RULES), 2, state.width))
+    zeros = np.zeros((len(RULES), 2, 2 * state.width))
     return replace(
         state,
         middle=middle,
@@ -201,7 +225,8 @@ def _without_lines(page: Laid, lines: tuple[Line, ...]) -> Laid:
     for line in lines:
         if line.since <= page.number <= line.last:
             off = off.copy()
-            off[_near(line.column, len(off))] = np.nan
+            for part in _both(_near(line.column, len(off) // 2), len(off) // 2):
+                off[part] = np.nan
     return page if off is page.off else replace(page, off=off)
 
 
@@ -260,7 +285,8 @@ def _found(state: Search, page: Laid) -> Search:
     for line in state.lines:
         if not line.gone:
             free[_near(line.column, state.width, FLANK)] = False
-    lines, printed = list(state.lines), state.printed.copy()
+    lines, printed, width = list(state.lines), state.printed.copy(), state.width
+    free = np.append(free, free)
     for way, sign in enumerate((1.0, -1.0)):
         long = [state.runs[rule, way] >= pages for rule, (pages, _) in enumerate(RULES)]
         ripe = np.any(long, axis=0) & (printed[way] == 0) & free
@@ -269,14 +295,17 @@ def _found(state: Search, page: Laid) -> Search:
             seen = _contrasts(state, columns, state.runs[0, way][columns])
             best = int(np.argmax(np.abs(np.where(np.isfinite(seen), seen, 0))))
             column = int(columns[best])
-            near = _near(column, state.width, FLANK)
+            place = column if column < width else column - width + 0.5
+            flank = _both(_near(place, width, FLANK), width)
             verdict = _judged(state, column, sign, int(state.runs[0, way][column]))
             if isinstance(verdict, Line):
                 lines.append(verdict)
-                free[near] = False
             elif verdict == "print":
-                printed[way][_near(column, state.width)] = 1
-            ripe[near] = False
+                for part in _both(_near(place, width), width):
+                    printed[way][part] = 1
+            for part in flank:
+                ripe[part] = False
+                free[part] &= not isinstance(verdict, Line)
     return replace(state, lines=tuple(lines), printed=printed)
 
 
@@ -297,7 +326,7 @@ def _judged(state: Search, column: int, sign: float, run: int) -> Line | Literal
     values = np.array([float(page.off[column] - state.middle[column]) for page in shown])
     errors = np.array([float(page.error[column]) for page in shown])
     contrast = float(values.mean())
-    if len(shown) < RULES[1][0] or sign * contrast < LEAST_PERCENT:
+    if len(shown) < RULES[-1][0] or sign * contrast < LEAST_PERCENT:
         return ""
     error = float(np.sqrt((errors**2).mean() / len(shown) + values.var() / len(shown)))
     unsteady = np.sqrt(max(float(values.var(ddof=1) - (errors**2).mean()), 0.0)) / abs(contrast)
@@ -305,7 +334,7 @@ def _judged(state: Search, column: int, sign: float, run: int) -> Line | Literal
     size = abs(contrast)
     runs_through = ends_error < KNOWN_ENDS * size and sign * ends > ENDS_LIKE * size
     stops = ends_error < KNOWN_ENDS * size and sign * ends + ends_error < ENDS_UNLIKE * size
-    if stops or unsteady > UNSTEADY:
+    if stops or (unsteady > UNSTEADY and len(shown) >= IN_A_ROW):
         return "print"
     line = Line("line", _centre(state, column, sign), contrast, error, _since(state, column, sign,
                 contrast, shown), shown[-1].number)  # fmt: skip
@@ -343,6 +372,7 @@ def _lie_unlike(shown: list[Laid]) -> bool:
 
 def _centre(state: Search, column: int, sign: float) -> float:
     """Centre of a line in columns, by its own light over the last pages."""
+    column = column if column < state.width else column - state.width
     near = _near(column, state.width)
     shown = np.stack([difference(state, page)[near] for page in state.newest[-IN_A_ROW:]])
     known = np.isfinite(shown)
@@ -356,9 +386,10 @@ def _centre(state: Search, column: int, sign: float) -> float:
 
 def _since(state: Search, column: int, sign: float, contrast: float, shown: list[Laid]) -> int:
     """The page on which it began: pages before the run that show half of it belong to it."""
+    assert state.middle is not None
     since = shown[0].number
     for page in reversed([p for p in state.newest if p.number < since]):
-        value = float(difference(state, page)[column])
+        value = float(page.off[column] - state.middle[column])
         if np.isfinite(value):
             if sign * value < STILL_THERE * abs(contrast):
                 break
