@@ -29,7 +29,7 @@ EventKind = Literal[
 Action = Literal["scan-again", "scan-blank", "look", "check", "none"]
 # What a blank has said of an event: nothing yet, the scanner's or the book's.
 Cause = Literal["", "scanner", "book"]
-LeftOut = Literal["", "size", "columns", "resampled", "few-columns", "blank", "sheet"]
+LeftOut = Literal["", "size", "columns", "resampled", "compression", "few-columns", "sheet"]
 
 
 @dataclass(frozen=True, slots=True)

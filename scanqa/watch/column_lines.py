@@ -29,7 +29,7 @@ FEWEST_ROWS = 12  # bare rows for a band of a column to count
 FEWEST_BANDS = 7
 LEAST_BARE = 0.25  # of the usual share of bare rows
 BESIDE = 20  # columns beside one with too little bare paper
-END_ROWS = 40  # of each end, once the page has begun
+END_SHARE = 0.03  # of the rows, at each end, once the page has begun: 9 mm of A4
 BEGUN = 0.5  # share of bare columns in a row that belongs to the page's margin
 PERCENT = 100.0
 TRIMMED = 1.11  # standard error of a mean trimmed by a quarter at each end, of a plain mean's
@@ -142,7 +142,7 @@ def _ends(row: Array, bare: Array) -> tuple[Array, Array]:
     if len(on) == 0:
         return np.zeros(row.shape[1]), np.zeros(row.shape[1])
     first, last = int(on[0]), int(on[-1]) + 1
-    reach = min(END_ROWS // ROWS, height // 8)
+    reach = max(round(END_SHARE * height), 2)
     total, number = np.zeros(row.shape[1]), np.zeros(row.shape[1])
     for part in (slice(first, first + reach), slice(max(last - reach, 0), last)):
         total += _sum(row[part])
@@ -158,7 +158,7 @@ def _strong_at_ends(paper: BarePaper) -> Array:
     if not paper.strong.any():
         return np.ones(len(paper.strong))
     height = len(paper.deviation)
-    reach = min(END_ROWS, height // 8)
+    reach = max(round(END_SHARE * height), 2)
     rows = np.concatenate([paper.deviation[:reach], paper.deviation[-reach:]])
     seen = np.median(rows, axis=0) + paper.strong
     seen = seen - running_median(seen)

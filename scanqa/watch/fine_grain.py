@@ -6,7 +6,7 @@ still differ: so the left half is held against the right half of the same page.
 **Grain**: vertical second difference of bare paper; the sensor's noise fills it, texture hardly.
 **Texture**: what neighbours of bare paper share, over what next neighbours share: white noise drops
 out, and softening draws the two together.
-**Blocks**: third difference by phase of eight columns (ITU-T T.81: blocks of 8 × 8).
+**Blocks**: third difference of bare paper by phase of eight, both ways (ITU-T T.81: 8 × 8).
 **Resampling**: variance of interpolated grain is periodic (Gallagher, CRV 2005; from memory);
 periods of JPEG's eight samples are left out.
 """
@@ -24,11 +24,12 @@ PAPER_CODES = 7  # about the most frequent bright code: bare paper
 LEAST_EDGE = 60  # codes
 INK, FULL_DEPTH = 1.0, 0.85  # percentile that is ink; of its depth, over four samples
 FEWEST_EDGES = 400
-FEWEST_BARE = 5000
+FEWEST_BARE, FEWEST_OF_PHASE = 5000, 2000
 LOCAL = 64  # samples whose own level is taken off
-PHASES, CLIP = 8, 8
+PHASES, CHANCE = 8, 2.5
 GROUP = 16  # rows whose grain is put together
 LOWEST, NEAR_EIGHTHS = 0.004, 0.004  # cycles per sample
+STANDING = 0.3
 NEIGHBOUR_COUNT = 20  # samples that both neighbours of an empty code must have
 
 
@@ -61,7 +62,7 @@ def fine_of(samples: Sequence[Pixels], codes: Array) -> Fine:
         grain=_grain(signed, bare),
         texture=_texture(signed, bare),
         edges=_edges(signed, paper),
-        blocks=_blocks(signed),
+        blocks=_blocks(signed, bare),
         resampled=_resampled(signed, bare),
         gaps=_gaps(codes),
     )
@@ -133,43 +134,71 @@ def _edges(parts: Sequence[Array], paper: int) -> tuple[float, float] | None:
     return float(total[0] / count[0]), float(total[1] / count[1])
 
 
-def _blocks(parts: Sequence[Array]) -> float:
-    sums, width = np.zeros(PHASES), min((part.shape[1] for part in parts), default=0)
-    usable = (width - 3) // PHASES * PHASES
-    if usable < PHASES:
-        return 1.0
-    for part in parts:
-        rows = part[::2]
-        third = rows[:, 3:] - 3 * rows[:, 2:-1] + 3 * rows[:, 1:-2] - rows[:, :-3]
-        size = np.minimum(np.abs(third[:, :usable]), CLIP)
+def _blocks(parts: Sequence[Array], bare: Sequence[Array]) -> float:
+    """How far one phase of eight stands out, along rows and down columns: the lesser of the two.
+
+    Print may repeat every eight samples one way; blocks have both.
+    """
+    across = _phases([(part[::2], on[::2]) for part, on in zip(parts, bare, strict=True)])
+    down = _phases([(part[:, ::2].T, on[:, ::2].T) for part, on in zip(parts, bare, strict=True)])
+    return min(across, down)
+
+
+def _phases(parts: Sequence[tuple[Array, Array]]) -> float:
+    sums, numbers = np.zeros(PHASES), np.zeros(PHASES)
+    for part, on in parts:
+        usable = (part.shape[1] - 3) // PHASES * PHASES
+        if usable < PHASES:
+            continue
+        third = part[:, 3:] - 3 * part[:, 2:-1] + 3 * part[:, 1:-2] - part[:, :-3]
+        known = (on[:, 3:] & on[:, 2:-1] & on[:, 1:-2] & on[:, :-3])[:, :usable]
+        size = np.where(known, np.abs(third[:, :usable]), 0)
         sums += size.sum(axis=0, dtype=np.float64).reshape(-1, PHASES).sum(axis=0)
-    usual = float(np.median(sums))
-    return float(sums.max() / usual) if usual > 0 else 1.0
+        numbers += known.sum(axis=0).reshape(-1, PHASES).sum(axis=0)
+    if numbers.min() < FEWEST_OF_PHASE:
+        return 1.0
+    means = sums / numbers
+    usual = float(np.median(means))
+    if usual <= 0:
+        return 1.0
+    # The largest of eight means of so many sizes, each with a scatter of about its mean.
+    chance = CHANCE / float(numbers.min()) ** 0.5
+    return max(float(means.max() / usual) - chance, 1.0)
 
 
 def _resampled(parts: Sequence[Array], bare: Sequence[Array]) -> float:
-    power: Array | float = 0.0
-    length = 0
-    for part, on in zip(parts, bare, strict=True):
-        second = (part[:, 2:] - 2 * part[:, 1:-1] + part[:, :-2]).astype(np.float32)
-        known = on[:, 2:] & on[:, 1:-1] & on[:, :-2]
-        size = np.where(known, np.abs(second), 0)
-        rows = len(size) // GROUP * GROUP
-        if rows == 0:
-            continue
-        columns = size.shape[1]
-        sums = size[:rows].reshape(-1, GROUP, columns).sum(axis=1)
-        numbers = known[:rows].reshape(-1, GROUP, columns).sum(axis=1)
-        usual = sums.sum() / max(numbers.sum(), 1)
-        off = np.where(numbers >= GROUP // 2, sums / np.maximum(numbers, 1) - usual, 0)
-        length = columns
-        power = power + np.square(np.abs(np.fft.rfft(off, axis=1))).sum(axis=0)
-    if length == 0 or not np.any(power):
+    """Strongest period of the grain along rows, of the usual.
+
+    A period that stands at the same columns in all rows may be the column pattern's, of which one
+    draw has peaks of its own: it counts for less than one that moves from row to row.
+    """
+    groups = [_grain_by_columns(part, on) for part, on in zip(parts, bare, strict=True)]
+    grain = np.concatenate([group for group in groups if len(group)] or [np.zeros((0, 1))])
+    if len(grain) < 2 or not grain.any():
         return 1.0
-    frequency = np.arange(len(np.atleast_1d(power))) / length
+    moving = _strongest(grain - grain.mean(axis=0))
+    return max(moving, STANDING * _strongest(grain))
+
+
+def _grain_by_columns(part: Array, on: Array) -> Array:
+    """Mean size of the second difference of bare paper in each column of groups of rows."""
+    second = (part[:, 2:] - 2 * part[:, 1:-1] + part[:, :-2]).astype(np.float32)
+    known = on[:, 2:] & on[:, 1:-1] & on[:, :-2]
+    size = np.where(known, np.abs(second), 0)
+    rows, columns = len(size) // GROUP * GROUP, size.shape[1]
+    sums = size[:rows].reshape(-1, GROUP, columns).sum(axis=1)
+    numbers = known[:rows].reshape(-1, GROUP, columns).sum(axis=1)
+    usual = sums.sum() / max(numbers.sum(), 1)
+    means = sums / np.maximum(numbers, 1) - usual
+    return np.asarray(np.where(numbers >= GROUP // 2, means, 0))
+
+
+def _strongest(grain: Array) -> float:
+    """Highest peak of the mean power spectrum of rows, of its median; JPEG's periods left out."""
+    power = np.square(np.abs(np.fft.rfft(grain, axis=1))).sum(axis=0)
+    frequency = np.arange(len(power)) / grain.shape[1]
     eighths = np.abs(frequency * PHASES - np.rint(frequency * PHASES)) / PHASES
-    used = (frequency > LOWEST) & (eighths > NEAR_EIGHTHS)
-    picked = np.asarray(power)[used]
+    picked = power[(frequency > LOWEST) & (eighths > NEAR_EIGHTHS)]
     return float(picked.max() / max(float(np.median(picked)), 1e-12)) if picked.size else 1.0
 
 

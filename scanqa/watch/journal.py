@@ -13,8 +13,9 @@ import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import FileIO
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from scanqa.errors import BadOption
 from scanqa.watch.features import PageFeatures, as_plain, from_plain
@@ -39,15 +40,14 @@ def place_of(folder: Path, scanner: str) -> Path:
 class Journal:
     """An open journal; made by `open_journal`."""
 
-    def __init__(self, path: Path, file: BinaryIO) -> None:
+    def __init__(self, path: Path, file: FileIO) -> None:
         self.path, self._file = path, file
 
     def pages(self) -> Iterator[PageFeatures]:
         """Every page so far, the first first."""
-        self._file.seek(0)
-        next(self._file, None)  # the head
-        for line in self._file:
-            yield from_plain(json.loads(line))
+        for number, line in enumerate(_lines(self._file)):
+            if number:  # behind the head
+                yield from_plain(json.loads(line))
 
     def append(self, page: PageFeatures) -> None:
         """Add a page.
@@ -81,7 +81,7 @@ def open_journal(folder: Path, scanner: str) -> Iterator[Journal]:
     path = place_of(folder, scanner)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        file = os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666), "rb+", 0)
+        file = FileIO(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666), "r+")
     except OSError as error:
         raise BadOption(
             f"{path}: cannot be opened ({error.strerror}); name another place in {ENVIRONMENT}"
@@ -101,11 +101,10 @@ def open_journal(folder: Path, scanner: str) -> Iterator[Journal]:
                 f"{path}: cannot be written ({error.strerror}); make room, then the same command "
                 "goes on"
             ) from error
-        with os.fdopen(os.dup(file.fileno()), "rb+", buffering=1 << 16) as buffered:
-            yield Journal(path, buffered)
+        yield Journal(path, file)
 
 
-def _mend(file: BinaryIO, head: dict[str, Any]) -> None:
+def _mend(file: FileIO, head: dict[str, Any]) -> None:
     """Cut off what a crash left unfinished; begin anew if the journal is of another kind."""
     whole = 0
     for number, line in enumerate(_lines(file)):
@@ -125,14 +124,15 @@ def _mend(file: BinaryIO, head: dict[str, Any]) -> None:
         _write(file, json.dumps(head).encode() + b"\n")
 
 
-def _lines(file: BinaryIO) -> Iterator[bytes]:
+def _lines(file: FileIO) -> Iterator[bytes]:
     with os.fdopen(os.dup(file.fileno()), "rb", buffering=1 << 16) as again:
         again.seek(0)
         yield from again
 
 
-def _write(file: BinaryIO, data: bytes) -> None:
+def _write(file: FileIO, data: bytes) -> None:
     file.seek(0, os.SEEK_END)
-    file.write(data)
-    file.flush()
+    left = memoryview(data)
+    while left:
+        left = left[file.write(left) :]
     os.fsync(file.fileno())

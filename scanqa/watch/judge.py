@@ -22,6 +22,7 @@ from scanqa.watch.settings_kept import (
     RESAMPLED,
     START,
     Usual,
+    compressed_otherwise,
     is_other_way,
     one_page,
     usual_of,
@@ -143,6 +144,8 @@ def _lie(job: Job, page: PageFeatures) -> tuple[Lie | None, LeftOut]:
     """How the page lies on the sensor, or why its columns are left out."""
     if page.shows == "sheet":
         return None, "sheet"
+    if job.usual is not None and compressed_otherwise(job.usual, page):
+        return None, "compression"
     cleaned = clean(page.columns.off)
     if not cleaned.any():
         return None, "few-columns"
@@ -210,7 +213,8 @@ def _searched(job: Job, page: Laid, *, certain: bool) -> Job:
     early = job.early
     if after.middle is not None:
         renewed = after.middle is not state.middle
-        pattern = clean(after.middle) if renewed or job.pattern is None else job.pattern
+        columns = after.middle[: after.width]
+        pattern = clean(columns) if renewed or job.pattern is None else job.pattern
         early = ()
     else:
         early = (*early, page.off)[-HELD_BACK:]

@@ -11,9 +11,11 @@ Print that begins at page k at one place does the same. It is told from dirt by 
 
 * it ends where the type area ends, while dirt runs into the margins at both ends of the page;
 * its contrast changes from page to page, for a page lies a little elsewhere, and a little askew;
-* the other way round, dirt that keeps its column and contrast on pages that lie unlike is no print.
+* the other way round, dirt that keeps its column and contrast on pages that lie unlike is no
+  print, and no rule that bleeds is as faint as most dirt.
 
-A bright line is no print. What none of these tells apart is "line or print", which a blank decides.
+Print that ends at page k leaves its columns "off" as well: there a page must be off its own
+neighbours, too. What none of these tells apart is "line or print", which a blank decides.
 """
 
 from __future__ import annotations
@@ -41,7 +43,9 @@ ENDS_LIKE, ENDS_UNLIKE = 0.5, 0.3  # of the contrast, in the margins
 KNOWN_ENDS = 0.3  # of the contrast: standard error of the margins' mean
 STEADY = 0.35  # scatter of contrast over pages, of the contrast, noise taken off
 UNSTEADY = 0.8
-LOOSE_DEG, LOOSE_COUNT = 0.03, 3  # scatter of the pages' skew that shows that they lie unlike
+LOOSE_DEG, LOOSE_COUNT = 0.08, 3  # scatter of the pages' skew that shows that they lie unlike
+FAINT_PERCENT = 2.0  # no rule that bleeds is printed fainter, common practice, no source
+PATTERN = 4.0  # deviations of the column pattern: what is further off is print that was there
 STILL_THERE, GONE_AFTER = 0.5, 2  # of the contrast; judged pages without it
 BLANK_Z = 4.0
 
@@ -325,9 +329,13 @@ def _judged(state: Search, column: int, sign: float, run: int) -> Line | Literal
     shown = [page for page in state.newest if np.isfinite(page.off[column])][-run:]
     values = np.array([float(page.off[column] - state.middle[column]) for page in shown])
     errors = np.array([float(page.error[column]) for page in shown])
-    contrast = float(values.mean())
-    if len(shown) < RULES[-1][0] or sign * contrast < LEAST_PERCENT:
+    if len(shown) < RULES[-1][0]:
         return ""
+    contrast = float(values.mean())
+    if sign * contrast < LEAST_PERCENT:
+        return ""
+    if _was_print(state, column, contrast):
+        return "print"
     error = float(np.sqrt((errors**2).mean() / len(shown) + values.var() / len(shown)))
     unsteady = np.sqrt(max(float(values.var(ddof=1) - (errors**2).mean()), 0.0)) / abs(contrast)
     ends, ends_error = _ends(state, shown, column)
@@ -338,11 +346,22 @@ def _judged(state: Search, column: int, sign: float, run: int) -> Line | Literal
         return "print"
     line = Line("line", _centre(state, column, sign), contrast, error, _since(state, column, sign,
                 contrast, shown), shown[-1].number)  # fmt: skip
-    if runs_through and (sign > 0 or (unsteady < STEADY and _lie_unlike(shown))):
+    no_rule = size < FAINT_PERCENT or _lie_unlike(shown)
+    if runs_through and unsteady < STEADY and no_rule:
         return line
     if len(shown) < PATIENCE:
         return ""
     return replace(line, kind="line-or-print")
+
+
+def _was_print(state: Search, column: int, contrast: float) -> bool:
+    """Whether the baseline holds print here, and what changed is that it is gone."""
+    assert state.middle is not None
+    usual = np.abs(state.middle[: state.width])
+    pattern = 1.4826 * float(np.nanmedian(usual))
+    before = float(state.middle[column])
+    ordinary = abs(before) < PATTERN * pattern
+    return not ordinary and contrast * (before + contrast) < STILL_THERE * contrast**2
 
 
 def _ends(state: Search, shown: list[Laid], column: int) -> tuple[float, float]:

@@ -20,7 +20,7 @@ MOST_ALIKE = 4  # of them, for a setting to be one
 SAME_SIZE = 0.005  # of a side
 SAME_DPI = 0.005
 CLIPPED = 0.005  # share of samples beyond what the start has
-BLOCKS, BLOCKS_BEFORE = 1.06, 1.035  # a page that went through JPEG; one that did not
+BLOCKS, BLOCKS_BEFORE = 1.04, 1.025  # a page that went through JPEG; one that did not
 COARSER = 1.15  # of the quantisation steps
 RESAMPLED, TIMES = 12.0, 3.0  # strongest period of the grain; and of what the start has
 GAPS, GAPS_BEFORE = 0.06, 0.02  # codes that never occur
@@ -89,6 +89,15 @@ def is_other_way(usual: Usual, page: PageFeatures) -> bool:
         return False
     sides = zip((page.height_px, page.width_px), usual.size, strict=True)
     return usual.size[0] != usual.size[1] and all(_alike(a, b, SAME_SIZE) for a, b in sides)
+
+
+def compressed_otherwise(usual: Usual, page: PageFeatures) -> bool:
+    """Whether the page was compressed more, or less, than the start: its columns show other things.
+
+    JPEG flattens the column pattern, so that every strong column would seem to be a line.
+    """
+    lossy = page.jpeg_step is not None or page.blocks > BLOCKS_BEFORE
+    return lossy != usual.lossy or bool(_compression(usual, page))
 
 
 def _size(usual: Usual, page: PageFeatures) -> list[Found]:

@@ -18,6 +18,7 @@ LEFT_OUT = {
     "columns": "with columns that do not agree with the pages before (another scanner, or turned "
     "a little afterwards)",
     "resampled": "resampled afterwards (deskewed, scaled), which moves columns",
+    "compression": "compressed otherwise than the start, which changes what columns show",
     "few-columns": "with too little bare paper",
     "sheet": "test sheets",
 }

@@ -68,11 +68,17 @@ def drawn(pages: Pool, rng: np.random.Generator) -> list[tuple[PageFeatures, boo
     turned = bool(rng.random() < 0.5)
     chapters = bool(rng.random() < 0.5)
     made, kind = [], kinds[0]
+    drawn_pages: list[tuple[PageFeatures, bool]] = []
     for at in range(PAGES):
         if not chapters or rng.random() < 0.02:
             kind = str(rng.choice(kinds))
         way = turned and at % 2 == 1
+        # No page twice among twenty: its grain would count as a thing that stays.
+        near = {id(page) for page, _ in drawn_pages[-20:]}
         page = pages[kind, laid, way][int(rng.integers(POOL))]
+        while id(page) in near:
+            page = pages[kind, laid, way][int(rng.integers(POOL))]
+        drawn_pages.append((page, way))
         made.append((replace(page, file=f"{at:04d}.tif"), way))
     return made
 
