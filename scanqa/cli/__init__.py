@@ -29,6 +29,7 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "scanners",
     "records",
     "event",
+    "job",
     "history",
     "compare",
     "explain",

@@ -7,6 +7,7 @@ from typing import Any, Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+Array: TypeAlias = NDArray[Any]  # of whatever depth its docstring says
 Floats: TypeAlias = NDArray[np.float64]
 Pixels: TypeAlias = NDArray[Any]  # uint8 or uint16, (rows, columns, channels)
 Point: TypeAlias = tuple[float, float]
