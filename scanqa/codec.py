@@ -12,6 +12,7 @@ import inspect
 import math
 import re
 from collections.abc import Iterator
+from datetime import datetime
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,11 @@ import numpy as np
 from scanqa import model
 from scanqa.errors import NotARecord
 from scanqa.model import SCHEMA, Record
+from scanqa.model.job_record import JOB_SCHEMA, JobRecord
+from scanqa.model.watched import Watched
 from scanqa.whole import write_whole
+
+FIRST_YEAR, LAST_YEAR = 1980, 2200  # of a scan: scanners are not older
 
 _TEXT = msgspec.json.Decoder(Record)
 
@@ -80,6 +85,30 @@ def to_json_line(record: Record) -> str:
     return msgspec.json.encode(to_builtins(record)).decode()
 
 
+def to_document(found: Watched | JobRecord) -> str:
+    """The document of a watched job or of its record, on lines; raises as `to_json`."""
+    whole: dict[str, Any] = msgspec.to_builtins(found, enc_hook=_plain_number)
+    for place, number in _numbers(whole, "job"):
+        if not math.isfinite(number):
+            raise ValueError(f"{place} is {number}, not a number")
+    ordered = {"schema": whole.pop("schema"), **whole}
+    return msgspec.json.format(msgspec.json.encode(ordered), indent=1).decode() + "\n"
+
+
+def read_job_record(path: str | PathLike[str]) -> JobRecord:
+    """The record in a file that ``scanqa job record`` wrote; raises as `read_record`."""
+    try:
+        data = Path(path).read_bytes()
+        stated = msgspec.json.decode(data, type=_Head).schema
+        if stated != JOB_SCHEMA:
+            raise NotARecord(f"{path}: its schema is {stated[:60]!r}, not {JOB_SCHEMA!r}")
+        return msgspec.json.decode(data, type=JobRecord)
+    except OSError as error:
+        raise NotARecord(f"{path}: cannot be read ({error.strerror})") from error
+    except msgspec.DecodeError as error:
+        raise NotARecord(f"{path}: not a job's record ({_one_line(error)})") from None
+
+
 def to_builtins(record: Record) -> dict[str, Any]:
     """The document in Python's own types; raises as `to_json`."""
     whole: dict[str, Any] = msgspec.to_builtins(record, enc_hook=_plain_number)
@@ -102,13 +131,38 @@ def from_json(text: str | bytes) -> Record:
         stated = msgspec.json.decode(data, type=_Head).schema
         if stated != SCHEMA:
             raise NotARecord(f"its schema is {stated[:60]!r}, not {SCHEMA!r}")
-        return _TEXT.decode(data)
+        return _sound(_TEXT.decode(data))
     except RecursionError:
         raise NotARecord("nested too deeply") from None
     except msgspec.ValidationError as error:
         raise NotARecord(f"not a qualification: {_one_line(error)}") from None
     except msgspec.DecodeError as error:
         raise NotARecord(f"not JSON ({_one_line(error)})") from None
+    except (ValueError, OverflowError) as error:  # numbers too large for anything
+        raise NotARecord(f"not a qualification: {_one_line(error)}") from None
+
+
+def _sound(record: Record) -> Record:
+    """The record, if its numbers are finite, its dates are dates and its text is text."""
+    whole = msgspec.to_builtins(record)
+    for place, number in _numbers(whole, "record"):
+        if not math.isfinite(number):
+            raise NotARecord(f"{place} is {number}, not a number")
+    for name, when in (("created", record.created), ("date", record.conditions.get("date", ""))):
+        if when and not _is_date(when):
+            raise NotARecord(f"{name} is {when[:40]!r}, not a date of a scan")
+    try:
+        msgspec.json.encode(whole).decode("utf-8")
+    except (UnicodeError, ValueError) as error:
+        raise NotARecord(f"holds text that is none ({_one_line(error)})") from None
+    return record
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return FIRST_YEAR <= datetime.fromisoformat(text).year <= LAST_YEAR
+    except ValueError:
+        return False
 
 
 def from_builtins(document: Any) -> Record:

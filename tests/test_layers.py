@@ -28,10 +28,13 @@ ALLOWED = {
     "qualification": FOR_ALL
     | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
     | {"on_paper"},
+    "standing": FOR_ALL | {"findings", "words"},
     "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
     "capture": FOR_ALL | {"scans", "numeric"},
+    "archive": FOR_ALL,
+    "watch": FOR_ALL | {"scans", "locate", "numeric"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
     "cli": FOR_ALL
     | {
@@ -43,20 +46,24 @@ ALLOWED = {
         "report",
         "records",
         "capture",
+        "watch",
+        "archive",
         "demo",
     }
-    | {"words", "codec"},
+    | {"words", "codec", "standing"},
     "__init__": FOR_ALL
     | {"qualification", "codec", "records", "sheets", "scans", "simulate", "summary", "report"},
     "__main__": {"cli"},
 }
 BORDERS = {  # third parties and the only rooms that may import them
-    "cv2": {"locate", "sheets", "scans", "simulate"},
+    "cv2": {"locate", "sheets", "scans", "simulate", "watch"},
     "pyvips": {"scans"},
     "tifffile": {"scans"},
     "reportlab": {"sheets"},
     "jinja2": {"report"},
     "matplotlib": {"report"},
+    "bagit": {"archive"},
+    "lxml": {"archive"},
     "click": {"cli"},
     "rich": {"cli"},
     "msgspec": {"codec", "model", "records"},

@@ -25,10 +25,14 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "sheets",
     "capture",
     "qualify",
+    "report",
+    "scanners",
     "records",
     "event",
+    "job",
     "history",
     "compare",
+    "explain",
     "demo",
 )
 

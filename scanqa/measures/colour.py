@@ -200,7 +200,7 @@ def _registration(found: Sequence[_Site], scan: str, doubt: _Doubt) -> Iterator[
     """Values of the sites and reasons of the others; once more if nothing was measured."""
     some = False
     for site in found:
-        here = at_edge(site.scan, site.edge, site.place)
+        here = at_edge(site.scan, site.edge.kind, site.place)
         if isinstance(site.shifts, Reason):
             if site.edge.kind == "printed":  # windows are optional
                 yield _missing(site.shifts, **here)

@@ -289,7 +289,7 @@ class Past:
 # ----------------------------------------------------------------------------- comparisons
 
 
-Gap = Literal["", "one-side", "per-pixel", "bound", "no-uncertainty"]
+Gap = Literal["", "one-side", "per-pixel", "bound", "other-print", "no-uncertainty"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,10 @@ sites of the two sheets are paired by place, and the differences of the pairs ar
 (paired t interval); with two or more repeats on both sides the repeats are the unit instead (Welch
 interval of the repeats' means); a value without sites is compared by the stated uncertainties.
 Parts of the doubt that both sides share drop out. Bounds compare where what they leave possible
-lies apart, by their nearest ends: the difference is at least so large. Sharpness that one named
-print limits on both sides is less on both, so that the sign of its difference is sure and the
-difference at least what is found. What is the paper's, the print's or the laying's is no matter of
+lies apart, by their nearest ends: the difference is at least so large. The scan of a sheet says of
+two scanners what print and paper leave of it: on one named print its sign is sure and its size at
+least what is found; contrast at one frequency, in decibels, is free of the print (`on_one_print` in
+the catalogue). What is the paper's, the print's or the laying's is no matter of
 scanners (`of` in the catalogue). Over all measures the family-wise error is held, and a difference
 counts only if it is shown *and* large enough to matter (`scanqa.records.weigh`).
 """
@@ -108,12 +109,14 @@ def _row(key: Key, a: Side, b: Side, *, one_print: bool, one_unit: bool) -> Diff
     )
     ones, others = _median(mine), _median(theirs)
     large = matters(key.name, ones or 0.0, others or 0.0)
+    needs_one_print = CATALOGUE[key.name].on_one_print
     gap = _gap(mine, theirs, alike=chosen[0] == chosen[1])
-    least = gap == "bound" and one_print and all(map(_held_by_print, (*mine, *theirs)))
+    if not gap and needs_one_print and not one_print:
+        gap = "other-print"
     row = Difference(
         key._replace(dpi=chosen[0] if chosen[0] == chosen[1] else 0),
         CATALOGUE[key.name].unit, ones, others, None, None, None, None, large, "", 0,
-        "not compared", "" if least else gap, least,
+        "not compared", gap, needs_one_print == "least",
     )  # fmt: skip
     if not (mine and theirs):
         return row
@@ -139,11 +142,6 @@ def _gap(mine: Sequence[Summary], theirs: Sequence[Summary], *, alike: bool) -> 
     if any(summary.status != "ok" for summary in (*mine, *theirs)):
         return "bound"
     return ""
-
-
-def _held_by_print(summary: Summary) -> bool:
-    """Whether it is at least so much, and the edges of the print are why."""
-    return summary.status == "at-least" and summary.reasons[0][0] == "print"
 
 
 def _median(side: Sequence[Summary]) -> float | None:

@@ -11,6 +11,7 @@ NOT_STATED = "not stated"
 GAPS = {
     "one-side": "measured on one side only",
     "bound": "a bound on one side or both",
+    "other-print": "another print, or nobody says that it is one: name the sheet with --print",
     "no-uncertainty": "no uncertainty is stated on one side",
 }
 LEAST = "at least so large: a side is only known as a bound, or one print blurs both alike"

@@ -46,7 +46,7 @@ def _soft(seen: Seen) -> Said:
     ]
     return (
         f"detail only up to about {' and '.join(words)}",
-        f"the optics support {' and '.join(reasons)} (median of all edges)",
+        f"edges show {' and '.join(reasons)}, at best",
     )
 
 

@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[2]
 def test_a_row_is_complete(row):
     for field in dataclasses.fields(Definition):
         value = getattr(row, field.name)
-        empty = field.name in ("unit", "spoiled_by", "at", "curve")
+        empty = field.name in ("unit", "spoiled_by", "at", "curve", "on_one_print")
         assert value is not None
         assert value != "" or empty, field.name
     assert row.sentence.endswith(".")

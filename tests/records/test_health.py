@@ -18,7 +18,7 @@ from scanqa.records.store import Check
 from scanqa.words.of_history import health_sentence, series_sentence
 
 SEED = 24
-NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sfr50", "tone.white", "noise.snr")
+NAMES = ("noise.total", "shading.nonuniformity", "sharpness.sheet_sfr50", "tone.white", "noise.snr")
 
 
 def value(name, number, uncertainty=None, version=None):
