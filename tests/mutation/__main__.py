@@ -14,6 +14,7 @@ without the mutant, and half a minute more, never ends.
 from __future__ import annotations
 
 import argparse
+import importlib
 import importlib.abc
 import importlib.util
 import json
@@ -26,11 +27,12 @@ from collections import defaultdict
 from pathlib import Path
 
 from tests.mutation.mutants import Mutant, mutants
-from tests.mutation.own_tests import ROOT, modules, own_tests
+from tests.mutation.own_tests import ROOMS, ROOT, modules, own_tests
 
 TABLE, WHY = Path(__file__).with_name("README.md"), Path(__file__).with_name("survivors.json")
 SEED = 12
 LEAST_KILLED = 85.0
+LOADED = "ignore:Module already imported:pytest.PytestAssertRewriteWarning"
 HEAD = """# Mutants that live and die
 
 Made by `python -m tests.mutation N --write`; do not edit by hand. Why a survivor lives is written
@@ -85,7 +87,7 @@ def _run(mutant: Mutant, tests: tuple[str, ...]) -> None:
     os.dup2(null, 1)
     os.dup2(null, 2)
     try:
-        status = pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests])
+        status = pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-W", LOADED, *tests])
     except BaseException:  # whatever the mutant did to pytest itself
         status = 1
     os._exit(int(status))
@@ -113,10 +115,7 @@ def main() -> int:
     parser.add_argument("--write", action="store_true", help="write README.md beside this")
     options = parser.parse_args()
     os.chdir(ROOT)
-    import numpy  # noqa: F401 - loaded once, for all children
-    import pytest  # noqa: F401
-    import scipy.ndimage
-    import scipy.signal  # noqa: F401
+    _preload()
 
     usual: dict[str, float] = {}
     fates: dict[str, list[tuple[Mutant, str]]] = defaultdict(list)
@@ -135,6 +134,15 @@ def main() -> int:
     if options.write:
         TABLE.write_text(HEAD + text, "utf-8")
     return int(not held)
+
+
+def _preload() -> None:
+    """What all children need and no mutant touches, loaded once."""
+    for name in ("pytest", "hypothesis.strategies", "scipy.ndimage", "scipy.signal", "scipy.stats", "scipy.optimize",
+                 "scanqa.summary", "scanqa.catalogue.causes", "scanqa.codec"):  # fmt: skip
+        importlib.import_module(name)
+    rooms = tuple(f"scanqa.{room}" for room in ROOMS)
+    assert not [name for name in sys.modules if name.startswith(rooms)]
 
 
 def report(fates: dict[str, list[tuple[Mutant, str]]]) -> tuple[str, bool]:
