@@ -32,6 +32,10 @@ from tests.mutation.own_tests import ROOMS, ROOT, modules, own_tests
 TABLE, WHY = Path(__file__).with_name("README.md"), Path(__file__).with_name("survivors.json")
 SEED = 12
 LEAST_KILLED = 85.0
+LARGE = (
+    "pytest", "hypothesis.strategies", "scipy.ndimage", "scipy.signal", "scipy.stats",
+    "scipy.optimize", "scanqa.summary", "scanqa.catalogue.causes", "scanqa.codec",
+)  # fmt: skip
 LOADED = "ignore:Module already imported:pytest.PytestAssertRewriteWarning"
 HEAD = """# Mutants that live and die
 
@@ -138,8 +142,7 @@ def main() -> int:
 
 def _preload() -> None:
     """What all children need and no mutant touches, loaded once."""
-    for name in ("pytest", "hypothesis.strategies", "scipy.ndimage", "scipy.signal", "scipy.stats", "scipy.optimize",
-                 "scanqa.summary", "scanqa.catalogue.causes", "scanqa.codec"):  # fmt: skip
+    for name in LARGE:
         importlib.import_module(name)
     rooms = tuple(f"scanqa.{room}" for room in ROOMS)
     assert not [name for name in sys.modules if name.startswith(rooms)]
