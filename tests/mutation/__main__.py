@@ -26,7 +26,7 @@ import time
 from collections import defaultdict
 from pathlib import Path
 
-from tests.mutation.mutants import Mutant, mutants
+from tests.mutation.mutants import Mutant, mutant, sites
 from tests.mutation.own_tests import ROOMS, ROOT, modules, own_tests
 
 TABLE, WHY = Path(__file__).with_name("README.md"), Path(__file__).with_name("survivors.json")
@@ -105,11 +105,11 @@ def whole(path: str) -> Mutant:
 
 def sample(count: int, names: list[str]) -> list[Mutant]:
     """Mutants drawn evenly from all that there are."""
-    every = [m for name in names for m in mutants(name, whole(name).source)]
-    rng = random.Random(SEED)
-    return sorted(
-        rng.sample(every, min(count, len(every))), key=lambda m: (m.path, m.line, m.became)
-    )
+    sources = {name: whole(name).source for name in names}
+    every = [(name, site) for name, source in sources.items() for site in sites(source)]
+    drawn = random.Random(SEED).sample(every, min(count, len(every)))
+    found = (mutant(name, sources[name], site) for name, site in drawn)
+    return sorted(found, key=lambda m: (m.path, m.line, m.became))
 
 
 def main() -> int:
@@ -123,16 +123,16 @@ def main() -> int:
 
     usual: dict[str, float] = {}
     fates: dict[str, list[tuple[Mutant, str]]] = defaultdict(list)
-    for mutant in sample(options.count, options.names or modules()):
-        tests = own_tests(mutant.path)
-        if mutant.path not in usual:
+    for one in sample(options.count, options.names or modules()):
+        tests = own_tests(one.path)
+        if one.path not in usual:
             started = time.monotonic()
-            if outcome(whole(mutant.path), tests, 600) != "lives":
-                sys.exit(f"{mutant.path}: its own tests fail without a mutant")
-            usual[mutant.path] = time.monotonic() - started
-        fate = outcome(mutant, tests, 5 * usual[mutant.path] + 30)
-        fates[mutant.path].append((mutant, fate))
-        print(f"{mutant.path}:{mutant.line}: {mutant.was} -> {mutant.became}: {fate}", flush=True)
+            if outcome(whole(one.path), tests, 600) != "lives":
+                sys.exit(f"{one.path}: its own tests fail without a mutant")
+            usual[one.path] = time.monotonic() - started
+        fate = outcome(one, tests, 5 * usual[one.path] + 30)
+        fates[one.path].append((one, fate))
+        print(f"{one.path}:{one.line}: {one.was} -> {one.became}: {fate}", flush=True)
     text, held = report(fates)
     print(text)
     if options.write:
