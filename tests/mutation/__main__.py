@@ -159,11 +159,11 @@ def report(fates: dict[str, list[tuple[Mutant, str]]]) -> tuple[str, bool]:
     for path, found in sorted(fates.items()):
         lines.append(f"| `{path}` | {len(found)} | {sum(fate != 'lives' for _, fate in found)} |")
     lines += ["", "| survivor | was | became | why |", "| --- | --- | --- | --- |"]
-    for mutant, fate in every:
+    for one, fate in every:
         if fate == "lives":
-            key = f"{mutant.path}: {mutant.was} -> {mutant.became}"
-            cells = (f"`{mutant.path}:{mutant.line}`", f"`{_cell(mutant.was)}`",
-                     f"`{_cell(mutant.became)}`", known.get(key, "not yet looked at"))  # fmt: skip
+            key = f"{one.path}: {one.was} -> {one.became}"
+            cells = (f"`{one.path}:{one.line}`", f"`{_cell(one.was)}`",
+                     f"`{_cell(one.became)}`", known.get(key, "not yet looked at"))  # fmt: skip
             lines.append("| " + " | ".join(cells) + " |")
     return "\n".join(lines) + "\n", share >= LEAST_KILLED
 
