@@ -15,15 +15,7 @@ OWN: dict[str, tuple[str, ...]] = {
     "findings/criteria.py": ("tests/findings/test_criteria.py",),
     "findings/legibility.py": ("tests/findings/test_legibility.py",),
     "findings/job_plan.py": ("tests/findings/test_plan.py",),
-    "findings/looks.py": ("tests/findings/test_first_look.py", "tests/findings/test_diagnosis.py"),
-    "findings/diagnosis.py": (
-        "tests/findings/test_diagnosis.py", "tests/findings/test_line_causes.py",
-        "tests/findings/test_first_look.py",
-    ),
-    "findings/signs/": (
-        "tests/findings/test_signs.py", "tests/findings/test_diagnosis.py",
-        "tests/findings/test_first_look.py",
-    ),
+    "findings/signs/": ("tests/findings/test_signs.py", "tests/findings/test_diagnosis.py"),
     "numeric/lightness.py": ("tests/numeric/test_lightness.py",),
     "numeric/scatter.py": ("tests/numeric/test_scatter.py",),
     "numeric/curve_doubt.py": ("tests/numeric/test_curve_doubt.py",),
