@@ -33,6 +33,7 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "history",
     "compare",
     "explain",
+    "installed",
     "demo",
 )
 
