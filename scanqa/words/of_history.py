@@ -163,6 +163,21 @@ def lamp_words(lamp: Lamp) -> LampRule:
     return lamp_rules()[lamp.rule]
 
 
+def half_light_words(lamp: Lamp) -> str:
+    """When half of the light will be gone, as a range; empty where that is not shown."""
+    months = lamp.half_in_months
+    if months is None or months.latest is None:
+        return ""
+    low, high = (max(round(end), 0) for end in (months.earliest, months.latest))
+    if high == 0:
+        return "half of it is gone"
+    return (
+        f"at this pace half of it is gone in {low} to {high} months"
+        if low < high
+        else (f"at this pace half of it is gone in about {high} month{'s' if high > 1 else ''}")
+    )
+
+
 def lamp_sign_words(sign: LampSign) -> tuple[str, str]:
     """What a sign is called, and how it fares."""
     return LAMP_SIGNS[sign.name], _lamp_state(sign)
