@@ -22,6 +22,8 @@ import numpy as np
 from scanqa import model
 from scanqa.errors import NotARecord
 from scanqa.model import SCHEMA, Record
+from scanqa.model.job_record import JOB_SCHEMA, JobRecord
+from scanqa.model.watched import Watched
 from scanqa.whole import write_whole
 
 _TEXT = msgspec.json.Decoder(Record)
@@ -78,6 +80,30 @@ def to_json(record: Record) -> str:
 def to_json_line(record: Record) -> str:
     """The document on one line; raises as `to_json`."""
     return msgspec.json.encode(to_builtins(record)).decode()
+
+
+def to_document(found: Watched | JobRecord) -> str:
+    """The document of a watched job or of its record, on lines; raises as `to_json`."""
+    whole: dict[str, Any] = msgspec.to_builtins(found, enc_hook=_plain_number)
+    for place, number in _numbers(whole, "job"):
+        if not math.isfinite(number):
+            raise ValueError(f"{place} is {number}, not a number")
+    ordered = {"schema": whole.pop("schema"), **whole}
+    return msgspec.json.format(msgspec.json.encode(ordered), indent=1).decode() + "\n"
+
+
+def read_job_record(path: str | PathLike[str]) -> JobRecord:
+    """The record in a file that ``scanqa job record`` wrote; raises as `read_record`."""
+    try:
+        data = Path(path).read_bytes()
+        stated = msgspec.json.decode(data, type=_Head).schema
+        if stated != JOB_SCHEMA:
+            raise NotARecord(f"{path}: its schema is {stated[:60]!r}, not {JOB_SCHEMA!r}")
+        return msgspec.json.decode(data, type=JobRecord)
+    except OSError as error:
+        raise NotARecord(f"{path}: cannot be read ({error.strerror})") from error
+    except msgspec.DecodeError as error:
+        raise NotARecord(f"{path}: not a job's record ({_one_line(error)})") from None
 
 
 def to_builtins(record: Record) -> dict[str, Any]:

@@ -233,7 +233,7 @@ def _measured(
     results = put_back(processing.bounded(results, on_paper), cuts)
     results = processing.without_made_up_detail(results, placements)
     results = processing.with_curve_doubt(results, placements)
-    return processing.withhold(results, placements)
+    return processing.with_small_halos(processing.withhold(results, placements))
 
 
 def _judged(

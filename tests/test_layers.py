@@ -33,6 +33,8 @@ ALLOWED = {
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
     "capture": FOR_ALL | {"scans", "numeric"},
+    "archive": FOR_ALL,
+    "watch": FOR_ALL | {"scans", "locate", "numeric"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
     "cli": FOR_ALL
     | {
@@ -44,6 +46,8 @@ ALLOWED = {
         "report",
         "records",
         "capture",
+        "watch",
+        "archive",
         "demo",
     }
     | {"words", "codec", "standing"},
@@ -52,12 +56,14 @@ ALLOWED = {
     "__main__": {"cli"},
 }
 BORDERS = {  # third parties and the only rooms that may import them
-    "cv2": {"locate", "sheets", "scans", "simulate"},
+    "cv2": {"locate", "sheets", "scans", "simulate", "watch"},
     "pyvips": {"scans"},
     "tifffile": {"scans"},
     "reportlab": {"sheets"},
     "jinja2": {"report"},
     "matplotlib": {"report"},
+    "bagit": {"archive"},
+    "lxml": {"archive"},
     "click": {"cli"},
     "rich": {"cli"},
     "msgspec": {"codec", "model", "records"},

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import statistics
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -15,12 +13,9 @@ from scanqa.capture.faults import ScanFailed
 from scanqa.capture.one_scan import STALL_S, Taken, read_back, scan_to
 from scanqa.capture.steps import Step
 from scanqa.errors import BadOption, UnreadableScan
-from scanqa.scans import SUFFIXES
+from scanqa.scans.incoming import LOOK_S, Seen, look, newest, rested
 
 GUESSED_S, GUESSED_HIGHEST_S = 20.0, 60.0  # a scan, before any was timed
-LOOK_S = 0.4  # between two looks into a folder
-
-Seen = dict[str, tuple[int, int]]  # name: time of its last change in ns, size
 
 
 class Source(Protocol):
@@ -115,22 +110,22 @@ class FolderSource:
     def wait(self, step: Step, desk: Desk, *, at_once: bool) -> str:
         """Wait for a file, or a key; Enter looks at once. There is no scan without a new file."""
         del at_once
-        before = last = self._look()
-        offer = self._newest({n: s for n, s in before.items() if self._used.get(n) != s})
+        before = last = look(self._folder)
+        offer = newest({n: s for n, s in before.items() if self._used.get(n) != s})
         use = f"   [u] use {offer}" if offer else ""
         prompt = (
             f"Scan into {self._folder}; waiting for a new file.   [s] skip   [q] stop here{use}:"
         )
         while True:
             key = desk.key(prompt, timeout_s=LOOK_S)
-            now = self._look()
-            whole = {n: s for n, s in now.items() if before.get(n) != s and last.get(n) == s}
+            now = look(self._folder)
+            whole = {n: s for n, s in rested(last, now).items() if before.get(n) != s}
             last = now
             if key == "u" and offer:
                 self._next = offer
                 return GO
-            if self._newest(whole) and key in (None, GO):
-                self._next = self._newest(whole)
+            if newest(whole) and key in (None, GO):
+                self._next = newest(whole)
                 desk.say(f"\n  {self._next}")
                 return GO
             if key == GO:
@@ -144,7 +139,7 @@ class FolderSource:
         if name is None:
             raise ScanFailed("no new file is there", "save the scan, then press Enter")
         path = self._folder / name
-        self._used = self._used | {n: s for n, s in self._look().items() if n == name}
+        self._used = self._used | {n: s for n, s in look(self._folder).items() if n == name}
         try:
             return read_back(path)
         except UnreadableScan as error:
@@ -152,24 +147,8 @@ class FolderSource:
 
     def mark_used(self, names: tuple[str, ...]) -> None:
         """Say which files earlier runs have taken."""
-        self._used |= {name: seen for name, seen in self._look().items() if name in names}
+        self._used |= {name: seen for name, seen in look(self._folder).items() if name in names}
 
     def seconds(self, step: Step) -> float:
         """A guess: the scans are made elsewhere."""
         return GUESSED_HIGHEST_S if step.highest_dpi else GUESSED_S
-
-    def _look(self) -> Seen:
-        found = {}
-        try:
-            for entry in os.scandir(self._folder):
-                if Path(entry.name).suffix.lower() in SUFFIXES and entry.is_file():
-                    with suppress(FileNotFoundError):  # renamed meanwhile
-                        facts = entry.stat()
-                        found[entry.name] = (facts.st_mtime_ns, facts.st_size)
-        except OSError as error:
-            raise BadOption(f"{self._folder}: cannot be read ({error.strerror})") from error
-        return found
-
-    @staticmethod
-    def _newest(files: Seen) -> str | None:
-        return max(files, key=lambda name: files[name][0], default=None)

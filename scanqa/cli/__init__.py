@@ -29,8 +29,10 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "scanners",
     "records",
     "event",
+    "job",
     "history",
     "compare",
+    "explain",
     "demo",
 )
 

@@ -7,13 +7,14 @@ from typing import Any, Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+Array: TypeAlias = NDArray[Any]  # of whatever depth its docstring says
 Floats: TypeAlias = NDArray[np.float64]
 Pixels: TypeAlias = NDArray[Any]  # uint8 or uint16, (rows, columns, channels)
 Point: TypeAlias = tuple[float, float]
 
 Direction = Literal["across", "travel"]
 Channel = Literal["luma", "red", "green", "blue"]
-EdgeKind = Literal["printed", "cut", "found"]
+EdgeKind = Literal["printed", "cut", "card", "found"]
 Polarity = Literal["dark", "bright"]
 
 DIRECTIONS: tuple[Direction, ...] = ("across", "travel")

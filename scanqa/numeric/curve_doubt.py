@@ -14,7 +14,8 @@ from dataclasses import replace
 from scanqa.model import Measurement, Shared
 from scanqa.numeric.lightness import light_of
 
-EXPONENT_SD = 0.22 / math.sqrt(3)  # evenly spread over 2.3 ± 22 %
+HALF_RANGE = 0.22  # of the exponent: evenly spread over 2.3 ± 22 %
+EXPONENT_SD = HALF_RANGE / math.sqrt(3)
 
 
 def of_contrast(contrast: float) -> float:

@@ -20,7 +20,7 @@ from scanqa.simulate.scenes import Paper, Printer
 from scanqa.simulate.truth import Truth
 from scanqa.simulate.ugly_paper import Clouds, Flecks
 
-GLASS_MM = (160.0, 220.0)  # small, for speed: nothing measured here depends on its size
+GLASS_MM = (130.0, 180.0)  # small, for speed: nothing measured here depends on its size
 JPEG_SHARE, UGLY_SHARE, OTHER_CURVE_SHARE = 0.2, 0.25, 0.25
 CURVES = ("gamma-2.2", "gamma-1.8")  # where a file says nothing, sRGB is assumed
 
@@ -110,7 +110,8 @@ def measured(scans: Sequence[Placement], told: Told, *families: str) -> Results:
         of_family = of_role(scans, *FAMILIES[name].roles)
         results += import_module(f"scanqa.measures.{name}").measure(of_family, told)
     results = processing.without_made_up_detail(processing.bounded(results, scans), scans)
-    return processing.withhold(processing.with_curve_doubt(results, scans), scans)
+    results = processing.withhold(processing.with_curve_doubt(results, scans), scans)
+    return processing.with_small_halos(results)
 
 
 def moved(rng: np.random.Generator) -> dict:

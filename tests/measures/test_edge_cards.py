@@ -49,7 +49,7 @@ def test_a_card_of_photo_paper_tells_the_scanner_within_fifteen_percent(kp_mm, s
     for name, level in (("sharpness.sfr50", 0.5), ("sharpness.sfr10", 0.1)):
         found = results.named(name)
         assert {m.direction for m in found} == {"across", "travel"}
-        assert {(m.edge_kind, m.status) for m in found} == {("cut", "between")}
+        assert {(m.edge_kind, m.status) for m in found} == {("card", "between")}
         assert all(holds(m, truth(level)) for m in found)
         widths = [(m.high - m.low) / m.value for m in found]
         assert np.median(widths) < 0.15

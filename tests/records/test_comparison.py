@@ -13,7 +13,7 @@ from tests.records.builders import facts, measure, qualification
 
 SEED = 1979
 PLACES = [(x, y) for x in (20.0, 62.0, 105.0, 147.0, 190.0) for y in np.arange(20.0, 280, 43)]
-SINGLE = {"noise.total": 0.3, "shading.nonuniformity": 4.0, "edges.shadow_left": 2.0}
+SINGLE = {"noise.temporal": 0.3, "shading.nonuniformity": 4.0, "edges.shadow_left": 2.0}
 
 
 def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, **single):
@@ -26,7 +26,7 @@ def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, 
             measures.append(
                 measure("sharpness.sheet_sfr50", value, 0.04, at_mm=at, direction=direction)
             )
-    for measured, truth in {**SINGLE, "noise.total": noise, **single}.items():
+    for measured, truth in {**SINGLE, "noise.temporal": noise, **single}.items():
         measures.append(measure(measured, truth + rng.normal(0, 0.02), 0.02))
     made = qualification([facts(dpi=(dpi, dpi))], scanner=name, measures=measures)
     return replace(made, options={"print": "sheet 1"})
@@ -61,7 +61,7 @@ def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
 def test_lower_is_better_for_noise():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng, noise=0.3)], [scanner(rng, "wren", noise=0.9)])
-    assert row(result, "noise.total").verdict == "first is better"
+    assert row(result, "noise.temporal").verdict == "first is better"
 
 
 def test_a_shown_difference_may_be_too_small_to_matter():
@@ -89,8 +89,8 @@ def test_paired_interval_is_scipys():
 def test_repeats_are_the_unit_and_give_scipys_welch_test():
     rng = np.random.default_rng(SEED)
     a, b = [scanner(rng) for _ in range(4)], [scanner(rng) for _ in range(3)]
-    found = row(compare(a, b), "noise.total")
-    pick = [[m.value for d in side for m in d.measures if m.name == "noise.total"]
+    found = row(compare(a, b), "noise.temporal")
+    pick = [[m.value for d in side for m in d.measures if m.name == "noise.temporal"]
             for side in (a, b)]  # fmt: skip
     reference = stats.ttest_ind(pick[1], pick[0], equal_var=False)
     assert found.unit_of == "repeats"
@@ -100,8 +100,8 @@ def test_repeats_are_the_unit_and_give_scipys_welch_test():
 def test_values_per_pixel_are_not_compared_across_dpi():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng, dpi=300)], [scanner(rng, dpi=600)])
-    assert row(result, "noise.total").verdict == "not compared"
-    assert "300 and 600" in gap_words(row(result, "noise.total"), result)
+    assert row(result, "noise.temporal").verdict == "not compared"
+    assert "300 and 600" in gap_words(row(result, "noise.temporal"), result)
     assert row(result, "sharpness.sheet_sfr50", "across").verdict == "no difference shown"
     assert any("different dpi" in note for note in comparison_notes(result))
 
@@ -109,7 +109,7 @@ def test_values_per_pixel_are_not_compared_across_dpi():
 def test_what_one_side_lacks_and_lower_bounds_are_not_compared():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng), scanner(rng)
-    b = replace(b, measures=tuple(m for m in b.measures if m.name != "noise.total"))
+    b = replace(b, measures=tuple(m for m in b.measures if m.name != "noise.temporal"))
     least = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
     a = replace(
         a,
@@ -118,7 +118,7 @@ def test_what_one_side_lacks_and_lower_bounds_are_not_compared():
         ),
     )
     result = compare([a], [b])
-    assert row(result, "noise.total").gap == "one-side"
+    assert row(result, "noise.temporal").gap == "one-side"
     assert row(result, "sharpness.sheet_sfr50", "across").gap == "bound"
 
 
@@ -197,7 +197,15 @@ def test_equals_on_one_rough_print_differ_once_in_twenty_at_most():
 
 
 @pytest.mark.parametrize(
-    "name", ["tone.white", "banding.period", "colour.paper_a", "gutter.plateau", "noise.paper"]
+    "name",
+    [
+        "tone.white",
+        "banding.period",
+        "colour.paper_a",
+        "gutter.plateau",
+        "noise.paper",
+        "noise.total",
+    ],
 )
 def test_what_is_the_papers_or_tells_a_cause_is_no_difference_of_scanners(name):
     sides = ([qualification(measures=[measure(name, value, 0.01)])] for value in (90.0, 95.0))
@@ -266,8 +274,13 @@ def test_prints_that_nobody_named_may_be_two():
 def test_values_of_one_dpi_are_compared_though_a_side_has_another_too():
     both = qualification(
         [facts(file="a.tif"), facts(file="b.tif", dpi=(600.0, 600.0), sha256="b")],
-        measures=[measure(scan="a.tif"), measure(value=9.0, scan="b.tif")],
+        measures=[
+            measure("noise.temporal", scan="a.tif"),
+            measure("noise.temporal", 9.0, scan="b.tif"),
+        ],
     )
-    one = qualification([facts(sha256="c")], scanner="wren", measures=[measure(scan="a.tif")])
-    found = row(compare([both], [one]), "noise.total")
+    one = qualification(
+        [facts(sha256="c")], scanner="wren", measures=[measure("noise.temporal", scan="a.tif")]
+    )
+    found = row(compare([both], [one]), "noise.temporal")
     assert (found.first, found.second, found.key.dpi) == (1.25, 1.25, 300)

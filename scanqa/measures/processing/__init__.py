@@ -25,6 +25,7 @@ from scanqa.measures.processing.crop import crops
 from scanqa.measures.processing.grain import WHITE, grain
 from scanqa.measures.processing.halo import HALO_SEEN, halos
 from scanqa.measures.processing.made_up import without_made_up_detail
+from scanqa.measures.processing.small_halo import with_small_halos
 from scanqa.measures.processing.spoils import withhold
 from scanqa.measures.processing.unknown_curve import with_curve_doubt
 from scanqa.model import Placement, Results, Role, Told, of_role
@@ -40,6 +41,7 @@ __all__ = [
     "bounded",
     "measure",
     "with_curve_doubt",
+    "with_small_halos",
     "withhold",
     "without_made_up_detail",
 ]

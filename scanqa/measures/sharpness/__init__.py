@@ -72,6 +72,7 @@ CONTRAST_AT_CY_MM, LEAST_CONTRAST = 4.0, 0.02
 DB_PER_SHARE = 20 / math.log(10)
 __all__ = ["FINEST_CY_MM", "NAMES", "OF_SCAN", "Limit", "Site", "measure", "sites"]
 
+OPEN_CURVE = 1.14  # a response that may read too good by so much reaches so much less for sure
 WINDOW = 0.007  # of a value: light of long tails beyond the window, some per cent of it
 NO_SHEET = Reason(
     "no-scan", "no sheet with edges was found in any scan: scan the printed bed sheet"
@@ -205,9 +206,10 @@ def _efficiency(site: Site, known: Behind, why: Reason | None) -> Iterator[Measu
     low, high = least.sfr10, most.sfr10 if most else None
     reached = share * (low.frequency if low else float(least.frequency[-1]))
     open_top = high is None or high.frequency * share > 1
+    enough = 1.0 if site.curve_is_known else OPEN_CURVE
     for name, whole in ((NAMES[2], 100.0), (NAMES[3], site.place.dpi)):
         if reached > 1:
-            yield _bound(site, name, whole, FINER_THAN_SAMPLES)
+            yield _bound(site, name, whole * min(reached / enough, 1.0), FINER_THAN_SAMPLES)
         elif low is None:
             yield _bound(site, name, reached * whole, _not_down_to(least, 0.1))
         else:

@@ -85,7 +85,7 @@ def behind(site: Site, limit: Limit, papers: Papers) -> Behind:
         raise TypeError("the site was not measured")
     if site.divided:
         return Behind(sfr, sfr, DIVIDED)
-    paper = papers.card if site.card else papers.sheet
+    paper = papers.card if site.kind == "card" else papers.sheet
     sfr50 = site.sfr50_cy_mm
     rough = limit.exceeded(sfr50) if sfr50 is not None else None
     if site.kind == "found":
@@ -128,7 +128,8 @@ def _moved(crossing: Crossing | None, factor: float) -> Crossing | None:
 def lifted(known: Mapping[Site, Behind]) -> dict[Site, Behind]:
     """Bounds of printed edges, raised by what the cut edges beside some of them say of the print.
 
-    One printer and one paper blur all of a sheet alike: what they keep of contrast is the response
+    An edge card goes before windows cut out of the sheet: its paper is the sharper one. One printer
+    and one paper blur all of a sheet alike: what they keep of contrast is the response
     of printed edges over that of the scanner behind a cut edge near by, and is divided out of the
     printed edges everywhere on the sheet (in each direction by itself).
 
@@ -142,7 +143,8 @@ def lifted(known: Mapping[Site, Behind]) -> dict[Site, Behind]:
     for site in known:
         if site.kind == "printed" and not site.divided:
             groups.setdefault((site.scan, site.place.direction), []).append(site)
-    cuts = [site for site in known if site.kind == "cut"]
+    cards = [site for site in known if site.kind == "card"]
+    cuts = cards or [site for site in known if site.kind == "cut"]
     for (_, direction), printed in groups.items():
         beside = [
             cut

@@ -23,8 +23,8 @@ class Site:
     ----------
     plain : EdgeSfr or None
         As the scan shows it, where the response of the edge itself was divided out of `found`.
-    card : bool
-        Whether it is the cut border of an edge card.
+    curve_is_known : bool
+        Whether the tone curve is stated, not assumed.
     """
 
     kind: EdgeKind
@@ -32,7 +32,7 @@ class Site:
     place: EdgeWindow
     found: EdgeSfr | Reason
     plain: EdgeSfr | None = None
-    card: bool = False
+    curve_is_known: bool = True
 
     @property
     def divided(self) -> bool:
@@ -63,6 +63,7 @@ def sites(placement: Placement, *, edge_response: EdgeResponse | None = None) ->
     if placement.piece is None:
         raise ValueError("no sheet was located in this scan")
     made = []
+    known = not placement.light.assumed
     for edge in placement.piece.edges:
         place = edge_window(placement, edge)
         if place is not None:
@@ -70,7 +71,9 @@ def sites(placement: Placement, *, edge_response: EdgeResponse | None = None) ->
             if isinstance(sfr, EdgeSfr) and edge_response is not None and edge.kind == "printed":
                 plain = sfr
                 sfr = divide(sfr, edge_response(sfr.frequency / place.mm_per_px))
-            made.append(Site(edge.kind, placement.scan.name, place, sfr, plain))
+            made.append(
+                Site(edge.kind, placement.scan.name, place, sfr, plain, curve_is_known=known)
+            )
     return made
 
 
@@ -80,16 +83,17 @@ def found_sites(placement: Placement) -> Iterator[Site]:
     Parameters
     ----------
     placement : Placement
-        Of an edge card the edges count as cut; of anything else they are *found*.
+        Of an edge card the edges are its cut ones; of anything else they are *found*.
     """
-    card = placement.role == "edge-card"
+    kind: EdgeKind = "card" if placement.role == "edge-card" else "found"
+    known = not placement.light.assumed
     for place in clean_edges(placement):
         sfr = _measured(placement, place)
         if isinstance(sfr, Reason):
             continue
         rough_mm = sfr.roughness.seen_px * place.mm_per_px
         if rough_mm < MOST_ROUGH_MM and sfr.sigma_px < MOST_BLUR_PX:
-            yield Site("cut" if card else "found", placement.scan.name, place, sfr, card=card)
+            yield Site(kind, placement.scan.name, place, sfr, curve_is_known=known)
 
 
 def _measured(placement: Placement, place: EdgeWindow) -> EdgeSfr | Reason:

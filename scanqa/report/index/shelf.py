@@ -19,6 +19,7 @@ PAGES = {  # of one scanner, and what a link to each is called
     "check": "Check of blanks",
     "evidence": "For the seller",
     "history": "History",
+    "job": "Job",
 }
 
 
