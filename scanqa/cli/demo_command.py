@@ -63,14 +63,17 @@ def _two_years(path: Path) -> str:
     """Heron's monthly checks and its cleaning in a new database; its URL."""
     from datetime import date
 
-    from scanqa.demo import CLEANED, DIRTY_IN, checked_months, month_day
+    from scanqa.demo import CLEANED, DIRTY_IN, checked_months, demo_units, month_day
     from scanqa.records import store
     from scanqa.records.database import open_store
+    from scanqa.records.scanners import keep_identity
 
     for old in path.parent.glob(f"{path.name}*"):
         old.unlink()
     url, today = f"sqlite:///{path}", date.today()
     with open_store(url) as engine:
+        for unit in demo_units(today=today):
+            keep_identity(engine, unit)
         for record in checked_months(today=today):
             store.add(engine, record)
         store.add_event(engine, "heron", month_day(DIRTY_IN, 20, today=today), CLEANED)

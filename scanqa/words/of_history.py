@@ -48,8 +48,8 @@ def place_words(axis: str, at_mm: float) -> str:
 
 
 def streak_words(streak: StreakLife) -> str:
-    """``dark streak at x 71.3 mm``."""
-    return f"{streak.polarity} streak at {place_words(streak.axis, streak.at_mm)}"
+    """``dark line at x 71.3 mm``."""
+    return f"{streak.polarity} line at {place_words(streak.axis, streak.at_mm)}"
 
 
 def count_words(count: int) -> str:
@@ -232,7 +232,7 @@ def news_words(item: NewsItem) -> str:
     numbers, terms = item.numbers, item.terms
     if item.kind in ("new-streak", "streak-gone"):
         words = (
-            f"{terms['polarity']} streak at {place_words(terms['axis'], numbers['at_mm'])} "
+            f"{terms['polarity']} line at {place_words(terms['axis'], numbers['at_mm'])} "
             f"({numbers['contrast_percent']:.1f} %)"
         )
         return f"new {words}" if item.kind == "new-streak" else f"{words} gone"
@@ -250,6 +250,6 @@ def news_words(item: NewsItem) -> str:
         )
     if item.kind == "outcome":
         return f"the outcome went from {terms['before']} to {terms['after']}"
-    things = "streaks" if "streaks" in item.kind else "marks on the glass"
+    things = "lines" if "streaks" in item.kind else "marks on the glass"
     said = f"{things}: {numbers['count']:.0f} more"
     return f"new {said}" if item.kind.endswith("new") else f"{said} gone"

@@ -228,7 +228,7 @@ def test_on_paper_the_words_are_all_there(printed, printed_whole):
         "Distance from the spine, mm",
         "largest shift",
         "every value",
-        "sharper than any scanner",
+        "scanner, print and paper together",
     )
     for path, wanted in ((printed, first[:5]), (printed_whole, first + more)):
         text = re.sub(r"\s+", " ", pdf_to_text(path))

@@ -11,7 +11,7 @@ from tests.report.past_pages import comparison
 
 STREAK = Judged(
     "streaks.strongest_visible", "largest magnitude", "<=", 0.5, 3.0, "limited", 1.0, 0.1, "ok",
-    words="strongest visible streak",
+    words="strongest visible line",
 )  # fmt: skip
 
 
@@ -46,6 +46,6 @@ def test_a_row_says_both_words_what_decides_and_the_difference_with_its_interval
     (row,) = use_rows(comparison(), (side("limited"), side("fit", conditions=())))
     assert (row.use, row.first, row.second) == ("covers", "limited", "fit")
     assert row.decides.replace("\u202f", " ").replace("\u00a0", " ") == (
-        "strongest visible streak: 1.00 ± 0.10 % and not known"
+        "strongest visible line: 1.00 ± 0.10 % and not known"
     )
     assert row.difference

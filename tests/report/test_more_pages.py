@@ -54,8 +54,8 @@ def test_the_history_says_what_the_charts_found(folder):
         "heron", "% of the light is gone since", "at this pace half of it is gone in",
         "Lamp ageing or haze. Worse than it was", "Since 5 November 2026", "Over time: drifting",
         "\nLamp ageing or haze\n", "What moved", "What was done", "Frame moved",
-        "Sensor window cleaned", "The dark streak at x 118.2 mm is gone.",
-        "Bright streak at x 148.6 mm", "What did not move",
+        "Sensor window cleaned", "The dark line at x 118.2 mm is gone.",
+        "Bright line at x 148.6 mm", "What did not move",
     ]  # fmt: skip
     places = [text.index(words) for words in order]
     assert places == sorted(places)

@@ -43,7 +43,7 @@ from scanqa.words.of_history import (
 MOST_ON_REPORT = 8  # small multiples on a scanner's report; its history page shows up to MOST
 MOST = 36
 FEWEST = 3  # checks that make a curve
-MOST_STREAKS = 20  # in the table of streaks by place
+MOST_STREAKS = 20  # in the table of lines by place
 # Shown when nothing has moved, in this order: what ages or gets dirty.
 FIRST = (
     "noise.light_index", "noise.snr", "streaks.strongest_visible", "streaks.column_pattern",
@@ -240,7 +240,7 @@ def _event(effect: Effect, marks: dict[str, str]) -> EventView:
 
 
 def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
-    """Streaks by their place: what is there now first, then what is gone, the latest first."""
+    """Lines by their place: what is there now first, then what is gone, the latest first."""
     if not streaks:
         return None
     there = [s for s in streaks if not s.gone]
@@ -254,8 +254,8 @@ def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
         )
         for s in [*there, *gone][:MOST_STREAKS]
     )
-    head = ("Streak", "At its strongest", "Seen", "Now")
-    return Table("Streaks by their place", head, rows)
+    head = ("Line", "At its strongest", "Seen", "Now")
+    return Table("Lines by their place", head, rows)
 
 
 def _shift(shift: Shift) -> tuple[Cell, ...]:

@@ -187,7 +187,7 @@ def along_itself(image: Pixels, codes: tuple[float, float], *, axis: int) -> tup
 
 
 def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
-    """What the evidence points out; a streak goes by its number in the table of streaks."""
+    """What the evidence points out; a streak goes by its number in the table of lines."""
     numbers: dict[tuple[str, float], str] = {
         (s.axis, s.at_mm): str(at) for at, s in enumerate(streaks, 1)
     }
@@ -197,7 +197,7 @@ def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
     )
     for at, words in sorted(e.lines_mm):
         if mark := numbers.get((e.shows, at)):
-            yield Pointer(at, mark, f"streak {mark}")
+            yield Pointer(at, mark, f"line {mark}")
         else:
             yield Pointer(at, words if short else next(letters), words)
 
@@ -208,7 +208,7 @@ def _caption(e: Evidence, pointers: Sequence[Pointer]) -> str:
     if named:
         parts.append("; ".join(named))
     if any(p.mark.isdigit() for p in pointers):
-        parts.append("Numbers are those of the table of streaks")
+        parts.append("Numbers are those of the table of lines")
     if e.scan:
         parts.append(f"From {e.scan}")
     return ". ".join(parts) + "." if parts else ""
