@@ -167,7 +167,7 @@ def _drawings(page: Page) -> dict[str, Drawing | None]:
 
 def _due(record: Record) -> str:
     """What is to be done, for the index: what first, the scan that is missing, the last day."""
-    first = [act.text for act in acts(record.actions)][:1]
+    first = [act.text for act in acts(record.actions, record.decision)][:1]
     until = record.identity.return_until if record.identity else ""
     parts = [*first, next_scan(record.outcome)]
     parts += [f"Return until {day_words(until)}."] if until else []

@@ -92,8 +92,13 @@ def decision_line(scanner: str, decision: Decision) -> str:
     return f"{scanner}: {decision.title}. {decision.sentence}"
 
 
-def acts(actions: Sequence[Action]) -> tuple[Action, ...]:
-    """Actions put together by what is done: one for each act, and for each other look."""
+def acts(actions: Sequence[Action], decision: Decision | None = None) -> tuple[Action, ...]:
+    """Actions put together by what is done: one for each act, and for each other look.
+
+    What the decision rests on comes first.
+    """
+    deciding = decision.causes if decision else ()
+    actions = sorted(actions, key=lambda action: action.cause not in deciding)
     together: dict[str, list[Action]] = {}
     for action in actions:
         one = action.act if action.act in TOGETHER else None

@@ -24,7 +24,7 @@ NO_GAPS = frozenset({"pace", "processing", "claim"})  # nobody misses these
 def card(record: Record) -> Card:
     """The first screen of a record."""
     found, more = listed(record)
-    together = acts(record.actions)
+    together = acts(record.actions, record.decision)
     shown = together[:MOST_ACTS]
     return Card(
         decision=record.decision.title or "Not decided",

@@ -40,7 +40,7 @@ from scanqa.words.of_history import (
     streak_words,
 )
 
-MOST_ON_REPORT = 8  # small multiples on a scanner's report; its history page shows up to MOST
+MOST_ON_REPORT = 3  # small multiples on a scanner's report; its history page shows up to MOST
 MOST = 36
 FEWEST = 3  # checks that make a curve
 MOST_STREAKS = 20  # in the table of lines by place
@@ -115,7 +115,7 @@ def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
     health = past.health
     drawable = [s for s in _ranked(health.series) if len(s.values) >= FEWEST]
     chosen = drawable[:most]
-    moved = one_of_each(moved_ones(chosen))
+    moved = one_of_each(moved_ones(drawable))[:most]
     marks = {event.at + event.words: _mark(i) for i, event in enumerate(health.events)}
     lamp = _lamp(health)
     return PastView(
@@ -130,7 +130,7 @@ def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
         events=tuple(_event(effect, marks) for effect in reversed(health.effects)),
         streaks=_streak_table(health.streaks),
         traces=tuple(_trace(s, health, marks) for s in moved),
-        steady=tuple(_trace(s, health, marks) for s in chosen if s not in moved),
+        steady=tuple(_trace(s, health, marks) for s in chosen if s not in moved_ones(drawable)),
         more=len(health.series) - len(chosen),
         table=_table(health.series),
         notes=tuple(_notes(health)),
