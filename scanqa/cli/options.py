@@ -51,6 +51,14 @@ class Delivery:
     records: str | None
     needed: tuple[str, ...] = ()
 
+    def check(self) -> None:
+        """See, before anything is measured, that results can be written."""
+        from scanqa.whole import check_writable
+
+        check_writable(self.out)
+        if self.json_to not in (None, "-"):
+            check_writable(Path(str(self.json_to)).parent)
+
 
 delivery_options = group(
     "delivery",

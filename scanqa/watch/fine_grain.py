@@ -163,7 +163,7 @@ def _phases(parts: Sequence[tuple[Array, Array]]) -> float:
         return 1.0
     # The largest of eight means of so many sizes, each with a scatter of about its mean.
     chance = CHANCE / float(numbers.min()) ** 0.5
-    return max(float(means.max() / usual) - chance, 1.0)
+    return float(max(means.max() / usual - chance, 1.0))
 
 
 def _resampled(parts: Sequence[Array], bare: Sequence[Array]) -> float:

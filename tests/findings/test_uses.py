@@ -297,8 +297,8 @@ def test_two_uses_of_one_name_are_refused(tmp_path):
         read_uses(path)
 
 
-def test_the_example_of_the_readme_is_a_file_of_uses(tmp_path):
-    text = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+def test_the_example_of_the_guide_is_a_file_of_uses(tmp_path):
+    text = (Path(__file__).parents[2] / "scanqa/findings/README.md").read_text("utf-8")
     (example,) = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
     path = tmp_path / "orchard.toml"
     path.write_text(example, "utf-8")
