@@ -63,14 +63,17 @@ def _two_years(path: Path) -> str:
     """Heron's monthly checks and its cleaning in a new database; its URL."""
     from datetime import date
 
-    from scanqa.demo import CLEANED, DIRTY_IN, checked_months, month_day
+    from scanqa.demo import CLEANED, DIRTY_IN, checked_months, demo_units, month_day
     from scanqa.records import store
     from scanqa.records.database import open_store
+    from scanqa.records.scanners import keep_identity
 
     for old in path.parent.glob(f"{path.name}*"):
         old.unlink()
     url, today = f"sqlite:///{path}", date.today()
     with open_store(url) as engine:
+        for unit in demo_units(today=today):
+            keep_identity(engine, unit)
         for record in checked_months(today=today):
             store.add(engine, record)
         store.add_event(engine, "heron", month_day(DIRTY_IN, 20, today=today), CLEANED)
@@ -79,22 +82,22 @@ def _two_years(path: Path) -> str:
 
 def _look_back(records: str, out: Path) -> None:
     """Heron's history and heron against wren; last the path of heron's report."""
-    from scanqa.model.history import Past
     from scanqa.records import store
     from scanqa.records.comparison import compare
     from scanqa.records.database import open_store
-    from scanqa.records.looking_back import health_of
-    from scanqa.report.more_pages import INDEX, write_comparison, write_history
+    from scanqa.records.looking_back import past_of
+    from scanqa.report.index.links import INDEX
+    from scanqa.report.more_pages import write_comparison, write_history
     from scanqa.words.of_comparison import comparison_sentence
     from scanqa.words.of_history import lamp_words
 
     with open_store(records) as engine:
-        past = Past(health_of(engine, "heron"), None)
+        past = past_of(engine, "heron")
         newest = [store.entries(engine, name)[-1].id for name in ("heron", "wren")]
         sides = [[found] if (found := store.read(engine, i)) else [] for i in newest]
     write_history(past, out / "heron-history.html")
     comparison = compare(sides[0], sides[1])
-    write_comparison(comparison, out / "heron-wren.html")
+    write_comparison(comparison, out / "heron-wren.html", sides=(sides[0][0], sides[1][0]))
     if past.health.lamp is not None:
         rule = lamp_words(past.health.lamp)
         click.echo(f"heron's lamp: {rule.verdict}. {rule.sentence}")
