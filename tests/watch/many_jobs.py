@@ -107,7 +107,7 @@ def planted(pages: Pool, seed: int, contrast: float) -> tuple[str, int]:
     rng = np.random.default_rng((seed, 2))
     drawn_ = drawn(pages, rng)
     width = len(drawn_[0][0].columns.off)
-    column, begin = int(rng.integers(0, width)), int(rng.integers(40, PAGES - 60))
+    column, begin = int(rng.integers(0, width)), int(rng.integers(20, 160))
     signed = contrast if rng.random() < 0.5 else -contrast
     job, told, kind, could = Job(), None, "", 0
     judged = True
