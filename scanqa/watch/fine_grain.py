@@ -24,7 +24,7 @@ from scanqa.model import Array, Pixels
 PAPER_CODES = 7  # about the most frequent bright code: bare paper
 LEAST_EDGE = 60  # codes
 INK, FULL_DEPTH = 1.0, 0.85  # percentile that is ink; of its depth, over four samples
-FEWEST_EDGES = 400
+FEWEST_EDGES = 200
 FEWEST_BARE, FEWEST_OF_PHASE = 5000, 2000
 LOCAL = 64  # samples whose own level is taken off
 PHASES, CHANCE = 8, 2.5
