@@ -40,6 +40,7 @@ from scanqa.simulate.scenes import (
     BlankScene,
     BookScene,
     DarkScene,
+    EdgeCardScene,
     Paper,
     Printer,
     RampScene,
@@ -179,6 +180,7 @@ def scenes() -> dict[str, Scene]:
         "back-print-card": BackPrintScene(
             sheet("back-print-a4"), (3.0, 1.4), 0.35, backing=BLACK_CARD, printer=PRINTER
         ),
+        "edge-card": EdgeCardScene(),
     }
 
 

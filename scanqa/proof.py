@@ -171,4 +171,5 @@ def _cut(name: str, placement: Placement, at_px: Point, side_px: int, title: str
         image=piece.image,
         extent_mm=piece.extent_mm,
         note=piece.note,
+        codes=piece.codes,
     )

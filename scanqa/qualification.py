@@ -11,6 +11,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
@@ -22,6 +23,7 @@ from scanqa.errors import BadOption, ScanqaError, UnreadableScan
 from scanqa.findings import Use, judge, plan, read_uses
 from scanqa.model import (
     FileSize,
+    Identity,
     Judgement,
     Placement,
     Plan,
@@ -118,6 +120,8 @@ def qualify(
         options=options_said(told),
         conditions=dict(told.conditions),
         columns=results.columns,
+        decision=judgement.decision,
+        identity=_identity(told, files, scanner),
     )
     return Qualification(record, results.evidence + crops)
 
@@ -228,7 +232,8 @@ def _measured(
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
     results = put_back(processing.bounded(results, on_paper), cuts)
     results = processing.without_made_up_detail(results, placements)
-    return processing.withhold(results, placements)
+    results = processing.with_curve_doubt(results, placements)
+    return processing.with_small_halos(processing.withhold(results, placements))
 
 
 def _judged(
@@ -280,6 +285,19 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
         )
 
 
+def _identity(told: Told, files: Sequence[Path], scanner: str) -> Identity | None:
+    """Which unit it is: as told by its driver, blanks filled by what the files state."""
+    from scanqa.scans.origin import stated_identity
+
+    stated = stated_identity(files, scanner)
+    if told.identity is None or stated is None:
+        return told.identity or stated
+    blanks = {
+        name: words for name, words in asdict(stated).items() if not getattr(told.identity, name)
+    }
+    return replace(told.identity, **blanks)
+
+
 # ----------------------------------------------------------------------------- job, options
 
 
@@ -316,6 +334,8 @@ def options_said(told: Told) -> dict[str, str]:
         "line-time": _number_said(told.line_time_ms),
         "dead-margin": " ".join(f"{side} {mm:g}" for side, mm in told.dead_margins_mm.items()),
         "print": told.print_label,
+        "paper": told.paper or "",
+        "card-paper": told.card_paper or "",
         "role": " ".join(f"{role}={path.name}" for path, role in told.roles.items()),
         "reference": _digest(told.reference) if told.reference is not None else "",
         "edge-response": _digest(response(RESPONSE_AT_CY_MM).tolist()) if response else "",

@@ -64,11 +64,19 @@ def test_every_command_has_help_and_stands_in_the_readme(command):
     assert f"scanqa {command}" in (Path(__file__).parents[1] / "README.md").read_text("utf-8")
 
 
+def check_page(folder):
+    """The page of a check of blanks: named by its day, never the plain name of a full report."""
+    (page,) = (folder / "reports").glob("heron-check-20??-??-??.html")
+    return page
+
+
 def test_two_blanks_give_report_and_json(blanks, tmp_path):
     result = run("qualify", blanks, "--scanner", "heron", "--json", "heron.json", cwd=tmp_path)
     assert result.exit_code == 0, result.output
-    assert result.stdout.splitlines()[-1] == "reports/heron.html"
-    assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    page, decision = result.stdout.splitlines()[-2:]
+    assert page == str(check_page(tmp_path).relative_to(tmp_path))
+    assert decision.startswith("heron: Nothing found against it, still open: effective dpi")
+    assert check_page(tmp_path).read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "heron.json").read_text("utf-8"))
     assert document["schema"] == "scanqa.qualification/2"
     assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
@@ -195,7 +203,7 @@ def test_a_bad_option_is_one_line_and_status_2(options, blanks, tmp_path):
 def test_a_broken_limit_is_status_1(limit, status, blanks, tmp_path):
     result = run("qualify", blanks, "--scanner", "heron", "--fail-on", limit, cwd=tmp_path)
     assert result.exit_code == status
-    assert (tmp_path / "reports/heron.html").exists()
+    assert check_page(tmp_path).exists()
 
 
 def test_no_dpi_tag_asks_for_one_and_takes_it(tmp_path):
@@ -225,7 +233,7 @@ def test_dead_margins_read_by_eye_are_kept_and_said_to_be(blanks, tmp_path):
     assert left["uncertainty"] == pytest.approx(1 / 12**0.5, abs=0.02)  # read to the millimetre
     assert "by eye" in left["reason"]
     assert measures["edges.dead_margin_right"]["value"] is None
-    page = (tmp_path / "reports/heron.html").read_text("utf-8")
+    page = check_page(tmp_path).read_text("utf-8")
     assert page.count("read by eye from the scale") >= 2
 
 
@@ -238,18 +246,20 @@ def test_a_job_is_planned_from_what_is_known(blanks, tmp_path):
     assert plan["sizes"][0]["bytes"] == round(148 / 25.4 * 300) * round(210 / 25.4 * 300) * 3
     assert "blank paper" in plan["sizes"][1]["basis"]
     assert "200 pages/hour, 1.5 h, 1 day of 4 h" in result.stdout
-    page = (tmp_path / "reports/heron.html").read_text("utf-8")
+    page = check_page(tmp_path).read_text("utf-8")
     assert "Plan for 300 pages" in page
 
 
 def test_the_page_for_a_seller_is_written_when_asked_for_or_called_for(blanks, tmp_path):
-    page = tmp_path / "reports/heron-evidence.html"
     run("qualify", blanks, "--scanner", "heron", cwd=tmp_path)
+    day = check_page(tmp_path).stem.removeprefix("heron-check-")
+    page = tmp_path / f"reports/heron-evidence-{day}.html"
     assert not page.exists()  # two sound blanks: nothing is found wrong
     asked = ("--evidence", "--json", "x.json")
     result = run("qualify", blanks, "--scanner", "heron", *asked, cwd=tmp_path)
-    assert result.stdout.splitlines()[-2:] == ["reports/heron-evidence.html", "reports/heron.html"]
-    assert "heron-evidence.html" in (tmp_path / "reports/index.html").read_text("utf-8")
+    pages = [str(p.relative_to(tmp_path)) for p in (page, check_page(tmp_path))]
+    assert result.stdout.splitlines()[-3:-1] == pages
+    assert page.name in (tmp_path / "reports/index.html").read_text("utf-8")
     text = page.read_text("utf-8")
     for scan in json.loads((tmp_path / "x.json").read_text("utf-8"))["scans"]:
         assert scan["sha256"] in text
@@ -279,7 +289,7 @@ def test_uses_of_ones_own_replace_ours_and_the_report_says_so(blanks, tmp_path):
     document = json.loads(result.stdout)
     assert [(u["use"], u["fitness"]) for u in document["outcome"]["uses"]] == [("wrappers", "fit")]
     assert "mine.toml" in document["conditions"]["limits"]
-    assert "mine.toml" in (tmp_path / "reports/heron.html").read_text("utf-8")
+    assert "mine.toml" in check_page(tmp_path).read_text("utf-8")
 
 
 def test_sheets_writes_the_pdfs_for_one_paper(tmp_path):

@@ -52,6 +52,25 @@ def test_a_faded_lamp_is_named_with_its_caution(blanks, tmp_path):
     assert "Look next" in page
 
 
+def test_records_show_a_faded_lamp_without_being_asked(blanks, tmp_path):
+    """Two checks on record: the second is told what the first one saw, and says what to do."""
+    common = ("--scanner", "heron", "--out", tmp_path, "--records", tmp_path / "records.sqlite")
+    assert run("qualify", blanks / "new", *common, "--date", "2025-01-05").exit_code == 0
+    after = tmp_path / "after.json"
+    done = run("qualify", blanks / "worn", *common, "--date", "2026-01-05", "--json", after)
+    assert done.exit_code == 0, done.output
+    record = json.loads(after.read_text("utf-8"))
+    (asked,) = [action for action in record["actions"] if action["cause"] == "worn-lamp"]
+    assert "of the light of the earlier check is left" in asked["because"]
+    assert "mercury" in asked["caution"]
+    # After a new lamp the history begins anew: nothing is said against the worn one.
+    assert run("event", "heron", "new lamp", "--date", "2026-02-01", "--records",
+               tmp_path / "records.sqlite").exit_code == 0  # fmt: skip
+    done = run("qualify", blanks / "new", *common, "--date", "2026-02-05", "--json", after)
+    causes = [action["cause"] for action in json.loads(after.read_text("utf-8"))["actions"]]
+    assert "worn-lamp" not in causes
+
+
 @pytest.mark.parametrize("text", ["no JSON", '{"schema": "something/1"}'])
 def test_another_file_is_refused_in_one_line(blanks, tmp_path, text):
     wrong = tmp_path / "wrong.json"

@@ -64,7 +64,7 @@ def test_sharpness_dpi_and_skew_of_the_printed_sheet(tmp_path, dpi, turn_deg):
         assert measured.value == pytest.approx(dpi, rel=0.001)
     truth = true_sfr50_cy_mm(dpi, sigma_px)
     for direction in ("across", "travel"):
-        sites = [m for m in named("sharpness.sfr50") if m.direction == direction]
+        sites = [m for m in named("sharpness.sheet_sfr50") if m.direction == direction]
         assert len(sites) >= 50, "most of the sheet's 70 edges per direction"
         printed = [m.value for m in sites if m.edge_kind == "printed"]
         assert np.median(printed) == pytest.approx(truth, rel=0.01)

@@ -28,6 +28,7 @@ ALLOWED = {
     "qualification": FOR_ALL
     | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
     | {"on_paper"},
+    "standing": FOR_ALL | {"findings", "words"},
     "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},
     "records": FOR_ALL | {"codec", "summary"},
@@ -51,7 +52,7 @@ ALLOWED = {
         "demo",
         "demo_job",
     }
-    | {"words", "codec"},
+    | {"words", "codec", "standing"},
     "__init__": FOR_ALL
     | {"qualification", "codec", "records", "sheets", "scans", "simulate", "summary", "report"},
     "__main__": {"cli"},

@@ -147,6 +147,14 @@ CARD = _drawing("""
     +--------------------+
 """)
 
+EDGE_CARD = _drawing("""
+    +--------------------+
+    |#### _______ #######|   a piece of glossy photo paper cut
+    |### /  card /  #####|   with a sharp knife, bright side
+    |## /______ / #######|   down, turned by about 5 degrees;
+    +--------------------+   black card over all; lid down
+""")
+
 QUICK = (
     Step("blank-1", "blank", "Lay plain white paper over the whole glass, lid down.", BLANK),
     Step(
@@ -202,6 +210,16 @@ FULL = (
         30.0,
         turned_deg=90,
         needs_mm=(290.0, 290.0),
+        optional=True,
+    ),
+    Step(
+        "edge-card",
+        "edge-card",
+        "Lay the edge card, bright side down, in the middle of the glass, turned by about 5°: a "
+        "piece of glossy photo paper of 5 to 8 cm, all four sides cut with a sharp knife along a "
+        "steel rule; black card over all of the glass.",
+        EDGE_CARD,
+        120.0,
         optional=True,
     ),
     Step(

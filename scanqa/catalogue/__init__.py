@@ -21,15 +21,21 @@ from scanqa.catalogue.sizes import FORMATS_MM
 
 Role = Literal[
     "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim",
-    "page", "picture",
+    "edge-card", "page", "picture",
 ]  # fmt: skip
+PaperKind = Literal["office", "coated", "photo"]
 Side = Literal["left", "right", "top", "bottom"]
 Better = Literal["higher", "lower", "target", "neither"]
 Per = Literal["pixel", "dpi", "bed"]
 Owner = Literal["scanner", "paper", "print", "laying"]
+OnCurve = Literal[
+    "", "contrast", "square", "decibel", "share", "lightness", "sfr50", "sfr10", "dark"
+]
+OnOnePrint = Literal["", "least", "ratio"]
 
 ROLES: tuple[Role, ...] = get_args(Role)
 SIDES: tuple[Side, ...] = get_args(Side)
+PAPERS: tuple[PaperKind, ...] = get_args(PaperKind)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +88,18 @@ class Definition:
         Whether its sign only tells a way, and its size is what counts.
     spoiled_by : tuple of str
         Traces of processing that falsify it.
+    on_one_print : str
+        Whether two scanners compare by it on one named print only: their difference is then at
+        ``least`` what is found, or, of a ``ratio``, free of the print; empty where no print is in
+        it.
     second_look : str
         The row of ``second_looks.toml`` that confirms it as the scanner's.
     pattern : str
         The name as its row has it: ``edges.shadow_{side}``.
+    curve : str
+        How it depends on the tone curve: as a small ``contrast`` or its ``square``, in ``decibel``,
+        as a ``share`` of light in %, as a ``lightness``; empty where it does not, or where its
+        measure sees to it.
     at : dict
         What stands in place of each key of the pattern.
     """
@@ -107,6 +121,8 @@ class Definition:
     second_look: str
     pattern: str
     at: dict[str, Any]
+    curve: OnCurve = ""
+    on_one_print: OnOnePrint = ""
 
     @property
     def family(self) -> str:

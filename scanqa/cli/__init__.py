@@ -8,7 +8,6 @@ once.
 
 from __future__ import annotations
 
-import os
 from importlib import import_module
 
 import click
@@ -17,19 +16,19 @@ from scanqa.cli.checks import UNUSABLE
 from scanqa.errors import ScanqaError
 from scanqa.version import __version__
 
-# Our matrices are small: threads of the linear algebra would only wait for each other (twice the
-# processor time on two cores). Read when numpy is first imported, which is later than this.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 COMMANDS = (  # in the order of use; each is a module beside this one
     "sheets",
     "capture",
     "qualify",
+    "report",
+    "scanners",
     "records",
     "event",
     "job",
     "history",
     "compare",
+    "explain",
+    "installed",
     "demo",
 )
 

@@ -28,6 +28,7 @@ LOOKS: dict[Role, str] = {
     "open-book": "an open book",
     "back-print": "the back-print sheet",
     "claim": "a page at the highest dpi",
+    "edge-card": "an edge card on black card",
     "page": "a page without a spine",
     "picture": "none of the things to be scanned",
 }

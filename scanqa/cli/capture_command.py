@@ -15,7 +15,7 @@ import click
 
 from scanqa.catalogue.sizes import TURN_S
 from scanqa.cli.checks import file_name
-from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, delivery_options, known_options
 from scanqa.errors import BadOption, ScanqaError
@@ -129,6 +129,7 @@ def command(
     if scanner is None:
         raise BadOption("give the scanner a name with --scanner")
     file_name(scanner)
+    delivery.check()
     told = known.told({})
     if told.curve is not None:
         _read_curve(told.curve)
@@ -245,7 +246,7 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
         made = qualify(
             [folder / entry.file for entry in entries],
             scanner=session.scanner,
-            told=replace(told, roles=named),
+            told=told_by_records(replace(told, roles=named), session.scanner, delivery),
             progress=shown,
         )
     return deliver(made, delivery)

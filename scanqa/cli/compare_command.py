@@ -72,6 +72,7 @@ def _tell(result: Comparison, *, whole: bool) -> None:
         comparison_notes,
         comparison_sentence,
         gap_words,
+        size_note,
         value_sentence,
     )
 
@@ -87,9 +88,10 @@ def _tell(result: Comparison, *, whole: bool) -> None:
         if row.difference is None:
             click.echo(f"  {place}: {row.verdict}: {gap_words(row, result)}")
             continue
+        said = f"; {words}" if (words := size_note(row)) else ""
         click.echo(
             f"  {place}: {row.first:.4g} and {row.second:.4g} {row.unit}; difference "
-            f"{row.difference:+.3g} ({row.low:+.3g} to {row.high:+.3g}), {row.verdict}"
+            f"{row.difference:+.3g} ({row.low:+.3g} to {row.high:+.3g}), {row.verdict}{said}"
         )
 
 

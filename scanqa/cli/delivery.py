@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,8 +15,9 @@ from scanqa.cli.checks import DONE, LIMIT_BROKEN, UNUSABLE
 from scanqa.cli.options import Delivery, Limit
 
 if TYPE_CHECKING:
-    from scanqa.model import Qualification, Record
+    from scanqa.model import Qualification, Record, Told
     from scanqa.model.history import Past
+    from scanqa.records.looking_back import Beside
     from scanqa.records.store import Kept
 
 
@@ -26,33 +28,48 @@ def deliver(
     limits: Sequence[Limit] = (),
     evidence: bool | None = None,
 ) -> int:
-    """Keep the record if asked to, write report and JSON, print where they are; the exit status.
+    """Decide, keep the record if asked to, write pages and JSON, print where they are; exit status.
 
     The report gains the scanner's history if there is one; it is written in any case. The page for
     a seller is written beside it where there is something to show, or as `evidence` says.
     """
-    record = found.record
-    for rejected in record.rejected:
+    for rejected in found.record.rejected:
         click.echo(f"scanqa: {rejected.why}", err=True)
-    for scan in record.scans:
+    for scan in found.record.scans:
         if scan.dpi is None and scan.notes:
             click.echo(f"scanqa: {scan.file}: {scan.notes[-1]}", err=True)
-    if not record.scans:
+    if not found.record.scans:
         return UNUSABLE
-    past, kept = _put_on_record(record, to.records) if to.keep else (None, True)
-    proof = _write_pages(found, to.page(record.scanner), past, evidence)
+    record, past, kept = _on_record(found.record, to)
+    pages = _write_pages(replace(found, record=record), to.out, past, evidence)
     if to.json_to is not None:
         _write_json(record, to.json_to)
     broken = [words for words in (limit(record) for limit in limits) if words]
     for words in broken:
         click.echo(f"scanqa: limit broken: {words}", err=True)
-    for line in _lines(record, past):
+    for line in (*_lines(record, past), *map(str, pages), *_ending(record)):
         click.echo(line, err=to.json_to == "-")
-    for page in filter(None, (proof, to.page(record.scanner))):
-        click.echo(page, err=to.json_to == "-")
     if record.rejected or not kept:
         return UNUSABLE
     return LIMIT_BROKEN if broken else DONE
+
+
+def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:
+    """What the user told, and the check on record that shows what has changed since.
+
+    An earlier check that the user names comes first. Where records cannot be read nothing is added:
+    `deliver` says so when it comes to keeping.
+    """
+    from scanqa.records.database import StoreError, open_store
+    from scanqa.records.looking_back import first_of_its_light
+
+    if told.earlier is not None or not to.keep:
+        return told
+    try:
+        with open_store(to.records) as engine:
+            return replace(told, earlier=first_of_its_light(engine, scanner))
+    except StoreError:
+        return told
 
 
 def _lines(record: Record, past: Past | None) -> Iterator[str]:
@@ -69,28 +86,46 @@ def _lines(record: Record, past: Past | None) -> Iterator[str]:
         yield health_sentence(past.health)
 
 
+def _ending(record: Record) -> Iterator[str]:
+    """The last lines: what to do with the unit, and what first."""
+    from scanqa.words.of_decision import acts, decision_line
+
+    yield decision_line(record.scanner, record.decision)
+    first = [act.text for act in acts(record.actions)][:1]
+    yield from (f"First: {text}" for text in first)
+
+
 def _write_pages(
-    found: Qualification, page: Path, past: Past | None, evidence: bool | None
-) -> Path | None:
-    """Write report and index, and the seller's page where it is called for; its path."""
+    found: Qualification, folder: Path, past: Past | None, evidence: bool | None
+) -> list[Path]:
+    """Write report and index, and the seller's page where it is called for; their paths."""
+    from scanqa.report.index.naming import report_path
     from scanqa.report.more_pages import write_index
     from scanqa.report.pages import write_report
 
-    page.parent.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(parents=True, exist_ok=True)
+    page = report_path(folder, found.record)
+    proof = _write_evidence(found, folder, past, evidence)
     write_report(found, page, past=past)
-    proof = _write_evidence(found, page, past, evidence)
-    write_index(page.parent)
-    return proof
+    write_index(folder)
+    return [path for path in (proof, page) if path is not None]
 
 
 def _write_evidence(
-    found: Qualification, page: Path, past: Past | None, wanted: bool | None
+    found: Qualification, folder: Path, past: Past | None, wanted: bool | None
 ) -> Path | None:
     """Write the page for a seller; its path, or None if nothing calls for it."""
-    from scanqa.report.evidence import worth_a_page, write_evidence
+    from scanqa.report.evidence.seller_page import worth_a_page, write_evidence
+    from scanqa.report.index.naming import day_of, file_stem, is_full, mark_of, path_for
 
-    path = page.with_name(f"{page.stem}-evidence.html")
-    if not (worth_a_page(found.record) if wanted is None else wanted):
+    record = found.record
+    facts = {"page": "evidence", "scanner": record.scanner}
+    stem = f"{file_stem(record.scanner)}-evidence"
+    if not is_full(record):  # a small check leaves the page of a full one alone
+        facts["record"] = mark_of(record)
+        stem += f"-{day_of(record)}"
+    path = path_for(folder, stem, facts)
+    if not (worth_a_page(record) if wanted is None else wanted):
         if path.exists():
             click.echo(
                 f"scanqa: {path} is of earlier scans; nothing in these calls for it", err=True
@@ -110,20 +145,50 @@ def _write_json(record: Record, to: str) -> None:
         write_record(record, to)
 
 
-def _put_on_record(record: Record, url: str | None) -> tuple[Past | None, bool]:
-    """Keep a record in the database: what earlier ones say, and whether it could be kept."""
+def _on_record(record: Record, to: Delivery) -> tuple[Record, Past | None, bool]:
+    """Decide by what is on record, and keep it there; False if that was asked and not done."""
     from scanqa.records.database import StoreError, open_store
-    from scanqa.records.looking_back import keep
+    from scanqa.records.looking_back import beside, keep
+    from scanqa.standing import decided
 
+    stated = record.identity
+    if not to.keep:
+        return decided(record, identity=stated, needed=to.needed), None, True
     try:
-        with open_store(url) as engine:
+        with open_store(to.records) as engine:
+            known = beside(engine, record)
+            if known.differs and not _same_unit(record, known):
+                alone = decided(record, identity=stated, needed=to.needed)
+                return alone, None, False
+            record = decided(
+                record,
+                identity=known.identity,
+                before=known.before,
+                noted=known.noted,
+                needed=to.needed,
+            )
             kept, past = keep(engine, record)
     except StoreError as error:
         click.echo(f"scanqa: {error}; the report is written, but not put on record", err=True)
-        return None, False
+        return decided(record, identity=stated, needed=to.needed), None, False
     if kept.how == "corrected":
         click.echo(f"scanqa: {_correction(kept, record)}", err=True)
-    return past, True
+    return record, past, True
+
+
+def _same_unit(record: Record, known: Beside) -> bool:
+    """Ask whether two units of one name are one: they are never put together unasked."""
+    ours = getattr(known.identity, known.differs)
+    theirs = getattr(record.identity, known.differs)
+    words = f"{record.scanner} is on record with {known.differs} {ours}; these scans say {theirs}"
+    if sys.stdin.isatty() and sys.stderr.isatty():
+        return click.confirm(f"{words}. Is it the same unit?", default=False, err=True)
+    click.echo(
+        f"scanqa: {words}; not put on record: give another unit another name with --scanner, or "
+        f"say scanqa scanners change {record.scanner} --{known.differs} {theirs}",
+        err=True,
+    )
+    return False
 
 
 def _correction(kept: Kept, record: Record) -> str:

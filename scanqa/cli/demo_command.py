@@ -51,7 +51,11 @@ def command(out: Path, scans: Path, job_only: bool) -> None:
     status = DONE
     for name, files in written.items():
         told = Told(
-            book_edge="left", print_label=DEMO_PRINT, conditions={"light": DEMO_LIGHT[name]}
+            book_edge="left",
+            print_label=DEMO_PRINT,
+            paper="office",
+            card_paper="photo",
+            conditions={"light": DEMO_LIGHT[name]},
         )
         with progress() as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
-from scanqa.catalogue import Side
+from scanqa.catalogue import PAPERS, PaperKind, Side
 from scanqa.catalogue.sizes import TURN_S
-from scanqa.cli.checks import check_positive, file_name
+from scanqa.cli.checks import check_positive
 from scanqa.cli.job import SIZES, SMALLEST_MM, read_job
 from scanqa.cli.option_groups import group
 from scanqa.errors import BadOption
@@ -49,10 +49,15 @@ class Delivery:
     json_to: str | None
     keep: bool
     records: str | None
+    needed: tuple[str, ...] = ()
 
-    def page(self, scanner: str) -> Path:
-        """The report of a scanner."""
-        return self.out / f"{file_name(scanner)}.html"
+    def check(self) -> None:
+        """See, before anything is measured, that results can be written."""
+        from scanqa.whole import check_writable
+
+        check_writable(self.out)
+        if self.json_to not in (None, "-"):
+            check_writable(Path(str(self.json_to)).parent)
 
 
 delivery_options = group(
@@ -62,6 +67,13 @@ delivery_options = group(
     click.option("--json", "json_to", metavar="FILE|-", help="Also write the results as JSON."),
     click.option("--keep/--no-keep", default=True, help="Put the qualification on record."),
     records_option,
+    click.option(
+        "--for",
+        "needed",
+        multiple=True,
+        metavar="USE",
+        help="A use that you want it for; uses not named do not count. May be repeated.",
+    ),
 )
 
 
@@ -78,6 +90,8 @@ class Known:
     ramp_height: float | None
     dead_margins: tuple[tuple[Side, float], ...]
     print_label: str
+    paper: PaperKind | None
+    card_paper: PaperKind | None
     light: str | None
     pages: int | None
     page_size: str | None
@@ -110,6 +124,8 @@ class Known:
             ramp_height_mm=self.ramp_height,
             dead_margins_mm=margins_mm,
             print_label=self.print_label,
+            paper=self.paper,
+            card_paper=self.card_paper,
             job=read_job(
                 self.pages, self.page_size, self.smallest, self.scan_seconds, self.turn_seconds
             ),
@@ -154,6 +170,16 @@ known_options = group(
         default="",
         metavar="LABEL",
         help="Name of the printed sheet: checks on one sheet compare without its print's doubt.",
+    ),
+    click.option(
+        "--paper",
+        type=click.Choice(PAPERS),
+        help="Kind of paper of the printed sheet: how far light spreads in it.",
+    ),
+    click.option(
+        "--card-paper",
+        type=click.Choice(PAPERS),
+        help="Kind of paper that the edge card is cut from.",
     ),
     click.option(
         "--light", metavar="WORDS", help="Words on the light source, kept with the record."

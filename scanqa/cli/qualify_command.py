@@ -12,7 +12,7 @@ import click
 
 from scanqa.catalogue import ROLES, Role
 from scanqa.cli.checks import check_positive, file_name
-from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, Limit, delivery_options, known_options
 from scanqa.errors import BadOption, NotARecord
@@ -153,7 +153,8 @@ def command(
     from scanqa.qualification import qualify
 
     limits = [_limit(text) for text in outcomes.fail_on]
-    told = files.told(known)
+    delivery.check()
+    told = told_by_records(files.told(known), scanner, delivery)
     file_name(scanner)
     if not paths and not told.roles:
         raise BadOption("no scans given; name files or a folder")

@@ -10,16 +10,17 @@ from collections.abc import Iterator, Sequence
 
 from scanqa.findings.backing_advice import advise
 from scanqa.findings.criteria import judge_criteria
+from scanqa.findings.decision import act_asked, acts_noted, decide
 from scanqa.findings.diagnosis import diagnose, gravest_first
 from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import legibility
 from scanqa.findings.looks import looks_made, one_look, with_doubtful_lines_bounded
 from scanqa.findings.uses import Use, judge_uses, of_sure_roles, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
-from scanqa.model import Action, Diagnosis, Judgement, Results, ScanFacts
+from scanqa.model import Action, Diagnosis, Judgement, Results, ScanFacts, Standing
 from scanqa.summary import Summary, summarise
 
-__all__ = ["Use", "judge", "plan", "read_uses"]
+__all__ = ["Use", "acts_noted", "decide", "judge", "plan", "read_uses"]
 
 
 def judge(
@@ -28,6 +29,7 @@ def judge(
     *,
     uses: Sequence[Use] | None = None,
     earlier: Sequence[Summary] = (),
+    standing: Standing | None = None,
 ) -> Judgement:
     """All findings, what to do, and the outcome per use.
 
@@ -41,6 +43,8 @@ def judge(
         Kinds of work and their limits; those of the package unless given.
     earlier : sequence of Summary
         What the same scanner gave at an earlier check: shows a lamp that has faded since.
+    standing : Standing, optional
+        What is known of the unit beside its scans.
 
     Returns
     -------
@@ -54,12 +58,14 @@ def judge(
         of_sure_roles(results.measurements, scans), results, looks_made(results, scans, earlier)
     )
     verdicts = judge_uses(summarise(sure, scans), own_uses() if uses is None else uses)
+    whole = outcome(verdicts, one_look=one_look(scans))
     return Judgement(
         findings=(*diagnoses, *judge_criteria(measured, scans)),
         actions=tuple(_actions(diagnoses)),
-        outcome=outcome(verdicts, one_look=one_look(scans)),
+        outcome=whole,
         legibility=legibility(measured, scans),
         streaks=streaks,
+        decision=decide(diagnoses, whole, standing),
     )
 
 
@@ -73,4 +79,6 @@ def _actions(diagnoses: Sequence[Diagnosis]) -> Iterator[Action]:
             if finding.look in asked:
                 continue
             asked.add(finding.look)
-        yield Action(finding.cause)
+            yield Action(finding.cause, look=finding.look)
+            continue
+        yield Action(finding.cause, act=act_asked(finding.cause))

@@ -65,7 +65,7 @@ def looks_made(
                 for side in sorted(sides, key=str)
             )
     known = [m for m in results.measurements if m.value is not None]
-    kinds = sorted({m.edge_kind for m in known if m.edge_kind})
+    kinds = sorted({m.edge_kind for m in known if m.edge_kind and m.edge_kind != "found"})
     if len(kinds) > 1:
         made["another-edge"] = tuple(
             _observed([m for m in results.measurements if m.edge_kind == kind], scans)
@@ -276,4 +276,5 @@ SIDES_OF: dict[str, Callable[[ScanFacts], Hashable]] = {
     "another-original": _original,
     "book-again": _each_of("open-book"),
     "strip-again": _each_of("edge-strip"),
+    "ramp-again": _each_of("gutter-ramp"),
 }

@@ -83,6 +83,8 @@ def holds(found: Figure, sign: str, limit: float) -> bool | None:
 def known(summaries: Sequence[Summary], measure: str) -> tuple[Summary, ...]:
     """Summaries with a value of a measure or of a family, luma where there is one.
 
+    Edges that lie there by chance count where there are no others.
+
     A family is named like its members without their last part: ``geometry.dpi`` takes
     ``geometry.dpi_across``.
     """
@@ -91,8 +93,9 @@ def known(summaries: Sequence[Summary], measure: str) -> tuple[Summary, ...]:
         for s in summaries
         if s.value is not None and (s.key.name == measure or s.key.name.startswith(measure + "_"))
     ]
-    luma = [s for s in found if s.key.channel == "luma"]
-    return tuple(luma or found)
+    luma = [s for s in found if s.key.channel == "luma"] or found
+    made_to_measure = [s for s in luma if s.key.edge_kind != "found"]
+    return tuple(made_to_measure or luma)
 
 
 def pick(summaries: Sequence[Summary], measure: str) -> tuple[Summary, ...]:
@@ -160,30 +163,44 @@ def _largest_magnitude(found: Sequence[Summary]) -> Figure | None:
 
 def _per_direction(found: Sequence[Summary]) -> Iterator[Figure]:
     for direction in (*DIRECTIONS, ""):
-        of_direction = _surest_edges([s for s in found if s.key.direction == direction])
-        middle = _median(of_direction) if of_direction else None
+        middle = of_all_edges([s for s in found if s.key.direction == direction])
         if middle is not None:
             yield middle
 
 
-def _surest_edges(found: Sequence[Summary]) -> Sequence[Summary]:
-    """Those of the kinds of edge that give a value, where others give a bound that it keeps.
+def of_all_edges(found: Sequence[Summary]) -> Figure | None:
+    """What all kinds of edge together tell of one quantity, or None of nothing.
 
-    A printed edge that says *at least* is a bound of the same quantity that a cut edge measures:
-    the many of the former must not outvote the few of the latter. Where value and bound contradict
-    each other by more than twice their uncertainty, all count.
+    Each kind has its own median and so its own bounds: the many printed edges must not outvote the
+    few cut ones. Bounds are taken together, the largest lower and the smallest upper one; a value
+    stands where the bounds allow it. Where they contradict each other by more than twice their
+    uncertainty, all edges count alike.
+
+    Parameters
+    ----------
+    found : sequence of Summary
+        Of one measure and direction.
     """
-    kinds = {s.key.edge_kind for s in found}
-    by_kind = [(middle, kind) for kind in kinds if (middle := _median(_of_kind(found, kind)))]
-    sure = [(middle, kind) for middle, kind in by_kind if middle.bound == "ok"]
-    if not sure or len(sure) == len(by_kind):
-        return found
-    for bound, _ in by_kind:
-        for middle, _ in sure:
-            slack = 2 * math.hypot(middle.uncertainty or 0.0, bound.uncertainty or 0.0)
-            if not bound.least - slack <= middle.value <= bound.most + slack:
-                return found
-    return [s for _, kind in sure for s in _of_kind(found, kind)]
+    kinds = dict.fromkeys(s.key.edge_kind for s in found)
+    middles = [middle for kind in kinds if (middle := _median(_of_kind(found, kind))) is not None]
+    if len(middles) < 2:
+        return middles[0] if middles else None
+    low = max(middles, key=lambda each: each.least)
+    high = min(middles, key=lambda each: each.most)
+    slack = 2 * math.hypot(low.uncertainty or 0.0, high.uncertainty or 0.0)
+    if low.least > high.most + slack:
+        return _median(found)
+    sure = [middle for middle in middles if middle.bound == "ok"]
+    if sure:
+        return _median([s for s in found if _median(_of_kind(found, s.key.edge_kind)) in sure])
+    doubt = max((each.uncertainty or 0.0 for each in (low, high)), default=None)
+    count = sum(each.count for each in middles)
+    if math.isinf(high.most) or math.isinf(low.least):
+        end = low if math.isinf(high.most) else high
+        return replace(end, count=count)
+    most = max(high.most, low.least)
+    value = min(max(high.value, low.least), most)
+    return Figure(value, doubt, low.least, most, count, high.why)
 
 
 def _of_kind(found: Sequence[Summary], kind: str) -> list[Summary]:

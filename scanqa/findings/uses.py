@@ -83,9 +83,12 @@ def judge_uses(measured: Sequence[Summary], uses: Sequence[Use]) -> tuple[UseVer
 def of_sure_roles(
     measurements: Sequence[Measurement], scans: Sequence[ScanFacts]
 ) -> tuple[Measurement, ...]:
-    """Without those of scans of which it is not known what they show: these judge no use."""
+    """Without those of scans of which it is not known what they show: these judge no use.
+
+    A clean edge is one wherever it lies, and a bound from below.
+    """
     unsure = {scan.file for scan in scans if scan.role in UNSURE_ROLES}
-    return tuple(m for m in measurements if m.scan not in unsure)
+    return tuple(m for m in measurements if m.scan not in unsure or m.edge_kind == "found")
 
 
 def outcome(verdicts: Sequence[UseVerdict], *, one_look: bool = False) -> Outcome:

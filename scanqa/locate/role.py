@@ -10,6 +10,7 @@ have no such way.
 - ``blank``: paper inside its border (`reading.paper_border`), plain to the last tile, not ruled.
 - ``open-book``: print on paper and a spine (`reading.book_spine`); on paper without print only
   where the user says that the spine lies, since a lamp may fail at a side, and lids have shadows.
+- ``edge-card``: one light, plain piece, turned a little, on black (`edge_card`).
 - ``page``: print on paper without a spine, or paper with little on it.
 - ``picture``: anything else.
 
@@ -27,6 +28,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import SIDES
+from scanqa.locate.edge_card import is_edge_card
 from scanqa.locate.preview_tiles import LEVEL, Tiles, cells, cut_tiles, without_noise
 from scanqa.model import MM_PER_INCH, Floats, Point, Role, Side
 from scanqa.reading.book_spine import Spine, find_spines
@@ -72,7 +74,7 @@ class Look:
     Attributes
     ----------
     role : str
-        ``blank``, ``dark``, ``open-book``, ``page`` or ``picture``.
+        ``blank``, ``dark``, ``edge-card``, ``open-book``, ``page`` or ``picture``.
     paper : Box or None
         Inside of a blank's paper in pixels of the preview, where it does not cover the glass.
     spines : tuple of Spine
@@ -105,6 +107,8 @@ def look_at(
     low, high = np.percentile(grey[::THIN, ::THIN], (2, 98))
     if high < DARK_LIGHT:
         return Look("dark" if high - low < DARK_SPREAD else "picture")
+    if is_edge_card(grey):
+        return Look("edge-card")
     mm_px = max(grey.shape) / LONG_SIDE_MM if dpi is None else sum(dpi) / 2 / MM_PER_INCH / step_px
     tiles = cut_tiles(grey, mm_px)
     if tiles is None or not _is_paper(light, grey, tiles):

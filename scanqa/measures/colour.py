@@ -9,6 +9,11 @@ An edge shows a displacement *along* itself as well, times its slope (0.09 for t
 Each site is therefore corrected with the nearest sites of the other direction, which makes the
 pair of numbers the true displacement along the two axes.
 
+Uncertainty is the scatter of the rows, and what sites differ by beyond it over the bed (a rough
+print does not cancel wholly where channels blur unlike); shared by all sites is what a curve that
+nobody stated makes of it: on tinted paper it moves the channels unlike. JPEG halves the dpi of
+colour, and with it the shift: then it is not measurable.
+
 Definitions as in ISO 12233 / ISO 19264-1 (colour misregistration between channels, in px), except
 that they take the place from the centroid of the line spread, which noise in the tails moves.
 
@@ -24,7 +29,7 @@ light at the end of the scale in a channel, and edges that cannot be found.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -47,13 +52,16 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
+from scanqa.numeric.curve_doubt import HALF_RANGE, doubted
 from scanqa.numeric.edge.shift import Shift, edge_shifts
 from scanqa.numeric.lightness import CLIPPED, luma
+from scanqa.numeric.scatter import robust_sd
 from scanqa.reading.edge_window import EdgeWindow, at_edge, edge_window
 
 REGISTRATION = "colour.registration"
 NEUTRAL_NAMES = ("colour.neutrality", "colour.paper_a", "colour.paper_b")
 CELL_MM = 10.0
+FEWEST_FOR_PLANE = 8  # sites
 MIN_CELLS = 3  # along each axis, or there is no bed to compare
 LIT = 0.5  # of the light in the middle: darker cells lie in the shadow of the bed's edge
 GREY_SCAN = Reason("no-scan", "a grey scan has no colour channels: scan in colour")
@@ -105,7 +113,8 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             results += Results((_missing(GREY_SCAN, scan=placement.scan.name),))
             continue
         found = list(_sites(placement))
-        measurements = tuple(_registration(found, placement.scan.name))
+        doubt = _Doubt(_beyond_rows(found), _of_curve(placement, found), placement.light.source)
+        measurements = tuple(_registration(found, placement.scan.name, doubt))
         results += Results(measurements, evidence=tuple(_evidence(measurements)))
     if not results.measurements:
         results += Results((_missing(NO_SHEET),))
@@ -121,27 +130,77 @@ def _sites(placement: Placement) -> Iterator[_Site]:
         place = edge_window(placement, edge)
         if place is None:
             continue
-        codes = placement.scan.window(place.window)
-        found: tuple[Shift | Reason, ...] | Reason
-        if (codes == codes[..., :1]).all():
-            found = EQUAL_CHANNELS
-        else:
-            light = placement.light.light(codes)
-            light[codes >= placement.overview.top_code] = 1.0
-            planes = dict(zip(COLOURS, np.moveaxis(light, -1, 0), strict=True))
-            others = [planes[name] for name in MOVED]
-            found = edge_shifts(planes["green"], others, place.line, place.reach_px)
-        yield _Site(edge, placement.scan.name, place, found)
+        yield _Site(edge, placement.scan.name, place, _shifts(placement, place))
+
+
+def _shifts(
+    placement: Placement, place: EdgeWindow, exponent: float = 1.0
+) -> tuple[Shift | Reason, ...] | Reason:
+    """Displacements at an edge, the light taken to a power."""
+    codes = placement.scan.window(place.window)
+    if (codes == codes[..., :1]).all():
+        return EQUAL_CHANNELS
+    light = placement.light.light(codes) ** exponent
+    light[codes >= placement.overview.top_code] = 1.0
+    planes = dict(zip(COLOURS, np.moveaxis(light, -1, 0), strict=True))
+    others = [planes[name] for name in MOVED]
+    return edge_shifts(planes["green"], others, place.line, place.reach_px)
 
 
 # ------------------------------------------------------------------------------ registration
 
 
-def _registration(found: Sequence[_Site], scan: str) -> Iterator[Measurement]:
+@dataclass(frozen=True, slots=True)
+class _Doubt:
+    """What the rows of an edge do not show of its doubt, px, by channel (and direction)."""
+
+    beyond_rows: Mapping[tuple[Moved, str], float]
+    of_curve: Mapping[Moved, float]
+    source: str
+
+
+def _beyond_rows(found: Sequence[_Site]) -> dict[tuple[Moved, str], float]:
+    """Scatter of sites about a plane over the bed, beyond what their rows state."""
+    beyond: dict[tuple[Moved, str], float] = {}
+    for n, channel in enumerate(MOVED):
+        for direction in DIRECTIONS:
+            known = [
+                (*site.place.at_mm, site.shifts[n])
+                for site in found
+                if site.place.direction == direction and not isinstance(site.shifts, Reason)
+            ]
+            rows = [(x, y, s) for x, y, s in known if isinstance(s, Shift)]
+            if len(rows) < FEWEST_FOR_PLANE:
+                continue
+            plane = np.array([(1.0, x, y) for x, y, _ in rows])
+            values = np.array([s.along_px for _, _, s in rows])
+            rest = values - plane @ np.linalg.lstsq(plane, values, rcond=None)[0]
+            spread = float(robust_sd(rest)) ** 2 * len(rows) / (len(rows) - 3)
+            stated = float(np.median([s.uncertainty_px**2 for _, _, s in rows]))
+            beyond[channel, direction] = float(np.sqrt(max(spread - stated, 0.0)))
+    return beyond
+
+
+def _of_curve(placement: Placement, found: Sequence[_Site]) -> dict[Moved, float]:
+    """By how much shifts change with the exponent of light, at some sites: evenly spread doubt."""
+    if not placement.light.assumed:
+        return {}
+    changes: dict[Moved, list[float]] = {channel: [] for channel in MOVED}
+    for site in [s for s in found if not isinstance(s.shifts, Reason)][:: max(len(found) // 8, 1)]:
+        bent = _shifts(placement, site.place, 1 - HALF_RANGE)
+        if isinstance(bent, Reason) or isinstance(site.shifts, Reason):
+            continue
+        for channel, one, other in zip(MOVED, site.shifts, bent, strict=True):
+            if isinstance(one, Shift) and isinstance(other, Shift):
+                changes[channel].append((other.along_px - one.along_px) ** 2)
+    return {name: float(np.sqrt(np.mean(each) / 3)) for name, each in changes.items() if each}
+
+
+def _registration(found: Sequence[_Site], scan: str, doubt: _Doubt) -> Iterator[Measurement]:
     """Values of the sites and reasons of the others; once more if nothing was measured."""
     some = False
     for site in found:
-        here = at_edge(site.scan, site.edge, site.place)
+        here = at_edge(site.scan, site.edge.kind, site.place)
         if isinstance(site.shifts, Reason):
             if site.edge.kind == "printed":  # windows are optional
                 yield _missing(site.shifts, **here)
@@ -152,7 +211,10 @@ def _registration(found: Sequence[_Site], scan: str) -> Iterator[Measurement]:
                 continue
             some = True
             value, spread = _without_slant(site, shift, channel, found)
-            yield Measurement(REGISTRATION, value, spread, channel=channel, **here)
+            beyond = doubt.beyond_rows.get((channel, site.place.direction), 0.0)
+            whole = float(np.hypot(spread, beyond))
+            m = Measurement(REGISTRATION, value, whole, channel=channel, **here)
+            yield doubted(m, doubt.source, doubt.of_curve.get(channel, 0.0))
     if not some:
         yield _missing(NO_EDGE, scan=scan)
 

@@ -280,4 +280,5 @@ def _crop(placement: Placement, mark: Mark) -> Evidence:
         image=piece.image,
         extent_mm=piece.extent_mm,
         note=piece.note,
+        codes=piece.codes,
     )

@@ -17,6 +17,7 @@ Conventions, stated once
 from __future__ import annotations
 
 from scanqa.catalogue import Role, Side
+from scanqa.model.decided import Act, Decided, Decision, Identity, Standing
 from scanqa.model.image import Linear, Overview, Placement, Scan, Window, of_role
 from scanqa.model.judgement import (
     GRAVE,
@@ -87,12 +88,15 @@ __all__ = [
     "MM_PER_INCH",
     "SCHEMA",
     "SEVERITIES",
+    "Act",
     "Action",
     "Array",
     "Channel",
     "ColumnProfile",
     "Criterion",
     "Curve",
+    "Decided",
+    "Decision",
     "Diagnosis",
     "Direction",
     "Edge",
@@ -103,6 +107,7 @@ __all__ = [
     "Finding",
     "Fitness",
     "Floats",
+    "Identity",
     "Job",
     "Judged",
     "Judgement",
@@ -142,6 +147,7 @@ __all__ = [
     "SharedKind",
     "Sheet",
     "Side",
+    "Standing",
     "Status",
     "Streak",
     "Tag",

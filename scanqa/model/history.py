@@ -289,7 +289,7 @@ class Past:
 # ----------------------------------------------------------------------------- comparisons
 
 
-Gap = Literal["", "one-side", "per-pixel", "bound", "no-uncertainty"]
+Gap = Literal["", "one-side", "per-pixel", "bound", "other-print", "no-uncertainty"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,6 +312,9 @@ class Difference:
         What scatters: ``pairs of places``, ``repeats``, ``stated uncertainties``.
     gap : str
         Why it is not compared.
+    least : bool
+        Whether the difference is at least so large: a side is only known as a bound, or what both
+        share (one rough print) makes both smaller.
     """
 
     key: Key
@@ -327,6 +330,7 @@ class Difference:
     count: int
     verdict: Verdict
     gap: Gap = ""
+    least: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -140,6 +140,11 @@ class Linear:
     curves: NDArray[np.float32]
     source: str
 
+    @property
+    def assumed(self) -> bool:
+        """Whether neither file nor user says the curve."""
+        return self.source.startswith("sRGB assumed")
+
     def light(self, codes: NDArray[Any]) -> NDArray[np.float32]:
         """Light of codes (…, channels): looked up if whole numbers, interpolated if means."""
         out = np.empty(codes.shape, np.float32)

@@ -11,6 +11,7 @@ from typing import Literal, TypeVar
 
 import msgspec
 
+from scanqa.model.decided import Act, Decision
 from scanqa.model.result import ReasonKind, Share, Status, Streak
 from scanqa.model.terms import Channel, Direction, Point
 
@@ -219,12 +220,20 @@ class UseVerdict:
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """Something to do about the diagnosis of a cause, the most urgent first; the rest in words."""
+    """Something to do about the diagnosis of a cause, the most urgent first; the rest in words.
+
+    Attributes
+    ----------
+    act : Act or None
+        Its kind: actions of one kind are done in one go; None for another look, `look`.
+    """
 
     cause: str
     text: str = ""
     because: str = ""
     caution: str = ""
+    act: Act | None = None
+    look: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,3 +309,4 @@ class Judgement:
     outcome: Outcome
     legibility: tuple[Legibility, ...] = ()
     streaks: tuple[Streak, ...] = ()
+    decision: Decision = field(default_factory=Decision)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from scanqa.catalogue import Role
+from scanqa.model.decided import Decision, Identity
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
 from scanqa.model.result import ColumnProfile, Evidence, Mark, Measurement, Streak
 from scanqa.model.work import Plan
@@ -70,6 +71,10 @@ class Record:
         Words kept with the record.
     columns : tuple of ColumnProfile
         Of up to two blanks of each size and dpi: what a later check is compared with.
+    decision : Decision
+        What to do with the unit.
+    identity : Identity or None
+        Which unit it is, if anybody says.
     """
 
     scanner: str
@@ -88,6 +93,8 @@ class Record:
     options: dict[str, str] = field(default_factory=dict)
     conditions: dict[str, str] = field(default_factory=dict)
     columns: tuple[ColumnProfile, ...] = ()
+    decision: Decision = field(default_factory=Decision)
+    identity: Identity | None = None
     schema: str = SCHEMA
 
     def named(self, name: str) -> tuple[Measurement, ...]:

@@ -24,6 +24,7 @@ ReasonKind = Literal[
     "uneven",  # paper or light too uneven to tell
     "print",  # the print is the limit
     "cut",  # the knife's cut is the limit
+    "target",  # what print and paper of the target itself take is not known
     "sampling",  # the delivered dpi is the limit
     "range",  # beyond what the scan, the target or the search can show
     "noise",  # hidden in the noise
@@ -337,6 +338,8 @@ class Evidence:
         Of the image, in image mm.
     lines_mm : tuple of (x, label) or (y, label)
         Positions to point out along the x axis of curves (or the crop's x).
+    codes : (low, high) or None
+        Of a crop whose contrast was stretched: the codes that became black and white.
     """
 
     explains: str
@@ -352,6 +355,7 @@ class Evidence:
     lines_mm: tuple[tuple[float, str], ...] = ()
     note: str = ""
     shows: Literal["", "response", "travel", "across"] = ""
+    codes: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ Point: TypeAlias = tuple[float, float]
 
 Direction = Literal["across", "travel"]
 Channel = Literal["luma", "red", "green", "blue"]
-EdgeKind = Literal["printed", "cut"]
+EdgeKind = Literal["printed", "cut", "card", "found"]
 Polarity = Literal["dark", "bright"]
 
 DIRECTIONS: tuple[Direction, ...] = ("across", "travel")

@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from scanqa.catalogue import Role, Side
+from scanqa.catalogue import PaperKind, Role, Side
+from scanqa.model.decided import Identity
 from scanqa.model.record import Record
 from scanqa.model.terms import Floats
 from scanqa.model.work import Job
@@ -36,6 +37,8 @@ class Told:
         Dead margins read by eye from the scale of the edge strips.
     print_label : str
         Name of the printed sheet, so that values of one print are known to share its error.
+    paper, card_paper : str or None
+        Kind of paper of the printed sheet, and of the edge card.
     reference : mapping or None
         Measured values of the tone patches, from a CGATS file.
     edge_response : callable or None
@@ -51,6 +54,8 @@ class Told:
     earlier : Record or None
         An earlier check of the same scanner: shows a lamp that has faded since, and lines that are
         new since and too faint for one check.
+    identity : Identity or None
+        Which unit it is, as its driver says; what the files state fills the blanks.
     """
 
     dpi: float | None = None
@@ -61,6 +66,8 @@ class Told:
     line_time_ms: float | None = None
     dead_margins_mm: Mapping[Side, float] = field(default_factory=dict)
     print_label: str = ""
+    paper: PaperKind | None = None
+    card_paper: PaperKind | None = None
     reference: Mapping[str, Mapping[str, float]] | None = None
     edge_response: EdgeResponse | None = None
     uses: Path | None = None
@@ -68,3 +75,4 @@ class Told:
     roles: Mapping[Path, Role] = field(default_factory=dict)
     conditions: Mapping[str, str] = field(default_factory=dict)
     earlier: Record | None = None
+    identity: Identity | None = None

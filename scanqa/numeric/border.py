@@ -74,11 +74,16 @@ class Shadow:
         itself has not settled.
     depths : (bands,)
         Of each band; NaN likewise.
+    deepest : float
+        As `depth`, but against the level itself where the far zone ends, not the line continued:
+        where the level further in still falls toward the border, nobody knows what of that is
+        shadow. Not under `depth`.
     """
 
     at_mm: Floats
     depth: float
     depths: Floats
+    deepest: float
 
 
 def shadow(at_mm: Floats, profiles: Floats, zone_mm: tuple[float, float], limit: float) -> Shadow:
@@ -103,7 +108,10 @@ def shadow(at_mm: Floats, profiles: Floats, zone_mm: tuple[float, float], limit:
     both = np.vstack([np.median(lack, axis=0), lack])
     settled = np.concatenate([[np.median(climb)], climb]) <= UNSETTLED * limit
     depths = np.where(settled, _depths(both, pitch, limit), np.nan)
-    return Shadow(at_mm[:count], float(depths[0]), depths[1:])
+    rise = np.median(line[:, end - 1, None] - line[:, :count], axis=0)  # of the line from there on
+    deep = float(_depths((both[0] + np.maximum(rise, 0.0))[None], pitch, limit)[0])
+    deepest = float(at_mm[count]) if np.isnan(deep) else max(deep, float(depths[0]))
+    return Shadow(at_mm[:count], float(depths[0]), depths[1:], deepest)
 
 
 def _depths(lack: Floats, pitch_mm: float, limit: float) -> Floats:

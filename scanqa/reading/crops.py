@@ -24,11 +24,14 @@ class Crop:
         In image mm.
     note : str
         Says that and how it was stretched.
+    codes : (low, high)
+        What became black and white.
     """
 
     image: NDArray[np.uint8]
     extent_mm: tuple[float, float, float, float]
     note: str
+    codes: tuple[float, float]
 
 
 def crop(placement: Placement, x_px: float, y_px: float, side_px: int) -> Crop:
@@ -54,4 +57,5 @@ def crop(placement: Placement, x_px: float, y_px: float, side_px: int) -> Crop:
         np.broadcast_to(stretched.astype(np.uint8), (height, width, 3)).copy(),
         (left, top, right, bottom),
         f"Real pixels; contrast stretched from codes {low:.0f}–{high:.0f} to the whole range.",
+        (float(low), float(high)),
     )

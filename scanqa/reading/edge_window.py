@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from scanqa.model import MM_PER_INCH, Direction, Edge, Placement, Point, Window
+from scanqa.model import MM_PER_INCH, Direction, Edge, EdgeKind, Placement, Point, Window
 
 MARGIN_PX = 8  # beyond the reach, for a sheet that lies a little off
 MIN_SHARE = 0.4  # of an edge must lie in the image
@@ -46,18 +46,34 @@ class EdgeWindow:
 
 
 def edge_window(placement: Placement, edge: Edge) -> EdgeWindow | None:
-    """Pixels of an edge, or None if too little of it lies in the image.
+    """Pixels of an edge of a located sheet, or None if too little of it lies in the image.
 
     Raises
     ------
     ValueError
         If no sheet was located in the scan.
     """
-    (x0, y0), (x1, y1) = placement.sheet_px(np.array([edge.start_mm, edge.end_mm])).tolist()
+    start, end = placement.sheet_px(np.array([edge.start_mm, edge.end_mm])).tolist()
+    return line_window(placement, (tuple(start), tuple(end)), edge.reach_mm)
+
+
+def line_window(
+    placement: Placement, line_px: tuple[Point, Point], reach_mm: float
+) -> EdgeWindow | None:
+    """Pixels about a line of the image, or None if too little of it lies in the image.
+
+    Parameters
+    ----------
+    line_px : ((x, y), (x, y))
+        Ends of the edge.
+    reach_mm : float
+        Clean distance on each side.
+    """
+    (x0, y0), (x1, y1) = line_px
     across = abs(x1 - x0) <= abs(y1 - y0)
     dpi = placement.dpi[0 if across else 1]
     per_px = _mm_per_normal_px(placement, (x1 - x0, y1 - y0), across)
-    reach = edge.reach_mm / per_px
+    reach = reach_mm / per_px
     pad = reach + MARGIN_PX
     left, right = max(math.floor(min(x0, x1) - pad), 0), math.ceil(max(x0, x1) + pad)
     top, bottom = max(math.floor(min(y0, y1) - pad), 0), math.ceil(max(y0, y1) + pad)
@@ -78,13 +94,13 @@ def edge_window(placement: Placement, edge: Edge) -> EdgeWindow | None:
     )
 
 
-def at_edge(scan: str, edge: Edge, place: EdgeWindow) -> dict[str, Any]:
+def at_edge(scan: str, kind: EdgeKind, place: EdgeWindow) -> dict[str, Any]:
     """Fields of a `Measurement` that say at which edge of a scan it was made."""
     return {
         "scan": scan,
         "at_mm": place.at_mm,
         "direction": place.direction,
-        "edge_kind": edge.kind,
+        "edge_kind": kind,
     }
 
 

@@ -4,8 +4,13 @@ Each side is one qualification or several repeats. The same measure is compared 
 sites of the two sheets are paired by place, and the differences of the pairs are what scatters
 (paired t interval); with two or more repeats on both sides the repeats are the unit instead (Welch
 interval of the repeats' means); a value without sites is compared by the stated uncertainties.
-Parts of the doubt that both sides share drop out. Over all measures the family-wise error is held,
-and a difference counts only if it is shown *and* large enough to matter (`scanqa.records.weigh`).
+Parts of the doubt that both sides share drop out. Bounds compare where what they leave possible
+lies apart, by their nearest ends: the difference is at least so large. The scan of a sheet says of
+two scanners what print and paper leave of it: on one named print its sign is sure and its size at
+least what is found; contrast at one frequency, in decibels, is free of the print (`on_one_print` in
+the catalogue). What is the paper's, the print's or the laying's is no matter of
+scanners (`of` in the catalogue). Over all measures the family-wise error is held, and a difference
+counts only if it is shown *and* large enough to matter (`scanqa.records.weigh`).
 """
 
 from __future__ import annotations
@@ -21,7 +26,7 @@ from scanqa.model.history import Comparison, Cost, Difference, Gap, Verdict
 from scanqa.records.side_facts import profiles, side_facts
 from scanqa.records.trend import student_tail, student_width
 from scanqa.records.weigh import FAMILY_ERROR, apart, holm, improves, matters, scatter_floor
-from scanqa.summary import Summary, summarise, value_of
+from scanqa.summary import Summary, ends, summarise, value_of
 
 SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch of the tags
 ORDER: dict[Verdict, int] = {
@@ -74,7 +79,10 @@ def compare(
     called = names or (first[0].scanner, second[0].scanner)
     a, b = [_summaries(r) for r in first], [_summaries(r) for r in second]
     keys = dict.fromkeys(key._replace(dpi=0) for side in (*a, *b) for key in side)
-    rows = [_row(key, a, b) for key in keys]
+    one_unit = first[0].scanner == second[0].scanner
+    prints = {record.options.get("print", "") for record in (*first, *second)}
+    one_print = len(prints) == 1 and prints != {""}
+    rows = [_row(key, a, b, one_print=one_print, one_unit=one_unit) for key in keys]
     rows = _verdicts(rows, family_error)
     rows.sort(key=lambda row: ORDER[row.verdict])
     return Comparison(
@@ -90,7 +98,7 @@ def _summaries(record: Record) -> dict[Key, Summary]:
     return {summary.key: summary for summary in found if summary.value is not None}
 
 
-def _row(key: Key, a: Side, b: Side) -> Difference:
+def _row(key: Key, a: Side, b: Side, *, one_print: bool, one_unit: bool) -> Difference:
     """One measure, direction, channel and edge kind on both sides."""
     dpis = [sorted({k.dpi for side in group for k in side if k[:4] == key[:4]}) for group in (a, b)]
     common = [dpi for dpi in dpis[0] if dpi in dpis[1]]
@@ -101,20 +109,28 @@ def _row(key: Key, a: Side, b: Side) -> Difference:
     )
     ones, others = _median(mine), _median(theirs)
     large = matters(key.name, ones or 0.0, others or 0.0)
+    needs_one_print = CATALOGUE[key.name].on_one_print
     gap = _gap(mine, theirs, alike=chosen[0] == chosen[1])
+    if not gap and needs_one_print and not one_print:
+        gap = "other-print"
     row = Difference(
         key._replace(dpi=chosen[0] if chosen[0] == chosen[1] else 0),
         CATALOGUE[key.name].unit, ones, others, None, None, None, None, large, "", 0,
-        "not compared", gap,
+        "not compared", gap, needs_one_print == "least",
     )  # fmt: skip
-    if gap:
+    if not (mine and theirs):
+        return row
+    shared = apart(mine[0].shared, theirs[0].shared, one_unit=one_unit)
+    if row.gap == "bound":
+        return _by_bounds(row, mine, theirs, shared)
+    if row.gap:
         return row
     if len(mine) > 1 and len(theirs) > 1:
-        return _by_repeats(row, mine, theirs)
+        return _by_repeats(row, mine, theirs, shared)
     pairs = _pairs(mine[0].known, theirs[0].known)
     if len(pairs) > 2:
-        return _by_pairs(row, pairs, apart(mine[0].shared, theirs[0].shared))
-    return _by_uncertainty(row, mine, theirs)
+        return _by_pairs(row, pairs, shared)
+    return _by_uncertainty(row, mine, theirs, shared)
 
 
 def _gap(mine: Sequence[Summary], theirs: Sequence[Summary], *, alike: bool) -> Gap:
@@ -161,7 +177,9 @@ def _by_pairs(row: Difference, pairs: list[tuple[float, float]], shared: float) 
     return _filled(row, statistics.mean(differences), error, n - 1, "pairs of places", n)
 
 
-def _by_repeats(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary]) -> Difference:
+def _by_repeats(
+    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary], shared: float
+) -> Difference:
     """Welch's interval of the repeats' medians."""
     means = [[value_of(summary) for summary in side] for side in (mine, theirs)]
     shares = [statistics.variance(side) / len(side) for side in means]
@@ -172,12 +190,12 @@ def _by_repeats(row: Difference, mine: Sequence[Summary], theirs: Sequence[Summa
         else sum(map(len, means)) - 2
     )
     difference = statistics.mean(means[1]) - statistics.mean(means[0])
-    error = math.hypot(math.sqrt(total), apart(mine[0].shared, theirs[0].shared))
+    error = math.hypot(math.sqrt(total), shared)
     return _filled(row, difference, error, degrees, "repeats", sum(map(len, means)))
 
 
 def _by_uncertainty(
-    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary]
+    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary], shared: float
 ) -> Difference:
     """From what each side states; never finer than a tenth of what matters, or than print."""
     errors = []
@@ -190,8 +208,31 @@ def _by_uncertainty(
     assert row.second is not None
     floors = [scatter_floor(row.key.name, [v], []) for v in (row.first, row.second)]
     own = [max(pair) for pair in zip(errors, floors, strict=True)]
-    error = math.hypot(*own, apart(mine[0].shared, theirs[0].shared))
+    error = math.hypot(*own, shared)
     return _filled(row, row.second - row.first, error, math.inf, "stated uncertainties", 2)
+
+
+def _by_bounds(
+    row: Difference, mine: Sequence[Summary], theirs: Sequence[Summary], shared: float
+) -> Difference:
+    """From the nearest ends of what is possible on each side, if those lie apart."""
+    (low, high), (other_low, other_high) = (
+        tuple(statistics.median(ends(summary)[at] for summary in side) for at in (0, 1))
+        for side in (mine, theirs)
+    )
+    difference = other_low - high if other_low > high else other_high - low
+    if not (other_low > high or other_high < low):
+        return row
+    own = [
+        max(
+            statistics.mean(summary.random or 0.0 for summary in side),
+            scatter_floor(row.key.name, [value_of(side[0])], []),
+        )
+        for side in (mine, theirs)
+    ]
+    error = math.hypot(*own, shared)
+    found = _filled(row, difference, error, math.inf, "stated uncertainties", 2)
+    return replace(found, gap="", least=True)
 
 
 def _stated(summary: Summary) -> float | None:
@@ -224,7 +265,7 @@ def _verdicts(rows: list[Difference], family_error: float) -> list[Difference]:
 
 def _verdict(row: Difference) -> Verdict:
     assert row.difference is not None
-    if abs(row.difference) < row.matters:
+    if abs(row.difference) < row.matters and not row.least:
         return "too small to matter"
     better = improves(row.key.name, row.difference)
     if better is None:

@@ -35,6 +35,7 @@ FEWEST_CHECKS = 4  # less than this after an event: too few to judge
 FEWEST_FOR_TREND = 6
 TREND_ERROR = 0.01  # of a trend where the charts have alarmed already
 NORMAL_SIGMA = 3.0
+NONE_FOUND = frozenset({"streaks.strongest_visible", "banding.amplitude"})  # at most: none is seen
 ORDER: dict[State, int] = {"changed": 0, "drifting": 1, "steady": 2, "too few checks": 3}
 
 
@@ -133,6 +134,14 @@ def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]]
     return found
 
 
+def _charted(v: Value) -> float:
+    """What the charts see of a value: 0 where none was found, for what hides it goes its own way.
+
+    A noisier lamp would else pass for a line that grows.
+    """
+    return 0.0 if v.status == "at-most" and v.name in NONE_FOUND else v.value
+
+
 def _own_doubt(values: Sequence[Value]) -> list[float | None]:
     """Uncertainty of each value without what all of the series share: one print, one curve."""
     common = set.intersection(*(named(v.shared) for v in values))
@@ -155,7 +164,7 @@ def _series(
 ) -> Series:
     dates = [when for when, _ in points]
     days = [day[when] for when in dates]
-    values = [v.value for _, v in points]
+    values = [_charted(v) for _, v in points]
     stated = _own_doubt([v for _, v in points])
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
     changes: list[Change] = []

@@ -34,6 +34,7 @@ record = Table(
     Column("tool_version", String(32), nullable=False),
     Column("scans_key", String(64), nullable=False),  # hash over the hashes of the scans
     Column("options", JSON, nullable=False),  # what the user told of them, by option
+    Column("decision", String(16), nullable=False, server_default=""),  # its id
     Column("document", JSON().with_variant(JSONB(), "postgresql"), nullable=False),
     UniqueConstraint("scanner", "scans_key", name="uq_record_scans"),
     Index("ix_record_scanner_taken", "scanner", "taken"),
@@ -72,6 +73,24 @@ streak = Table(
     Column("contrast_percent", Float(53), nullable=False),
     Column("significance", Float(53), nullable=False),
     Column("visible", Boolean, nullable=False),
+)
+
+scanner = Table(
+    "scanner",
+    metadata,
+    Column("scanner", String(100), primary_key=True),
+    Column("make", String(100), nullable=False),
+    Column("model", String(100), nullable=False),
+    Column("serial", String(100), nullable=False),
+    Column("asset", String(100), nullable=False),
+    Column("site", String(100), nullable=False),
+    Column("sensor", String(100), nullable=False),
+    Column("lamp", String(100), nullable=False),
+    Column("driver", String(100), nullable=False),
+    Column("acquired", String(10), nullable=False),  # ISO 8601, as the dates below
+    Column("seller", String(200), nullable=False),
+    Column("return_until", String(10), nullable=False),
+    Column("retired", String(10), nullable=False),
 )
 
 event = Table(

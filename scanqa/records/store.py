@@ -40,6 +40,7 @@ class Entry:
     taken: str
     created: str
     tool_version: str
+    decision: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,7 @@ def add(engine: Engine, kept: Record) -> Kept:
         "tool_version": kept.tool_version,
         "scans_key": scans_key(kept),
         "options": dict(kept.options),
+        "decision": kept.decision.decision,
         "document": to_builtins(kept),
     }
     with engine.begin() as connection:
@@ -300,6 +302,23 @@ def before(engine: Engine, scanner: str, record_id: int) -> Record | None:
             .order_by(record.c.taken.desc(), record.c.id.desc())
             .limit(1)
         )
+    return None if found is None else read(engine, found)
+
+
+def check_before(engine: Engine, kept: Record) -> Record | None:
+    """The check before one that may not be on record yet; None if there is none."""
+    query = (
+        sa.select(record.c.id)
+        .where(
+            record.c.scanner == kept.scanner,
+            record.c.taken <= taken(kept),
+            record.c.scans_key != scans_key(kept),
+        )
+        .order_by(record.c.taken.desc(), record.c.id.desc())
+        .limit(1)
+    )
+    with engine.connect() as connection:
+        found = connection.scalar(query)
     return None if found is None else read(engine, found)
 
 

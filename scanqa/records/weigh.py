@@ -46,12 +46,13 @@ def named(parts: Sequence[Shared]) -> set[tuple[str, str]]:
     return {(part.kind, part.of) for part in parts if part.of}
 
 
-def apart(one: Sequence[Shared], other: Sequence[Shared]) -> float:
+def apart(one: Sequence[Shared], other: Sequence[Shared], *, one_unit: bool) -> float:
     """Standard uncertainty of a difference by the parts of doubt that only one side has.
 
-    A part without a name (a print that nobody named) may be another one each time.
+    A part without a name (a print that nobody named) may be another one each time, and the curve
+    that is assumed of two units is another one in each.
     """
-    common = named(one) & named(other)
+    common = {(kind, of) for kind, of in named(one) & named(other) if one_unit or kind != "curve"}
     lone = [part.size for part in (*one, *other) if (part.kind, part.of) not in common]
     return math.hypot(*lone)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -11,6 +10,7 @@ from typing import get_args
 
 from scanqa.catalogue import CATALOGUE, FAMILIES, Family
 from scanqa.model import (
+    GRAVE,
     Criterion,
     Diagnosis,
     Evidence,
@@ -20,9 +20,13 @@ from scanqa.model import (
     ScanFacts,
     Verdict,
 )
-from scanqa.report import pictures, tables, view
-from scanqa.report.groups import rows_of, title
-from scanqa.report.keys import key_numbers
+from scanqa.report import view
+from scanqa.report.card.first_screen import card
+from scanqa.report.card.places import bed_mm
+from scanqa.report.sections import own_axes, pictures, tables
+from scanqa.report.sections.groups import rows_of, title
+from scanqa.report.sections.results import result_of, result_of_criteria
+from scanqa.report.sections.work_sections import work_sections
 from scanqa.report.view import (
     Criteria,
     File,
@@ -31,45 +35,51 @@ from scanqa.report.view import (
     Page,
     Picture,
     Section,
-    Step,
     Table,
-    Use,
 )
-from scanqa.report.work_sections import work_sections
 from scanqa.summary import Summary
 from scanqa.words.glossary import GLOSSARY, ROLE_WORDS, likelihood
-from scanqa.words.numbers import joined, label, number, sentence_case, significant
+from scanqa.words.numbers import inside, joined, label, number, sentence_case, significant
 from scanqa.words.of_roles import taken_for
-from scanqa.words.of_uses import next_scan, nothing_to_do, use_word
 
 
-def page(found: Qualification) -> Page:
-    """Everything the page shows of a record, in reading order."""
+def page(found: Qualification, *, whole: bool = False) -> Page:
+    """All that the page shows of a record, in reading order; `whole` adds every single value."""
     record = found.record
-    sections = (*work_sections(record), *_sections(record, found.evidence))
-    shown = {section.id for section in sections}
-    keys = [key if key.link in shown else replace(key, link="gaps") for key in key_numbers(record)]
+    diagnoses = tuple(map(_diagnosis, record.diagnoses))
     return Page(
         scanner=record.scanner,
         date=date_words(record.created),
+        day=date_words(record.created).partition(",")[0],
         taken=taken_for(record.scans),
         tool_version=record.tool_version,
         fitness=record.outcome.fitness,
         sentence=record.outcome.sentence,
-        uses=tuple(Use(u.use, use_word(u), u.fitness, u.reason) for u in record.outcome.uses),
-        next_scan=next_scan(record.outcome),
-        nothing_to_do=nothing_to_do(record.outcome),
-        steps=tuple(Step(a.text, sentence_case(a.because), a.caution) for a in record.actions),
-        diagnoses=tuple(map(_diagnosis, record.diagnoses)),
-        keys=tuple(keys),
-        sections=sections,
+        card=card(record),
+        diagnoses=diagnoses,
+        found=_counted(record.diagnoses),
+        cautions=tuple(dict.fromkeys(d.caution for d in record.diagnoses if d.caution)),
+        sections=(*work_sections(record), *_sections(record, found.evidence, whole=whole)),
         criteria=tuple(_criteria(record.criteria)),
+        limits=result_of_criteria(record.criteria),
         gaps=tuple(_gaps(record)),
         files=tuple(_files(record.scans)),
         rejected=tuple(Gap(r.file, r.why.removeprefix(f"{r.file}: ")) for r in record.rejected),
         conditions=tuple(record.conditions.items()),
         glossary=GLOSSARY,
     )
+
+
+def _counted(found: Sequence[Diagnosis]) -> str:
+    """How many findings are sure, how many ask for another look."""
+    grave = [each for each in found if each.severity in GRAVE]
+    sure = sum(each.confirmed for each in grave)
+    open_ones = len(grave) - sure
+    parts = [f"{sure} sure"] if sure else []
+    parts += [f"{open_ones} to look at again"] if open_ones else []
+    notes = len(found) - len(grave)
+    parts += [f"{notes} note{'s' if notes > 1 else ''}"] if notes else []
+    return ", ".join(parts)
 
 
 def date_words(created: str) -> str:
@@ -90,7 +100,7 @@ def family_of(name: str) -> str:
 # --------------------------------------------------------------------------------- sections
 
 
-def _sections(record: Record, evidence: Sequence[Evidence]) -> Iterator[Section]:
+def _sections(record: Record, evidence: Sequence[Evidence], *, whole: bool) -> Iterator[Section]:
     # a family without any value has its reasons under "not measured" and needs no section
     present = {family_of(m.name) for m in record.measures if m.value is not None}
     present |= {family_of(e.explains) for e in evidence}
@@ -98,33 +108,41 @@ def _sections(record: Record, evidence: Sequence[Evidence]) -> Iterator[Section]
     present |= {"glass"} if record.glass_marks else set()
     for family in FAMILIES.values():
         if family.name in present:
-            yield _section(family, record, evidence)
+            yield _section(family, record, evidence, whole=whole)
 
 
-def _section(family: Family, record: Record, evidence: Sequence[Evidence]) -> Section:
+def _section(
+    family: Family, record: Record, evidence: Sequence[Evidence], *, whole: bool
+) -> Section:
     mine = [m for m in record.measures if family_of(m.name) == family.name]
-    streaks = tables.ranked(record.streaks)
-    shown = [*tables.family_tables(family.name, family.title, mine, record.scans)]
-    drawn: list[Picture] = [*pictures.site_maps(family.name, mine, record.scans)]
+    shown = tables.family_tables(family.name, family.title, mine, record.scans, whole=whole)
     listed, remarks = _lists(family.name, record, looked=any(m.value is not None for m in mine))
-    shown = [*listed, *shown]
-    if family.name == "glass":
-        drawn += pictures.spots(_ranked_marks(record), record.scans)
-    if family.name == "edges":
-        drawn += pictures.margins(mine, record.scans)
+    drawn: list[Picture] = [*pictures.site_maps(family.name, mine, record.scans)]
     own = [e for e in evidence if family_of(e.explains) == family.name]
-    more, left_out = pictures.of_evidence(own, streaks)
-    if left_out:
-        remarks.append(
-            f"{left_out} more pictures of this kind were left out to keep the page short."
-        )
+    if family.name == "sharpness":
+        drawn = [*own_axes.stroke_pictures(own, record.legibility), *drawn]
+    if family.name == "gutter":
+        drawn = [*own_axes.spine_strip(own)]
+    details: tuple[Picture, ...] = ()
+    if pictures.worth_drawing(family.name, record) or family.name == "sharpness":
+        streaks = tables.ranked(record.streaks)
+        more, left_out = pictures.of_evidence(own, streaks, record)
+        if family.name == "sharpness":  # the response; its edge says the same once more
+            more = tuple(p for p in more if not isinstance(p, Lines) or p.levels)
+        plain = [p for p in more if isinstance(p, Lines) and drawn]
+        details = tuple(plain)
+        drawn += [p for p in more if p not in plain]
+        if left_out:
+            remarks.append(f"{left_out} more pictures of this kind are left out.")
     return Section(
         f"section-{family.name}",
         family.title,
+        result_of(family.name, record),
         family.text,
-        tuple(shown),
-        tuple(_spread([*drawn, *more])),
+        (*listed, *shown),
+        tuple(_spread(drawn)),
         tuple(remarks),
+        details,
     )
 
 
@@ -166,11 +184,9 @@ def _diagnosis(finding: Diagnosis) -> view.Diagnosis:
         weighed = zip(causes, finding.causes, strict=False)
         causes = tuple(f"{words} ({likelihood(each.share)})" for words, each in weighed)
         causes += finding.likely[len(causes) :]
-    # What to do for faults and warnings stands at the top of the page, with its caution.
-    urgent = finding.severity in ("fault", "warning")
     steps = (
         ("Look next", finding.check_next),
-        ("To do", "" if urgent else finding.action),
+        ("To do", finding.action),
         ("When to stop", finding.stop),
     )
     return view.Diagnosis(
@@ -190,9 +206,8 @@ def _criteria(criteria: Sequence[Criterion]) -> Iterator[Criteria]:
     for criterion in criteria:
         documents.setdefault((criterion.document, criterion.heading), []).append(criterion)
     for (_, heading), found in documents.items():
-        counts = Counter(criterion.verdict for criterion in found)
         verdicts: tuple[Verdict, ...] = get_args(Verdict)
-        said = joined([f"{counts[v]} {v}" for v in verdicts if counts[v]])
+        said = result_of_criteria(found)
         rows = tuple(_criteria_rows(sorted(found, key=lambda f: verdicts.index(f.verdict))))
         sources = _sources(tuple(dict.fromkeys(f.source for f in found if f.source)))
         yield Criteria(heading, said, rows, sources)
@@ -206,7 +221,7 @@ def _criteria_rows(found: Sequence[Criterion]) -> Iterator[view.Criterion]:
         alike.setdefault((criterion.verdict, reason), []).append(criterion)
     for row in alike.values():
         first, *others = (sentence_case(criterion.quantity) for criterion in row)
-        words = "; ".join((first, *map(_inside, others)))
+        words = "; ".join((first, *map(inside, others)))
         yield view.Criterion(words, row[0].verdict, row[0].reason)
 
 
@@ -243,7 +258,7 @@ def _gaps(record: Record) -> Iterator[Gap]:
             missing.setdefault((family_of(row.key.name), reason), []).append(row)
     for (_, reason), found in missing.items():
         first, *others = dict.fromkeys(_gap_words(row, reason) for row in found)
-        yield Gap(joined([first, *map(_inside, others)]), reason)
+        yield Gap(joined([first, *map(inside, others)]), reason)
     present = {family_of(m.name) for m in record.measures}
     present |= {"streaks"} if record.streaks else set()
     present |= {"glass"} if record.glass_marks else set()
@@ -251,11 +266,6 @@ def _gaps(record: Record) -> Iterator[Gap]:
         if family.name not in present:
             why = f"nothing in this set of scans shows it; it needs {family.needs}"
             yield Gap(family.title, why)
-
-
-def _inside(words: str) -> str:
-    """Words as they stand inside a sentence: abbreviations keep their capitals."""
-    return words[:1].lower() + words[1:] if words[1:2].islower() else words
 
 
 def _gap_words(row: Summary, reason: str) -> str:
@@ -267,7 +277,7 @@ def _gap_words(row: Summary, reason: str) -> str:
 def _size_words(facts: ScanFacts) -> tuple[str, str]:
     """Size, and dpi with its source."""
     size = f"{facts.width_px} × {facts.height_px} px"
-    bed = pictures.bed_mm(facts)
+    bed = bed_mm(facts)
     if bed is None or facts.dpi is None:
         return size, "dpi not known"
     x, y = (significant(v, 5) for v in facts.dpi)

@@ -6,11 +6,11 @@ from os import PathLike
 from pathlib import Path
 
 from scanqa.model.history import Comparison, Past
-from scanqa.report.figures import draw
+from scanqa.report.comparison.versus import sides_view
+from scanqa.report.draw.figures import draw
+from scanqa.report.history.past import MOST, past_view
+from scanqa.report.index.shelf import shelf
 from scanqa.report.pages import environment, health_line, layout, trace_drawings
-from scanqa.report.past import MOST, past_view
-from scanqa.report.shelf import shelf
-from scanqa.report.versus import sides_view
 from scanqa.version import __version__
 from scanqa.whole import write_whole
 

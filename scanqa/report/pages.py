@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING
 from scanqa.model import Qualification
 from scanqa.model.history import Past
 from scanqa.report.build import page
-from scanqa.report.figures import Drawing, draw
-from scanqa.report.past import PastView, past_view
-from scanqa.report.traces import draw_trace
+from scanqa.report.draw.figures import Drawing, draw
+from scanqa.report.draw.limit_bar import bar
+from scanqa.report.history.past import PastView, past_view
+from scanqa.report.history.traces import draw_trace
+from scanqa.report.index.naming import day_of, is_full, mark_of
 from scanqa.report.view import Lines, Page, Picture
 from scanqa.whole import write_whole
 from scanqa.words.numbers import glued, plain
@@ -21,11 +23,16 @@ from scanqa.words.numbers import glued, plain
 if TYPE_CHECKING:
     import jinja2
 
-FIGURE_BYTES = 2_000_000  # all figures of a page together; those past it are named, not drawn
+FIGURE_BYTES = 600_000  # all figures of a page together; those past it are named, not drawn
+MOST_AXES = 12  # curves over axes: beyond these, what they show is said in words
 
 
 def write_report(
-    found: Qualification, path: str | PathLike[str], *, past: Past | None = None
+    found: Qualification,
+    path: str | PathLike[str],
+    *,
+    past: Past | None = None,
+    whole: bool = False,
 ) -> None:
     """Write the HTML report of a record; the same record gives the same bytes.
 
@@ -37,33 +44,51 @@ def write_report(
         The file; its folder is made if it is not there.
     past : Past or None
         What earlier records say about the scanner; shown below what to do.
+    whole : bool
+        Whether every section is open, for print.
 
     Raises
     ------
     BadOption
         If the file cannot be written.
     """
-    write_whole(Path(path), render(found, past=past))
+    write_whole(Path(path), render(found, past=past, whole=whole))
 
 
-def render(found: Qualification, *, past: Past | None = None) -> str:
+def render(found: Qualification, *, past: Past | None = None, whole: bool = False) -> str:
     """The HTML report of a record."""
-    whole = page(found)
+    shown = page(found, whole=whole)
     template = environment().get_template("page.html.j2")
-    layouts = {section.id: layout(section.pictures) for section in whole.sections}
+    record = found.record
+    layouts = {section.id: layout(section.pictures) for section in shown.sections}
     view = past_view(past) if past else None
-    drawings = _drawings(whole)
+    drawings = _drawings(shown)
     facts = [
-        ("page", "qualification"),
-        ("scanner", whole.scanner),
-        ("date", whole.date),
-        ("word", whole.fitness.capitalize()),
-        ("sentence", whole.sentence),
+        ("page", "qualification" if is_full(record) else "check"),
+        ("scanner", shown.scanner),
+        ("date", shown.date),
+        ("created", record.created),
+        ("day", day_of(record)),
+        ("record", mark_of(record)),
+        ("decision", shown.card.decision),
+        ("why", shown.card.why),
+        ("word", shown.fitness.capitalize()),
+        ("sentence", shown.sentence),
     ]
     if view is not None:
         drawings |= trace_drawings(view)
         facts.append(("health", health_line(view)))
-    return template.render(page=whole, drawings=drawings, layouts=layouts, past=view, facts=facts)
+    return template.render(
+        page=shown,
+        drawings=drawings,
+        bars=_bars(shown),
+        plan=draw(shown.card.glass, "plan").wide if shown.card.glass else "",
+        layouts=layouts,
+        past=view,
+        facts=facts,
+        links=(),
+        whole=whole,
+    )
 
 
 def environment() -> jinja2.Environment:
@@ -111,15 +136,29 @@ def _for_the_page(value: object) -> object:
     return glued(plain(value)) if type(value) is str else value
 
 
-def _drawings(whole: Page) -> dict[str, Drawing | None]:
-    """Drawings by name, ``section-sharpness-1`` and so on; None once the page is full."""
+def _drawings(page: Page) -> dict[str, Drawing | None]:
+    """Drawings by name, ``section-sharpness-1`` and so on; None once the page is full.
+
+    Curves over axes are drawn as often as `MOST_AXES` lets.
+    """
     drawings: dict[str, Drawing | None] = {}
-    left = FIGURE_BYTES
-    for section in whole.sections:
-        for at, picture in enumerate(section.pictures, 1):
-            name = f"{section.id}-{at}"
+    left, axes = FIGURE_BYTES, MOST_AXES
+    for section in page.sections:
+        named = [(f"{section.id}-{at}", p) for at, p in enumerate(section.pictures, 1)]
+        named += [(f"{section.id}-curve-{at}", p) for at, p in enumerate(section.details, 1)]
+        for name, picture in named:
+            if isinstance(picture, Lines):
+                axes -= 1
+                if axes < 0:
+                    drawings[name] = None
+                    continue
             drawing = draw(picture, name)
             size = len(drawing.wide.encode()) + len(drawing.narrow.encode())
             drawings[name] = drawing if size <= left else None
             left -= size if size <= left else 0
     return drawings
+
+
+def _bars(page: Page) -> list[str]:
+    """A bar for each use; empty where there is no value."""
+    return [bar(row.bar) if row.bar else "" for row in page.card.uses]

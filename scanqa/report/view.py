@@ -6,9 +6,10 @@ The template does no arithmetic and the figures choose no data; both read these.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
-from scanqa.model import Curve, Fitness, Pixels, Point, Side, Verdict
+from scanqa.catalogue import Side
+from scanqa.model import Curve, Fitness, Pixels, Point, Verdict
 
 Box: TypeAlias = tuple[float, float, float, float]  # left, top, right, bottom
 
@@ -117,33 +118,88 @@ class Sites:
 
 
 @dataclass(frozen=True, slots=True)
-class Margins:
-    """The image with what is lost along its four sides, drawn to scale."""
+class Place:
+    """Where on the glass a finding shows.
 
-    title: str
-    caption: str
-    alt: str
-    bed_mm: Point
-    shadow_mm: dict[Side, float]
-    dead_mm: dict[Side, float]
-    texts: dict[Side, str]
-    usable: str
+    Attributes
+    ----------
+    mark : str
+        Its number in the list.
+    box_mm : Box
+        In image mm; of a line its ends, of what lies outside the image negative or beyond it.
+    sure : bool
+        Whether a second look confirmed it.
+    polarity : str
+        ``dark`` or ``bright``, of a line.
+    """
+
+    mark: str
+    kind: Literal["line", "spot", "strip", "outside", "corner", "bands"]
+    box_mm: Box
+    sure: bool = True
+    polarity: str = "dark"
 
 
 @dataclass(frozen=True, slots=True)
-class Spots:
-    """Marks on the glass, where they are: place, size and number of each."""
+class Glass:
+    """The glass seen from above, with every finding at its place."""
 
     title: str
     caption: str
     alt: str
     bed_mm: Point
-    places_mm: tuple[Point, ...]
-    sizes_mm: tuple[Point, ...]
-    marks: tuple[str, ...]
+    places: tuple[Place, ...]
+    spine: Side | None = None
 
 
-Picture: TypeAlias = Lines | Map | Crop | Sites | Margins | Spots
+@dataclass(frozen=True, slots=True, eq=False)
+class Strokes:
+    """How much contrast is left of a stroke against its width; `zones` are (width in mm, word)."""
+
+    title: str
+    caption: str
+    alt: str
+    curves: tuple[Curve, ...]
+    zones: tuple[tuple[float, str], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpineStrip:
+    """A strip of the page beside the spine: L* below the page further in, against mm."""
+
+    title: str
+    caption: str
+    alt: str
+    curve: Curve
+    marks: tuple[tuple[float, str], ...]
+    x_label: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Beside:
+    """Real pixels as they are, beside what makes a fault seen; both (rows, columns[, 3]) bytes."""
+
+    title: str
+    caption: str
+    alt: str
+    as_it_is: Pixels
+    stronger: Pixels
+    words: tuple[str, str]
+
+
+Picture: TypeAlias = Lines | Map | Crop | Sites | Glass | Strokes | SpineStrip | Beside
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A value against its limit; None is an end that is open."""
+
+    value: float
+    low: float | None
+    high: float | None
+    limit: float
+    higher: bool
+    tone: str
 
 
 # ------------------------------------------------------------------------------------ page
@@ -151,33 +207,67 @@ Picture: TypeAlias = Lines | Map | Crop | Sites | Margins | Spots
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Section:
-    """One family of measures."""
+    """One family of measures; `result` is what came out; `details` are folded once more."""
 
     id: str
     title: str
+    result: str
     text: str
     tables: tuple[Table, ...]
     pictures: tuple[Picture, ...]
     remarks: tuple[str, ...] = ()
+    details: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
-    """One word for one kind of work, or the two that are left; `fitness` gives its colour."""
+class UseRow:
+    """One word for one kind of work: what decides it, its limit, how sure it is."""
 
     use: str
     word: str
-    fitness: Fitness
-    reason: str
+    tone: str
+    decides: str
+    limit: str
+    sure: str
+    bar: Bar | None
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """Something to do."""
+class Listed:
+    """A finding beside the picture of the glass, by its number there."""
+
+    mark: str
+    words: str
+    sure: str
+    severity: str
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something to do, and why."""
 
     text: str
     because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """The first screen. `rule` gives the decision's colour."""
+
+    decision: str
+    rule: str
+    why: str
+    unit: str
+    uses: tuple[UseRow, ...]
+    glass: Glass | None
+    found: tuple[Listed, ...]
+    more: str
+    acts: tuple[Act, ...]
+    more_acts: int
+    nothing_to_do: str
     caution: str
+    gaps: str
+    next_scan: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,17 +281,6 @@ class Diagnosis:
     steps: tuple[tuple[str, str], ...]
     rests_on: str
     source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """A key number: what, how much (each with what it is of, if several), and what that means."""
-
-    label: str
-    values: tuple[tuple[str, str], ...]
-    small: tuple[str, ...]
-    explanation: str
-    link: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,18 +328,18 @@ class Page:
 
     scanner: str
     date: str
+    day: str
     taken: str
     tool_version: str
     fitness: Fitness
     sentence: str
-    uses: tuple[Use, ...]
-    next_scan: str
-    nothing_to_do: str
-    steps: tuple[Step, ...]
+    card: Card
     diagnoses: tuple[Diagnosis, ...]
-    keys: tuple[Key, ...]
+    found: str
+    cautions: tuple[str, ...]
     sections: tuple[Section, ...]
     criteria: tuple[Criteria, ...]
+    limits: str
     gaps: tuple[Gap, ...]
     files: tuple[File, ...]
     rejected: tuple[Gap, ...]

@@ -11,7 +11,13 @@ from scanqa.simulate.frames import affine, inverse
 from scanqa.simulate.laid import PLAIN, Laid, Lift, Paper, Scene
 from scanqa.simulate.laser import Toner
 from scanqa.simulate.printing import Printer
-from scanqa.simulate.sheet_scenes import BLACK_CARD, RampScene, SheetScene, StripsScene
+from scanqa.simulate.sheet_scenes import (
+    BLACK_CARD,
+    EdgeCardScene,
+    RampScene,
+    SheetScene,
+    StripsScene,
+)
 
 __all__ = [
     "BLACK_CARD",
@@ -20,6 +26,7 @@ __all__ = [
     "BlankScene",
     "BookScene",
     "DarkScene",
+    "EdgeCardScene",
     "Laid",
     "Lift",
     "Paper",

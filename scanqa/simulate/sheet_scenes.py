@@ -15,6 +15,7 @@ from scanqa.simulate.laid import PLAIN, Laid, Lift, Paper
 from scanqa.simulate.laser import Ink
 from scanqa.simulate.printing import SMOOTH, Printer, printed, windows
 
+PHOTO_PAPER = Paper(0.88, (1.0, 1.0, 1.0), texture=0.001, seed=9)
 BLACK_CARD = 0.035  # reflectance of black card, common practice, no source
 
 
@@ -69,6 +70,29 @@ class SheetScene:
         return affine(
             self.turn_deg, scale=scale, about=size / 2, shift=np.asarray(self.offset_mm) + box / 2
         )
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeCardScene:
+    """A piece of paper cut with a knife, turned on black card that covers the rest of the plate.
+
+    Its edges are ideal: light that spreads in its paper is `simulate.photon_walk`'s business.
+    """
+
+    size_mm: Point = (70.0, 50.0)
+    middle_mm: Point = (105.0, 140.0)
+    turn_deg: float = 5.0
+    paper: Paper = PHOTO_PAPER
+
+    def lay(self, glass_mm: tuple[float, float]) -> Laid:
+        """Lay it on the plate."""
+        del glass_mm
+        width, height = self.size_mm
+        onto = affine(
+            self.turn_deg, about=np.array([width / 2, height / 2]), shift=np.array(self.middle_mm)
+        )
+        outline = rectangle(0, 0, width, height) @ onto[:, :2].T + onto[:, 2]
+        return Laid(BLACK_CARD, self.paper, (Shape((outline,), self.paper.reflectance),))
 
 
 @dataclass(frozen=True, slots=True)

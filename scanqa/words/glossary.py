@@ -21,6 +21,7 @@ ROLE_WORDS: dict[str, str] = {
     "open-book": "open book",
     "back-print": "sheet printed on its back",
     "claim": "page at the highest dpi",
+    "edge-card": "edge card: paper cut with a knife, on black card",
     "page": "page without a spine",
     "picture": "picture: anything else",
 }
@@ -69,8 +70,15 @@ GLOSSARY: tuple[tuple[str, str], ...] = (
     ),
     ("luma", "Red, green and blue light summed in the eye's proportions."),
     (
-        "printed, cut",
-        "A printed edge is as rough as the printer made it; a cut edge of white "
-        "paper before black card is sharper than any scanner.",
+        "printed, cut, card, found",
+        "A printed edge is as blurred as the printer made it; a cut one (a window of the sheet) or "
+        "that of an edge card only as far as light spreads in its paper; a found one is any "
+        "clean border that lay there by chance.",
+    ),
+    (
+        "this sheet's scan",
+        "What the scan of the printed sheet shows: scanner, print and paper together. The scanner "
+        "alone is at least as sharp; an edge card of photo paper says within some per cent how "
+        "sharp.",
     ),
 )

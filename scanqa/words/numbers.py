@@ -12,6 +12,8 @@ from scanqa.model import Measurement, Point, Status
 _THIN = "\u202f"  # narrow space that does not break, between number and unit
 _FIXED = "\u00a0"
 MINUS = "\u2212"
+MOST_DIGITS = 4  # of a number that a person reads; the JSON document has them all
+MOST_DECIMALS = 6
 _UNITS = "mm|µm|px|dpi|ppi|dB|bit|cy/mm|%|L\\*|star"
 
 
@@ -36,22 +38,38 @@ def with_unit(text: str, unit: str) -> str:
     return text + unit if unit == "°" else text + _THIN + unit.replace(" ", _FIXED)
 
 
-def printed(value: float, uncertainty: float | None, name: str) -> str:
-    """Value ± uncertainty and unit of a measure, with the digits of its row.
+def people(value: float, uncertainty: float | None, digits: int) -> tuple[str, str]:
+    """A number and its doubt for people: two digits of the doubt, four digits in all at most.
 
-    What is exact (a count, a nothing) has an uncertainty of 0 and no ±.
+    Parameters
+    ----------
+    digits : int
+        Decimals where there is no doubt to go by; one more at most where there is.
+
+    Returns
+    -------
+    str, str
+        The number; its doubt, empty where there is none (what is exact has one of 0).
     """
-    row = CATALOGUE[name]
-    text = number(value, row.digits)
+    wanted = digits
     if uncertainty:
-        digits = row.digits
-        while digits < row.digits + 2 and 0 < uncertainty < 0.5 * 10**-digits:
-            digits += 1
-        spread = number(uncertainty, digits)
-        least = 10.0**-digits
-        shown = f"<{_THIN}{number(least, digits)}" if uncertainty < 0.5 * least else spread
-        text = f"{number(value, digits)}{_FIXED}±{_FIXED}{shown}"
-    return with_unit(text, row.unit)
+        wanted = min(1 - math.floor(math.log10(uncertainty)), digits + 1)
+    bound = MOST_DIGITS - 1 - math.floor(math.log10(abs(value))) if value else max(digits, wanted)
+    decimals = max(0, min(wanted, bound, MOST_DECIMALS))
+    text = number(round(value, bound) if bound < 0 else value, decimals)
+    if not uncertainty:
+        return text, ""
+    least = 10.0**-decimals
+    if uncertainty < 0.5 * least:
+        return text, f"<{_THIN}{number(least, decimals)}"
+    return text, number(uncertainty, decimals)
+
+
+def printed(value: float, uncertainty: float | None, name: str) -> str:
+    """Value ± uncertainty and unit of a measure, as `people` read it."""
+    row = CATALOGUE[name]
+    text, doubt = people(value, uncertainty, row.digits)
+    return with_unit(f"{text}{_FIXED}±{_FIXED}{doubt}" if doubt else text, row.unit)
 
 
 def value_text(m: Measurement) -> str:
@@ -69,7 +87,8 @@ def bound_text(
     low, high = ends
     if status == "between" and low is not None and high is not None:
         row = CATALOGUE[name]
-        return with_unit(f"{number(low, row.digits)} to {number(high, row.digits)}", row.unit)
+        both = (people(end, None, row.digits)[0] for end in (low, high))
+        return with_unit(" to ".join(both), row.unit)
     return {"at-least": f"at least {text}", "at-most": f"at most {text}"}.get(status, text)
 
 
@@ -118,6 +137,11 @@ def joined(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def inside(words: str) -> str:
+    """Words as they stand inside a sentence: abbreviations keep their capitals."""
+    return words[:1].lower() + words[1:] if words[1:2].islower() else words
 
 
 def plain(words: str) -> str:

@@ -11,8 +11,10 @@ NOT_STATED = "not stated"
 GAPS = {
     "one-side": "measured on one side only",
     "bound": "a bound on one side or both",
+    "other-print": "another print, or nobody says that it is one: name the sheet with --print",
     "no-uncertainty": "no uncertainty is stated on one side",
 }
+LEAST = "at least so large: a side is only known as a bound, or one print blurs both alike"
 PROFILES = {  # title, x axis, y axis
     "gutter": ("Gutter", "Distance from the spine, mm", "Darker than the open page, L*"),
     "light": (
@@ -61,6 +63,11 @@ def gap_words(row: Difference, c: Comparison) -> str:
         said = " and ".join("/".join(map(str, side.dpis)) for side in c.sides)
         return f"a value per pixel, and the sides differ in dpi ({said})"
     return GAPS[row.gap]
+
+
+def size_note(row: Difference) -> str:
+    """What a reader must know of the size of a difference; empty if nothing."""
+    return LEAST if row.least else ""
 
 
 def profile_words(profile: Profile) -> tuple[str, str, str]:

@@ -27,6 +27,7 @@ def worded_criterion(criterion: Criterion) -> Criterion:
     return changed(
         criterion,
         title=f"{document['document']}, {document['category']}: {criterion.quantity}",
+        heading=f"{document['document']}, {document['category']}",
         reason=_reason(criterion, limit),
         source=f"{document['document']}, {limit['table']}, {document['sure']}",
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from scanqa.catalogue import EXCLUDED_BY, SECOND_LOOKS
 from scanqa.catalogue.causes import CAUSES, CAUTIONS, TELLS_APART
@@ -94,7 +95,7 @@ def _look_again(diagnosis: Diagnosis, heading: str, measured: str, unsure: str) 
 def worded_action(action: Action, diagnoses: Iterable[Diagnosis]) -> Action:
     """An action with the words of the diagnosis that asks for it."""
     asking = next(each for each in diagnoses if each.cause == action.cause)
-    return Action(action.cause, asking.action, asking.title, asking.caution)
+    return replace(action, text=asking.action, because=asking.title, caution=asking.caution)
 
 
 def _unsure(diagnosis: Diagnosis) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from scanqa.catalogue.causes import CAUSES
 from scanqa.model import Criterion, Diagnosis, Finding, Judgement, Legibility, Results, Streak
 from scanqa.words.of_criteria import worded_criterion
+from scanqa.words.of_decision import worded_decision
 from scanqa.words.of_findings import worded_action, worded_diagnosis
 from scanqa.words.of_uses import worded_outcome
 
@@ -29,12 +30,14 @@ def worded(judgement: Judgement, results: Results) -> Judgement:
 
     findings = tuple(words_for(finding) for finding in judgement.findings)
     diagnoses = [each for each in findings if isinstance(each, Diagnosis)]
+    outcome = worded_outcome(judgement.outcome, diagnoses)
     return Judgement(
         findings=findings,
         actions=tuple(worded_action(action, diagnoses) for action in judgement.actions),
-        outcome=worded_outcome(judgement.outcome, diagnoses),
+        outcome=outcome,
         legibility=tuple(_worded_legibility(each) for each in judgement.legibility),
         streaks=tuple(_worded_streak(streak) for streak in judgement.streaks),
+        decision=worded_decision(judgement.decision, diagnoses, outcome),
     )
 
 

@@ -46,7 +46,7 @@ def _soft(seen: Seen) -> Said:
     ]
     return (
         f"detail only up to about {' and '.join(words)}",
-        f"the optics support {' and '.join(reasons)} (median of all edges)",
+        f"edges show {' and '.join(reasons)}, at best",
     )
 
 
@@ -150,6 +150,15 @@ def _dark_gutter(seen: Seen) -> Said:
     return (
         f"the page is {seen.numbers['delta_L']:.1f} L* darker 5 mm from the spine",
         f"paper level of the open book, median along the spine{until}",
+    )
+
+
+def _shallow_depth(seen: Seen) -> Said:
+    depth = seen.numbers["mm"]
+    return (
+        f"sharp only {depth:.1f} mm deep",
+        f"fine detail has halved {depth:.2f}{_plus_minus(seen)} mm above the glass, by the gutter "
+        "ramp",
     )
 
 
@@ -319,6 +328,7 @@ SENTENCES: dict[str, Callable[[Seen], Said]] = {
     "drifts": _drifts,
     "settles-slowly": _settles_slowly,
     "dark-gutter": _dark_gutter,
+    "shallow-depth": _shallow_depth,
     "little-light": _little_light,
     "grainy": _grainy,
     "fainter": _fainter,

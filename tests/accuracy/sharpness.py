@@ -206,7 +206,8 @@ def _printed_sites() -> Iterable[Row]:
             )
             results = sharpness.measure([placed(pixels, dpi)], Told())
             errors += [
-                m.value / _true_sfr50(sigma, dpi) - 1 for m in results.named("sharpness.sfr50")
+                m.value / _true_sfr50(sigma, dpi) - 1
+                for m in results.named("sharpness.sheet_sfr50")
             ]
         worst = 100 * float(np.max(np.abs(errors)))
         yield _row(

@@ -138,7 +138,10 @@ def test_a_full_sitting_with_a_stop_half_way_ends_with_a_report_that_finds_what_
     lay(second, "back-print, card", step="back-print-card")
     assert second.end() == 0, second.text
     assert gone(tmp_path)
-    assert second.text.rstrip().endswith("reports/heron.html")
+    assert "reports/heron.html" in second.text
+    decision, first = second.text.rstrip().splitlines()[-2:]
+    assert decision.startswith("heron: Clean it, then scan two blanks again. Dark line at 71.3 mm")
+    assert first.startswith("First: Clean the glass")
     assert "400 pages of A4: scan at " in second.text
     for name, data in kept.items():
         assert (tmp_path / "scans/heron" / name).read_bytes() == data, name

@@ -24,12 +24,12 @@ from tests.capture.test_session import ENTRY
 SLOW = ("--set", "read-delay=yes", "--set", "read-delay-duration=200000")
 
 
-README = Path(__file__).parents[2] / "README.md"
+GUIDE = Path(__file__).parents[2] / "scanqa/capture/README.md"
 
 
 def recording():
-    """The quick sitting that the README shows, without the line that starts it."""
-    _, _, rest = README.read_text("utf-8").partition("```text\n$ scanqa capture")
+    """The quick sitting that the guide shows, without the line that starts it."""
+    _, _, rest = GUIDE.read_text("utf-8").partition("```text\n$ scanqa capture")
     return rest.partition("```")[0].partition("\n")[2]
 
 
@@ -63,9 +63,12 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert "It shows plain white paper." in at.text
     assert "Scan it again because 100% of it is at the very top of the scale" in at.text
     assert "400 pages of A4: scan at " in at.text
-    assert skeleton(at.text) == skeleton(recording()), "record the sitting in README.md anew"
-    assert at.text.rstrip().endswith("reports/heron.html")
-    assert (tmp_path / "reports/heron.html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    assert skeleton(at.text) == skeleton(recording()), f"record the sitting in {GUIDE} anew"
+    (page,) = (tmp_path / "reports").glob("heron-check-*.html")
+    decision, first = at.text.rstrip().splitlines()[-2:]
+    assert decision.startswith("heron: Too little measured: scan the same with less brightness")
+    assert first.startswith("First: Lower the brightness")
+    assert page.read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "j").read_text("utf-8"))
     assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
     entries = session_of(tmp_path)["entries"]
@@ -160,7 +163,7 @@ def test_the_same_plan_from_a_folder_that_other_software_fills(tmp_path):
         picture.save(tmp_path / "whole.tif", dpi=(100, 100))
         os.replace(tmp_path / "whole.tif", inbox / f"Scan {number}.tif")
     assert at.end() == 0, at.text
-    assert (tmp_path / "reports/wren.html").exists()
+    assert list((tmp_path / "reports").glob("wren-check-*.html"))
     entries = json.loads((inbox / "session.json").read_text("utf-8"))["entries"]
     assert [entry["file"] for entry in entries] == ["Scan 1.tif", "Scan 2.tif"]
     assert [entry["seconds"] for entry in entries] == [None, None]

@@ -272,7 +272,7 @@ def test_an_invisible_streak_is_a_note_and_asks_for_nothing():
 
 def sfr50(value, at_mm, direction="across", scan=SCAN.file):
     return measured(
-        "sharpness.sfr50", value, 0.05, scan=scan, at_mm=at_mm, direction=direction,
+        "sharpness.sheet_sfr50", value, 0.05, scan=scan, at_mm=at_mm, direction=direction,
         edge_kind="printed",
     )  # fmt: skip
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from scanqa.catalogue.causes import CAUSES
-from scanqa.report.evidence import worth_a_page
+from scanqa.report.evidence.seller_page import worth_a_page
 from tests.findings.faults import CASES, COMBINED, HEALTHY, SINGLE, answer, write
 
 TABLE = Path(__file__).with_name("faults.md")

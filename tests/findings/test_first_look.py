@@ -15,7 +15,7 @@ from scanqa.catalogue.causes import CAUSES
 from scanqa.findings import judge
 from scanqa.findings.looks import NONE_NEEDED, look_for
 from scanqa.model import Diagnosis, LineSigns, Measurement, Results, Share
-from scanqa.report.evidence import evidence_page, worth_a_page
+from scanqa.report.evidence.seller_page import evidence_page, worth_a_page
 from scanqa.words.of_judgement import worded
 from tests.findings.test_diagnosis import SCAN, banding, over_the_bed, streak
 from tests.report import synthetic

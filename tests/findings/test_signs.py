@@ -64,6 +64,18 @@ def test_a_value_beyond_its_limit_is_a_sign_and_one_within_is_none(name, measure
         assert [each.severity for each in asked] == [severity] * (severity is not None), number
 
 
+@pytest.mark.parametrize(
+    ("depth", "severity"), [((0.5, 0.04), "warning"), ((2.4, 0.1), "note"), ((2.9, 0.2), None)]
+)
+def test_a_sensor_that_is_sharp_only_near_the_glass_is_a_sign(depth, severity):
+    found = seen("shallow-depth", value("gutter.depth_of_field", *depth))
+    assert (found.severity if found else None) == severity
+
+
+def test_what_may_be_sharp_deeper_is_no_sign_of_a_shallow_focus():
+    assert seen("shallow-depth", bound("gutter.depth_of_field", 1.0, "at-least", "range")) is None
+
+
 def test_what_is_not_sure_to_be_there_is_no_sign():
     assert seen("veil", value("veil.stray_light", 4.0, 2.0)) is None
     assert seen("not-square", value("geometry.orthogonality", 0.3, 0.2)) is None

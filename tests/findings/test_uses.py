@@ -73,6 +73,53 @@ def test_a_strong_streak_makes_sharp_text_limited_and_is_named():
     assert found.deciding == ("streaks.strongest_visible",)
 
 
+@pytest.mark.parametrize("at_most", [0.4, 2.25])
+def test_no_line_found_is_a_bound_that_judges_and_is_quoted(at_most):
+    """Blanks after JPEG: at most so much may have vanished; it is never 'not measured'."""
+    found = Results(
+        (
+            Measurement(
+                "streaks.strongest_visible", at_most, None, "at-most", "JPEG", reason_kind="noise"
+            ),
+            Measurement("shading.nonuniformity", 3.0, 0.1),
+        )
+    )
+    pictures = word(found, "halftone pictures")
+    assert f"at most {at_most:.2f} %" in pictures.reason
+    assert "strongest visible streak was not measured" not in pictures.reason
+    # 0.5 is fit and 3 limited: up to 0.4 is fit whatever it is; up to 2.25 it may be either
+    expected = ("fit", ()) if at_most <= 0.5 else ("not judged", ("fit", "limited"))
+    assert (pictures.fitness, pictures.between) == expected
+
+
+def of_book(*, unseen=1.0, focus=80.0, best_margin=0.2):
+    """A book that darkens little: what decides is what the sensor sees of it, and how sharp."""
+    found = [
+        Measurement("gutter.delta_L_at_5mm", 3.0, 0.2),
+        Measurement("edges.dead_margin_right", best_margin, 0.1),
+        Measurement("gutter.unseen", unseen, 0.1),
+    ]
+    if focus is not None:
+        found.append(Measurement("gutter.focus_at_5mm", focus, 2.0))
+    return word(Results(tuple(found)), "bound pages to the spine")
+
+
+@pytest.mark.parametrize(
+    ("book", "fitness", "decides"),
+    [
+        ({}, "fit", "gutter.focus_at_5mm"),
+        ({"focus": None}, "fit", "gutter.unseen"),  # no ramp was scanned
+        ({"focus": 15.0}, "unfit", "gutter.focus_at_5mm"),
+        ({"focus": 40.0}, "limited", "gutter.focus_at_5mm"),
+        ({"unseen": 4.5}, "limited", "gutter.unseen"),  # though the best of four sides sees all
+    ],
+)
+def test_books_are_judged_by_the_side_where_they_lay_and_by_the_detail_left(book, fitness, decides):
+    found = of_book(**book)
+    assert found.fitness == fitness
+    assert decides in found.deciding
+
+
 def test_a_lower_bound_is_never_unfit_nor_said_to_be_usable():
     more = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
     found = word(results(100, **more), "text")  # 100 dpi or more; the text needs 123
@@ -250,8 +297,8 @@ def test_two_uses_of_one_name_are_refused(tmp_path):
         read_uses(path)
 
 
-def test_the_example_of_the_readme_is_a_file_of_uses(tmp_path):
-    text = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+def test_the_example_of_the_guide_is_a_file_of_uses(tmp_path):
+    text = (Path(__file__).parents[2] / "scanqa/findings/README.md").read_text("utf-8")
     (example,) = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
     path = tmp_path / "orchard.toml"
     path.write_text(example, "utf-8")

@@ -37,7 +37,7 @@ def placed(light, dpi, *, role="blank", noise=0.0, seed=1, bits=8, name="blank.t
 def placed_codes(codes, dpi, *, role="blank", name="blank.tif", **more):
     scan = ArrayScan(codes, name=name, dpi=(dpi, dpi))
     curves = np.tile(srgb_curve(scan.bits), (scan.channels, 1)).astype(np.float32)
-    light = Linear(curves, "sRGB assumed")
+    light = Linear(curves, "stated curve")
     return Placement(scan, overview(scan), light, role, (dpi, dpi), "file", **more)
 
 

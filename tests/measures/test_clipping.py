@@ -109,7 +109,7 @@ def test_an_edge_against_a_spread_of_top_codes_is_refused(tmp_path):
     sharp = placed(spread.astype(np.uint16), dpi=300)
     scan = replace(at_8_bits, scan=sharp.scan, overview=sharp.overview, light=sharp.light)
     results = sharpness.measure([scan], Told())
-    assert results.named("sharpness.sfr50") == ()
+    assert results.named("sharpness.sheet_sfr50") == ()
     assert {m.reason_kind for m in results.measurements if m.at_mm} == {"clipped"}
 
 

@@ -273,7 +273,7 @@ def test_stated_errors_are_the_scatter():
         )
         for seed in range(30)
     ]
-    for name in [m.name for m in of_the_page(pages[0])]:
+    for name in [m.name for m in of_the_page(pages[0]) if m.value is not None]:
         found = [page.named(name)[0] for page in pages]
         scatter = np.std([m.value for m in found], ddof=1)
         stated = np.sqrt(np.mean([m.uncertainty**2 for m in found]))
@@ -292,7 +292,7 @@ def test_what_cannot_be_measured_says_why(light, word):
 
 def test_without_a_book_every_figure_says_what_to_do():
     found = of_the_page(gutter.measure([], Told()))
-    assert len(found) == 5 + 3 + 1
+    assert len(found) == 5 + 3 + 1 + 1
     assert all("open-book" in m.reason for m in found)
 
 
@@ -347,9 +347,25 @@ def test_without_it_the_darkening_is_at_least_that_from_the_edge_of_the_image():
     for m in of_the_page(found):
         if m.name == "gutter.plateau":
             continue
-        assert m.status == "at-least"
-        assert "edge of the image" in m.reason
+        assert m.status == ("not-measurable" if m.name == "gutter.unseen" else "at-least")
+        assert m.reason.startswith("from the edge of the image; what lies before is not seen")
+        if m.value is None:
+            continue
         assert m.value < truth(m.name) + TOLERANCE_L
+
+
+def test_what_is_not_seen_before_the_page_is_stated_and_shifts_the_figure():
+    told = Told(book_edge="left", dead_margins_mm={"left": 2.0})
+    found = gutter.measure([book_behind(2.0)], told)
+    (unseen,) = found.named("gutter.unseen")
+    assert unseen.value == 2.0
+    assert unseen.uncertainty == pytest.approx(np.hypot(0.3, 0.3))  # fold laid, scale read by eye
+    across = found.evidence[0]
+    assert across.x_label == "Distance from the spine, mm"
+    assert across.curves[0].x[0] == pytest.approx(2.0 + 0.5 * MM / DPI)
+    blind = gutter.measure([book_behind(2.0)], Told(book_edge="left")).evidence[0]
+    assert blind.x_label == "Distance from the edge of the image, mm; what lies before is not seen"
+    assert blind.curves[0].x[0] == pytest.approx(0.5 * MM / DPI)
 
 
 def test_an_error_of_the_place_is_in_the_darkening():

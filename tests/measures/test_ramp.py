@@ -75,7 +75,8 @@ def shadowed():
 def test_light_against_height(plain, height):
     (m,) = plain.named(f"gutter.light_at_{height}mm_height")
     assert m.value == pytest.approx(100 * light_at(height), abs=1.0)  # %
-    assert m.uncertainty < 1.0
+    # How true a folded slope stands: 0.4 mm of the lip's 12, in light that falls up to 12 % a mm.
+    assert m.uncertainty < 1.5
 
 
 def defocused(height):

@@ -13,6 +13,7 @@ from scanqa.model import LineSigns, Told
 from tests.measures.blank_paper import MM, light_of_paper, placed, scanned
 
 DPI = 300
+STRONGEST = "streaks.strongest_visible"
 SHAPE = (3508, 1240)  # half the width of A4 at 300 dpi
 
 
@@ -60,6 +61,23 @@ def test_clean_paper_has_no_streaks_and_states_its_pattern():
         (pattern,) = results.named("streaks.column_pattern")
         assert abs(pattern.value - 0.3) < 4 * pattern.uncertainty
         assert pattern.uncertainty < 0.02
+
+
+@pytest.mark.parametrize("pattern", [0.0, 0.003])
+def test_where_no_line_shows_it_is_at_most_what_would_have(pattern):
+    """Lines of any width, just over the bound, planted where no line was: all are found."""
+    for seed in range(6):
+        rng = np.random.default_rng([20, seed])
+        (none,) = streaks.measure([blank(seed, pattern=pattern)], Told()).named(STRONGEST)
+        assert (none.status, none.reason_kind) == ("at-most", "noise")
+        width, at = rng.uniform(1, 30), rng.integers(120, 1100)
+
+        def change(light, width=width, at=at, most=none.value / 100):
+            light *= 1 - 1.02 * most * hann(light.shape[1], at, width)
+
+        found = streaks.measure([blank(seed, pattern=pattern, change=change)], Told()).streaks
+        assert any(abs(line.at_px - at) < width for line in found), (seed, width, at)
+        assert 0.05 < none.value < 4.0
 
 
 @pytest.mark.parametrize(("factor", "polarity"), [(0.995, "dark"), (1.005, "bright")])

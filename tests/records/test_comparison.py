@@ -13,7 +13,7 @@ from tests.records.builders import facts, measure, qualification
 
 SEED = 1979
 PLACES = [(x, y) for x in (20.0, 62.0, 105.0, 147.0, 190.0) for y in np.arange(20.0, 280, 43)]
-SINGLE = {"noise.total": 0.3, "shading.nonuniformity": 4.0, "edges.shadow_left": 2.0}
+SINGLE = {"noise.temporal": 0.3, "shading.nonuniformity": 4.0, "edges.shadow_left": 2.0}
 
 
 def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, **single):
@@ -23,10 +23,13 @@ def scanner(rng, name="heron", *, sfr50=4.0, noise=0.3, dpi=300, jitter_mm=1.0, 
         for x, y in PLACES:
             value = sfr50 * (1 - 0.1 * x / 190) * (1 + rng.normal(0, 0.01))
             at = (x + rng.normal(0, jitter_mm), y + rng.normal(0, jitter_mm))
-            measures.append(measure("sharpness.sfr50", value, 0.04, at_mm=at, direction=direction))
-    for measured, truth in {**SINGLE, "noise.total": noise, **single}.items():
+            measures.append(
+                measure("sharpness.sheet_sfr50", value, 0.04, at_mm=at, direction=direction)
+            )
+    for measured, truth in {**SINGLE, "noise.temporal": noise, **single}.items():
         measures.append(measure(measured, truth + rng.normal(0, 0.02), 0.02))
-    return qualification([facts(dpi=(dpi, dpi))], scanner=name, measures=measures)
+    made = qualification([facts(dpi=(dpi, dpi))], scanner=name, measures=measures)
+    return replace(made, options={"print": "sheet 1"})
 
 
 def row(result, name, direction=""):
@@ -48,30 +51,34 @@ def test_of_200_identical_pairs_at_most_one_in_twenty_claims_a_difference():
 def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng)], [scanner(rng, "wren", sfr50=4.6)])
-    found = row(result, "sharpness.sfr50", "across")
+    found = row(result, "sharpness.sheet_sfr50", "across")
     assert found.verdict == "second is better"
     assert found.low < 0.6 * 0.95 < found.high  # 0.6 cy/mm at the left, 10 % less at the right
     assert found.unit_of == "pairs of places"
-    assert "wren is better in sharpness: sfr50" in comparison_sentence(result)
+    assert "wren is better in sharpness: sheet sfr50" in comparison_sentence(result)
 
 
 def test_lower_is_better_for_noise():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng, noise=0.3)], [scanner(rng, "wren", noise=0.9)])
-    assert row(result, "noise.total").verdict == "first is better"
+    assert row(result, "noise.temporal").verdict == "first is better"
 
 
 def test_a_shown_difference_may_be_too_small_to_matter():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng)], [scanner(rng, sfr50=4.06)])
-    assert row(result, "sharpness.sfr50", "across").verdict == "too small to matter"
+    found = row(result, "sharpness.sheet_sfr50", "across")
+    assert (found.verdict, found.least) == ("second is better", True)  # it may well be more
+    one, other = with_streak(5.0, u=0.01), with_streak(5.15, u=0.01)
+    result = compare([one], [other])
+    assert row(result, STREAK).verdict == "too small to matter"
     assert "No difference shown that would matter" in comparison_sentence(result)
 
 
 def test_paired_interval_is_scipys():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng, jitter_mm=0.0), scanner(rng, jitter_mm=0.0)
-    found = row(compare([a], [b]), "sharpness.sfr50", "across")
+    found = row(compare([a], [b]), "sharpness.sheet_sfr50", "across")
     pick = [[m.value for m in d.measures if m.direction == "across"] for d in (a, b)]
     reference = stats.ttest_rel(pick[1], pick[0])
     interval = reference.confidence_interval(0.95)
@@ -82,8 +89,8 @@ def test_paired_interval_is_scipys():
 def test_repeats_are_the_unit_and_give_scipys_welch_test():
     rng = np.random.default_rng(SEED)
     a, b = [scanner(rng) for _ in range(4)], [scanner(rng) for _ in range(3)]
-    found = row(compare(a, b), "noise.total")
-    pick = [[m.value for d in side for m in d.measures if m.name == "noise.total"]
+    found = row(compare(a, b), "noise.temporal")
+    pick = [[m.value for d in side for m in d.measures if m.name == "noise.temporal"]
             for side in (a, b)]  # fmt: skip
     reference = stats.ttest_ind(pick[1], pick[0], equal_var=False)
     assert found.unit_of == "repeats"
@@ -93,26 +100,116 @@ def test_repeats_are_the_unit_and_give_scipys_welch_test():
 def test_values_per_pixel_are_not_compared_across_dpi():
     rng = np.random.default_rng(SEED)
     result = compare([scanner(rng, dpi=300)], [scanner(rng, dpi=600)])
-    assert row(result, "noise.total").verdict == "not compared"
-    assert "300 and 600" in gap_words(row(result, "noise.total"), result)
-    assert row(result, "sharpness.sfr50", "across").verdict == "no difference shown"
+    assert row(result, "noise.temporal").verdict == "not compared"
+    assert "300 and 600" in gap_words(row(result, "noise.temporal"), result)
+    assert row(result, "sharpness.sheet_sfr50", "across").verdict == "no difference shown"
     assert any("different dpi" in note for note in comparison_notes(result))
 
 
 def test_what_one_side_lacks_and_lower_bounds_are_not_compared():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng), scanner(rng)
-    b = replace(b, measures=tuple(m for m in b.measures if m.name != "noise.total"))
+    b = replace(b, measures=tuple(m for m in b.measures if m.name != "noise.temporal"))
     least = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
     a = replace(
         a,
         measures=tuple(
-            replace(m, **least) if m.name == "sharpness.sfr50" else m for m in a.measures
+            replace(m, **least) if m.name == "sharpness.sheet_sfr50" else m for m in a.measures
         ),
     )
     result = compare([a], [b])
-    assert row(result, "noise.total").gap == "one-side"
-    assert row(result, "sharpness.sfr50", "across").gap == "bound"
+    assert row(result, "noise.temporal").gap == "one-side"
+    assert row(result, "sharpness.sheet_sfr50", "across").gap == "bound"
+
+
+STREAK = "streaks.strongest_visible"
+
+
+def with_streak(value, status="ok", u=0.05):
+    return qualification(measures=[measure(STREAK, value, u, status=status)])
+
+
+def test_a_line_on_one_side_is_told_where_the_other_shows_none():
+    """3 % here, at most 0.4 % there: the difference is 2.6 % or more, and the first told."""
+    none, line = with_streak(0.4, "at-most", None), with_streak(3.0)
+    result = compare([none], [line])
+    found = row(result, STREAK)
+    assert (found.verdict, found.gap, found.least) == ("first is better", "", True)
+    assert found.difference == pytest.approx(2.6)
+    assert found.low <= 2.6 <= found.high
+    assert result.rows[0].key.name == STREAK
+    assert row(compare([line], [none]), STREAK).difference == pytest.approx(-2.6)
+    assert comparison_sentence(result).startswith("heron is better in streaks")
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ((0.4, "at-most"), (0.3, "at-most")),  # none on either
+        ((0.4, "at-most"), (0.35, "ok")),  # a faint line, which the other may hide
+        ((2.0, "at-least"), (3.0, "ok")),  # may be 3 as well
+    ],
+)
+def test_bounds_that_leave_room_for_the_same_are_no_difference(one, other):
+    for sides in ((one, other), (other, one)):
+        found = row(compare(*([with_streak(*side)] for side in sides)), STREAK)
+        assert (found.verdict, found.difference) == ("not compared", None)
+
+
+def test_a_difference_between_bounds_must_exceed_its_doubt():
+    """At most 0.4 and 0.6 ± 0.2 (one sigma): 0.2 beyond, which is one sigma."""
+    found = row(compare([with_streak(0.4, "at-most", None)], [with_streak(0.6, u=0.2)]), STREAK)
+    assert found.verdict == "no difference shown"
+    assert found.difference == pytest.approx(0.2)
+
+
+def printed(rng, label, sfr50, blur=0.7):
+    """Sharpness that one rough print limits: less than the scanner's at every site."""
+    made = scanner(rng, sfr50=sfr50 * blur)
+    measures = [m for m in made.measures if m.name == "sharpness.sheet_sfr50"]
+    return replace(made, measures=tuple(measures), options={"print": label} if label else {})
+
+
+def test_eight_percent_on_one_rough_print_are_found_as_at_least_so_much():
+    rng = np.random.default_rng(SEED)
+    one, other = printed(rng, "sheet 1", 4.0), printed(rng, "sheet 1", 4.0 * 1.08)
+    found = row(compare([one], [other]), "sharpness.sheet_sfr50", "across")
+    assert (found.verdict, found.least) == ("second is better", True)
+    # 8 % of 4.0 · 0.7, 5 % less in the mean over the bed
+    assert found.low <= 0.08 * 4.0 * 0.7 * 0.95 <= found.high
+
+
+def test_rough_prints_that_may_be_two_are_not_compared():
+    rng = np.random.default_rng(SEED)
+    for labels in (("", ""), ("sheet 1", "sheet 2"), ("sheet 1", "")):
+        one, other = (printed(rng, label, v) for label, v in zip(labels, (4, 4.3), strict=True))
+        found = row(compare([one], [other]), "sharpness.sheet_sfr50", "across")
+        assert found.gap == "other-print"
+
+
+def test_equals_on_one_rough_print_differ_once_in_twenty_at_most():
+    rng = np.random.default_rng(SEED)
+    claims = 0
+    for _ in range(200):
+        result = compare([printed(rng, "A", 4.0)], [printed(rng, "A", 4.0)])
+        claims += any("better" in r.verdict for r in result.rows)
+    assert claims <= 16  # as for values above
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "tone.white",
+        "banding.period",
+        "colour.paper_a",
+        "gutter.plateau",
+        "noise.paper",
+        "noise.total",
+    ],
+)
+def test_what_is_the_papers_or_tells_a_cause_is_no_difference_of_scanners(name):
+    sides = ([qualification(measures=[measure(name, value, 0.01)])] for value in (90.0, 95.0))
+    assert compare(*sides).rows == ()
 
 
 def test_swapping_the_sides_swaps_the_verdict():
@@ -144,10 +241,10 @@ def test_an_uncertainty_of_nothing_is_believed_of_counts_only():
 def test_what_does_not_show_in_print_is_no_difference():
     rng = np.random.default_rng(SEED)
     a, b = (
-        replace(scanner(rng), measures=(measure("tone.white", white, 0.002),))
-        for white in (96.28, 96.32)
+        replace(scanner(rng), measures=(measure("tone.black", black, 0.002),))
+        for black in (6.28, 6.32)
     )
-    assert row(compare([a], [b]), "tone.white").verdict == "no difference shown"
+    assert row(compare([a], [b]), "tone.black").verdict == "no difference shown"
 
 
 def with_dpi(name, label, value=300.0):
@@ -177,8 +274,13 @@ def test_prints_that_nobody_named_may_be_two():
 def test_values_of_one_dpi_are_compared_though_a_side_has_another_too():
     both = qualification(
         [facts(file="a.tif"), facts(file="b.tif", dpi=(600.0, 600.0), sha256="b")],
-        measures=[measure(scan="a.tif"), measure(value=9.0, scan="b.tif")],
+        measures=[
+            measure("noise.temporal", scan="a.tif"),
+            measure("noise.temporal", 9.0, scan="b.tif"),
+        ],
     )
-    one = qualification([facts(sha256="c")], scanner="wren", measures=[measure(scan="a.tif")])
-    found = row(compare([both], [one]), "noise.total")
+    one = qualification(
+        [facts(sha256="c")], scanner="wren", measures=[measure("noise.temporal", scan="a.tif")]
+    )
+    found = row(compare([both], [one]), "noise.temporal")
     assert (found.first, found.second, found.key.dpi) == (1.25, 1.25, 300)

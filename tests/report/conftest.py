@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import shutil
+from pathlib import Path
 
 import pytest
 
+DEMO = Path(__file__).parents[2] / "reports" / "heron.json"
 FLAGS = (  # root needs the first; the others keep Chromium from calling out
     "--no-sandbox",
     "--disable-gpu",
@@ -33,8 +35,11 @@ def chromium():
 @pytest.fixture(scope="session")
 def reports(tmp_path_factory):
     """Each synthetic record's report, written once, and two pages for a seller."""
-    from scanqa.report.evidence import write_evidence
+    from scanqa.codec import read_record
+    from scanqa.model import Qualification
+    from scanqa.report.evidence.seller_page import write_evidence
     from scanqa.report.pages import write_report
+    from scanqa.standing import decided
     from tests.report import synthetic
 
     folder = tmp_path_factory.mktemp("reports")
@@ -43,6 +48,8 @@ def reports(tmp_path_factory):
         "one-blank": synthetic.one_blank(),
         "hostile": synthetic.hostile(),
     }
+    kept = read_record(DEMO)  # what a person gets: the newest of the sample reports
+    records["demo"] = Qualification(decided(kept))
     for name, record in records.items():
         write_report(record, folder / f"{name}.html")
     for name in ("heron", "hostile"):

@@ -31,7 +31,7 @@ def checks() -> list[Check]:
         "streaks.strongest_visible": np.where(np.arange(months) == 5, 1.2, 0.0),
         "edges.shadow_left": np.where(np.arange(months) < 15, 3.0, 4.5)
         + rng.normal(0, 0.02, months),
-        "sharpness.sfr50": rng.normal(4.1, 0.02, months),
+        "sharpness.sheet_sfr50": rng.normal(4.1, 0.02, months),
         "glass.marks": np.ones(months),
     }
     found = []

@@ -1,6 +1,6 @@
 """Writes the texts of pages in ``tests/gold`` anew; see ``tests/gold/README.md``."""
 
-from scanqa.report.evidence import render_evidence
+from scanqa.report.evidence.seller_page import render_evidence
 from scanqa.report.pages import render
 from tests.report import synthetic
 from tests.report.reading import page_text

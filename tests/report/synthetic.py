@@ -17,9 +17,11 @@ from scanqa.model import (
     Action,
     Criterion,
     Curve,
+    Decision,
     Diagnosis,
     Evidence,
     FileSize,
+    Identity,
     Job,
     Legibility,
     Legible,
@@ -137,6 +139,24 @@ def heron() -> Qualification:
         ),
         conditions={"light": "cold-cathode lamp, on for 20 minutes", "operator": "M. Ashby"},
         plan=_plan(),
+        decision=Decision(
+            "clean",
+            "dirt",
+            ("moving-dirt",),
+            ("bound pages",),
+            title="Clean it, then scan two blanks again",
+            sentence="Dark line at 88.1 mm: this may come off. 9 days are left to return it.",
+            days_left=9,
+        ),
+        identity=Identity(
+            "heron",
+            "Larkfield",
+            "L-12",
+            "0417",
+            seller="R. Osgood",
+            acquired="2026-11-20",
+            return_until="2026-12-04",
+        ),
     )
     return Qualification(record, results.evidence)
 
@@ -812,6 +832,8 @@ def hostile() -> Qualification:
         ),
         rejected=(Rejected(HOSTILE, HOSTILE),),
         options={HOSTILE: HOSTILE},
+        decision=Decision("return", HOSTILE, (HOSTILE,), title=HOSTILE, sentence=HOSTILE),
+        identity=Identity(HOSTILE, HOSTILE, HOSTILE, HOSTILE, seller=HOSTILE),
         conditions={HOSTILE: HOSTILE},
         plan=Plan(
             Job(1, HOSTILE, (1.0, 1.0), 1.0, 5.0),

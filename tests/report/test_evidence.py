@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from scanqa.model import Diagnosis, Evidence, Outcome, Seen
-from scanqa.report.evidence import evidence_page, render_evidence, worth_a_page
+from scanqa.report.evidence.seller_page import evidence_page, render_evidence, worth_a_page
 from scanqa.report.view import Crop, Lines
 from tests.report import synthetic
 from tests.report.reading import page_text

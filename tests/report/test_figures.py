@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from scanqa.model import Curve
 from scanqa.report.build import page
-from scanqa.report.curves import envelope
-from scanqa.report.figures import draw
-from scanqa.report.pictures import CROP_PX
+from scanqa.report.draw.curves import envelope
+from scanqa.report.draw.figures import draw
+from scanqa.report.sections.pictures import CROP_PX, CROP_ROWS
 from scanqa.report.view import Crop, Lines, Map, Pointer
 from tests.report import synthetic
 
@@ -122,26 +122,26 @@ def test_a_map_with_holes_can_be_drawn():
 
 def test_pictures_say_in_numbers_what_they_show():
     whole = page(synthetic.heron())
-    pictures = {p.title: p for section in whole.sections for p in section.pictures}
+    pictures = {
+        p.title: p
+        for section in whole.sections
+        for p in (*section.pictures, *section.details, whole.card.glass)
+    }
     assert "Marked: streak 1 at 88.14" in pictures["Mean of all rows, column by column"].alt
-    assert "lowest 85.2" in pictures["Light over the bed"].alt
-    assert (
-        "left: shadow 6.8\u202fmm, dead margin 2.1\u202fmm"
-        in pictures["Usable part of the bed"].alt
-    )
-    assert "highest 93 at 60" in pictures["Lightness from the spine outwards"].alt
+    glass = pictures["The glass from above"].alt
+    assert "1, Dark line at 88.1 mm: a line at x 88 mm, from y 0 to 420 mm" in glass
     for picture in pictures.values():
         assert re.search(r"\d", picture.alt), picture.title
 
 
 def test_a_crop_too_large_is_cut_to_its_middle_with_true_places():
     from scanqa.model import Evidence
-    from scanqa.report.pictures import of_evidence
+    from scanqa.report.sections.pictures import of_evidence
 
     image = np.zeros((1000, 600, 3), np.uint8)
     e = Evidence("streaks", "crop", "t", image=image, extent_mm=(10.0, 0.0, 70.0, 100.0))
     ((crop,), left_out) = of_evidence([e], [])
     assert left_out == 0
-    assert crop.image.shape[:2] == (CROP_PX, CROP_PX)
-    # 0.1 mm a pixel: the middle 32 mm of 60 and of 100
-    assert np.allclose(crop.extent_mm, (24.0, 34.0, 56.0, 66.0))
+    assert crop.image.shape[:2] == (CROP_ROWS, CROP_PX)
+    # 0.1 mm a pixel: the middle 32 mm of 60 and 12 mm of 100
+    assert np.allclose(crop.extent_mm, (24.0, 44.0, 56.0, 56.0))

@@ -10,12 +10,12 @@ import pytest
 from scanqa.model.history import Past
 from scanqa.records.comparison import compare
 from scanqa.records.health import health
+from scanqa.report.comparison.strips import WIDTH, strip
+from scanqa.report.comparison.versus import sides_view
+from scanqa.report.history.past import past_view
+from scanqa.report.index.shelf import facts_of, shelf
 from scanqa.report.more_pages import write_comparison, write_history, write_index
 from scanqa.report.pages import render, write_report
-from scanqa.report.past import past_view
-from scanqa.report.shelf import facts_of, shelf
-from scanqa.report.strips import WIDTH, strip
-from scanqa.report.versus import sides_view
 from tests.records.test_comparison import scanner
 from tests.records.test_health import life
 from tests.report import synthetic
@@ -24,7 +24,9 @@ from tests.report.reading import page_text
 from tests.report.synthetic import HOSTILE
 from tests.report.test_browser import LEAST_LETTERS_PX
 
-HERON = synthetic.changed(synthetic.one_blank(), scanner="heron")
+HERON = synthetic.changed(
+    synthetic.one_blank(), scanner="heron", scans=(synthetic.facts("page.tif", "page"),)
+)
 NAMES = ["heron", "heron-history", "heron-wren", "hostile-history", "hostile-comparison", "index"]
 
 
@@ -64,7 +66,7 @@ def test_the_history_says_what_the_charts_found(folder):
 
 def test_the_report_gains_its_history_below_what_to_do(folder):
     html = (folder / "heron.html").read_text("utf-8")
-    order = ['id="what-to-do"', 'id="history"', 'href="#history"', 'id="scans"']
+    order = ['id="what-to-do"', 'href="#history"', 'id="history"', 'id="scans"']
     assert [html.index(part) for part in order] == sorted(html.index(part) for part in order)
     assert html.count('id="past-') <= 8 * 400  # ids inside the drawings have the same beginning
     assert len(re.findall(r'<figure class="half" id="past-\d+">', html)) == 8

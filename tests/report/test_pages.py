@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from scanqa.errors import BadOption
-from scanqa.model import Curve, Evidence
+from scanqa.model import Curve, Diagnosis, Evidence, Measurement
 from scanqa.report.pages import FIGURE_BYTES, layout, render, write_report
 from scanqa.report.view import Crop, Lines
 from tests.report import synthetic
@@ -71,8 +71,9 @@ def test_ids_are_unique_and_links_arrive(reports):
         assert set(re.findall(r'aria-labelledby="([^"]*)"', html)) <= set(ids)
 
 
-def test_outcome_comes_first_then_what_to_do_then_the_numbers(heron):
-    order = ["<h1>heron", 'id="outcome"', 'id="what-to-do"', 'id="at-a-glance"', 'id="diagnoses"']
+def test_the_decision_comes_first_then_uses_glass_acts_contents_and_the_numbers(heron):
+    order = ["<h1>heron", 'id="decision"', 'id="uses"', 'id="where"', 'id="what-to-do"']
+    order += ['aria-label="Contents"', 'id="diagnoses"']
     order += ['id="section-sharpness"', 'id="criteria"', 'id="gaps"', 'id="scans"', 'id="reading"']
     places = [heron.index(part) for part in order]
     assert places == sorted(places)
@@ -101,7 +102,7 @@ def test_pictures_that_would_burst_the_page_are_named_instead():
     x = np.arange(600.0)
     noisy = tuple(
         Evidence(
-            f"tone.{family}", "curves", f"Noise {family}",
+            "tone", "curves", f"Noise {family}",
             curves=tuple(Curve(str(at), x, rng.normal(size=600)) for at in range(8)),
         )
         for family in range(6)
@@ -110,9 +111,16 @@ def test_pictures_that_would_burst_the_page_are_named_instead():
         Evidence("noise", "crop", f"Crop {at}", image=rng.integers(0, 255, (320, 320, 3), np.uint8))
         for at in range(6)
     )
-    html = render(synthetic.changed(synthetic.one_blank(), evidence=noisy + crops))
+    found = Diagnosis(cause="levels", severity="warning", rests_on=("tone.white", "noise.total"))
+    whole = synthetic.changed(
+        synthetic.one_blank(),
+        evidence=noisy + crops,
+        findings=(found,),
+        measures=(Measurement("noise.total", 1.0), Measurement("tone.white", 92.0)),
+    )
+    html = render(whole)
     assert len(html.encode()) < FIGURE_BYTES + 500_000
-    assert "Left out to keep the page small. " in html
+    assert re.search(r'<p class="small">(Crop|Noise) \d: ', html)  # in words what is not drawn
 
 
 def test_half_pictures_pair_up_and_an_odd_one_stands_alone():

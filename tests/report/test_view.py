@@ -6,9 +6,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scanqa.catalogue import CATALOGUE, FAMILIES, Family
-from scanqa.model import Criterion, Curve, Evidence, Measurement, Reason, Streak, not_measurable
+from scanqa.model import (
+    Criterion,
+    Curve,
+    Diagnosis,
+    Evidence,
+    Measurement,
+    Reason,
+    Streak,
+    not_measurable,
+)
 from scanqa.report.build import date_words, page
-from scanqa.report.tables import ranked
+from scanqa.report.sections.tables import ranked
 from scanqa.words.numbers import glued, label, number, printed, significant, value_text
 from tests.report import synthetic
 from tests.report.synthetic import changed
@@ -21,14 +30,14 @@ def spaces(text):
 @pytest.mark.parametrize(
     ("name", "value", "uncertainty", "words"),
     [
-        ("sharpness.sfr50", 4.3219, 0.0213, "4.32 ± 0.02 cy/mm"),
-        ("geometry.dpi_across", 300.4213, 0.0041, "300.421 ± 0.004 dpi"),
-        ("geometry.dpi_across", 300.4213, 1e-9, "300.4213 ± < 0.0001 dpi"),
+        ("sharpness.sfr50", 4.3219, 0.0213, "4.322 ± 0.021 cy/mm"),
+        ("geometry.dpi_across", 300.4213, 0.0041, "300.4 ± < 0.1 dpi"),
+        ("geometry.dpi_across", 300.4213, 1e-9, "300.4 ± < 0.1 dpi"),
         ("geometry.skew", -0.4, 0.01, "−0.400 ± 0.010°"),
         ("sharpness.peak", 1.02, None, "1.02"),
         ("tone.clipped", -0.0001, None, "0.000 %"),
         ("glass.marks", 2.0, 0.0, "2"),
-        ("streaks.column_pattern", 0.0482, 0.002, "0.048 ± 0.002 % rms"),
+        ("streaks.column_pattern", 0.0482, 0.002, "0.0482 ± 0.0020 % rms"),
     ],
 )
 def test_numbers_have_unit_sign_and_uncertainty(name, value, uncertainty, words):
@@ -78,6 +87,12 @@ def test_dates_read_as_dates_and_other_words_stay():
     assert date_words("last spring") == "last spring"
 
 
+def result(whole, family):
+    """What stays of a folded section."""
+    (section,) = [s for s in whole.sections if s.id == f"section-{family}"]
+    return spaces(section.result)
+
+
 def test_the_worst_place_is_the_lowest_where_higher_is_better():
     record = synthetic.heron()
     values = [
@@ -85,23 +100,25 @@ def test_the_worst_place_is_the_lowest_where_higher_is_better():
         if m.direction == "travel" and m.channel == "luma"
     ]  # fmt: skip
     lowest = min(values, key=lambda m: m.value)
-    (key,) = [k for k in page(record).keys if k.label == "Effective resolution along travel"]
+    (section,) = [s for s in page(record).sections if s.id == "section-sharpness"]
+    (cell,) = [
+        row[1] for table in section.tables for row in table.rows
+        if row[0].text == "Effective dpi along travel"
+    ]  # fmt: skip
     x, y = lowest.at_mm
-    assert f"worst {lowest.value:.0f}" in spaces(" ".join(key.small))
-    assert f"at x {x:.0f}, y {y:.0f} mm" in spaces(" ".join(key.small))
-    assert spaces(key.values[0][1]) == f"{np.median([m.value for m in values]):.0f} dpi"
+    assert f"worst at x {x:.0f}, y {y:.0f} mm" in spaces(" ".join(cell.small))
+    assert spaces(cell.text).startswith(f"{np.median([m.value for m in values]):.1f} ±")
 
 
 def test_the_largest_colour_shift_counts_whatever_its_sign():
     record = synthetic.heron()
     largest = max((m.value for m in record.record.named("colour.registration")), key=abs)
-    (key,) = [k for k in page(record).keys if k.label == "Largest colour shift"]
     assert largest < 0
-    assert spaces(key.values[0][1]).startswith(f"−{-largest:.2f} ±")
+    assert f"largest shift −{-largest:.2f}" in result(page(record), "colour")
 
 
 def effective(bounded):
-    """The key number where `bounded` of the 35 places are lower bounds, the lowest first."""
+    """The result where `bounded` of the 35 places are lower bounds, the lowest first."""
     found = synthetic.heron()
     places = sorted(
         (
@@ -113,11 +130,9 @@ def effective(bounded):
     least = {"status": "at-least", "reason": "rough print", "reason_kind": "print"}
     sound = {"status": "ok", "reason": "", "reason_kind": None}
     made = [replace(m, **(least if at < bounded else sound)) for at, m in enumerate(places)]
-    (key,) = [
-        k for k in page(changed(found, measures=tuple(made))).keys
-        if k.label == "Effective resolution across"
-    ]  # fmt: skip
-    return spaces(key.values[0][1]), [m.value for m in places]
+    return result(page(changed(found, measures=tuple(made))), "sharpness"), [
+        m.value for m in places
+    ]
 
 
 def test_a_median_over_lower_bounds_is_a_bound_or_a_range():
@@ -125,11 +140,11 @@ def test_a_median_over_lower_bounds_is_a_bound_or_a_range():
     # Where fewer are, each of them may lie above it: the median lies between the 18th and the
     # place as many steps further up.
     text, values = effective(18)
-    assert text == f"at least {values[17]:.0f} dpi"
+    assert text.startswith(f"detail for at least {values[17]:.1f} ±")
     text, values = effective(10)
-    assert text == f"{values[17]:.0f} to {values[27]:.0f} dpi"
+    assert text.startswith(f"detail for {values[17]:.0f} to {values[27]:.0f} dpi")
     text, values = effective(0)
-    assert text == f"{values[17]:.0f} dpi"
+    assert text.startswith(f"detail for {values[17]:.1f} ±")
 
 
 def test_scans_at_different_dpi_are_not_thrown_together():
@@ -145,9 +160,12 @@ def test_scans_at_different_dpi_are_not_thrown_together():
         edge_kind="printed",
     )
     both = changed(record, scans=scans, measures=(*record.record.measures, more))
-    (key,) = [k for k in page(both).keys if k.label == "Effective resolution along travel"]
-    assert [which for which, _ in key.values] == ["at 300 dpi", "at 600 dpi"]
-    assert spaces(key.values[1][1]) == "500 ± 5 dpi"
+    (section,) = [s for s in page(both).sections if s.id == "section-sharpness"]
+    rows = {
+        spaces(row[0].text): spaces(row[1].text) for table in section.tables for row in table.rows
+    }
+    assert rows["Effective dpi along travel, at 600 dpi"] == "500.0 ± 5.0 dpi"
+    assert "Effective dpi along travel, at 300 dpi" in rows
 
 
 def test_both_scans_count_for_a_side():
@@ -159,7 +177,7 @@ def test_both_scans_count_for_a_side():
     both = changed(record, scans=scans, measures=(*record.record.measures, more))
     (edges,) = [s for s in page(both).sections if s.id == "section-edges"]
     (table,) = [t for t in edges.tables if "four sides" in t.caption]
-    assert spaces(table.rows[0][1].text) == "7.30 mm"  # between 6.8 and 7.8
+    assert spaces(table.rows[0][1].text) == "7.30 ± 0.63 mm"  # between 6.8 and 7.8
     assert "median of 2 values, 6.80 to 7.80 mm" in spaces(table.rows[0][1].small[0])
 
 
@@ -200,9 +218,10 @@ def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
     )
     (section,) = [s for s in whole.sections if s.id == "section-wobble"]
     assert section.title == "Wobble"
-    assert spaces(section.tables[0].rows[0][1].text) == "3.25 ± 0.04 µm"
+    assert spaces(section.tables[0].rows[0][1].text) == "3.250 ± 0.040 µm"
     assert section.tables[0].rows[0][0].small == ("How much it wobbles.",)
-    assert [p.title for p in section.pictures] == ["Wobble"]
+    assert section.result == "amount 3.250\u00a0±\u00a00.040\u202fµm"
+    assert section.pictures == ()  # nothing found says nothing in a picture
 
 
 def test_a_family_without_any_value_is_named_as_a_gap_and_has_no_section():
@@ -222,9 +241,7 @@ def test_a_family_without_any_value_is_named_as_a_gap_and_has_no_section():
     whole = page(changed(record, measures=(*record.record.measures, *missing)))
     assert [section.id for section in whole.sections] == ["section-tone"]
     assert {gap.what: gap.why for gap in whole.gaps}["Colour registration"] == reason
-    (key,) = [key for key in whole.keys if key.label == "Largest colour shift"]
-    assert key.values == (("", "not measurable"),)
-    assert key.link == "gaps"
+    assert "colour registration" in whole.card.gaps
 
 
 def test_many_measures_missing_for_one_reason_share_a_line():
@@ -248,9 +265,8 @@ def test_nothing_found_is_said_and_not_left_out():
         Measurement("glass.marks", 0.0, 0.0),
     )
     whole = page(changed(record, measures=(*record.record.measures, *looked)))
-    keys = {key.label: key.values for key in whole.keys}
-    assert keys["Streaks"] == (("", "none found"),)
-    assert keys["Marks on the glass"] == (("", "none found"),)
+    assert result(whole, "streaks") == "none found"
+    assert result(whole, "glass") == "none found"
     remarks = {section.id: section.remarks for section in whole.sections}
     assert remarks["section-streaks"] == ("No streak was found.",)
     assert remarks["section-glass"] == ("No mark was found on the glass.",)
@@ -260,7 +276,8 @@ def test_a_curve_left_over_gets_the_whole_row():
     x = np.linspace(0, 1, 5)
     curves = [Evidence("tone", "curves", str(at), curves=(Curve("", x, x),)) for at in range(3)]
     record = synthetic.one_blank()
-    whole = page(changed(record, evidence=curves))
+    found = Diagnosis(cause="levels", severity="warning", rests_on=("tone.white",))
+    whole = page(changed(record, evidence=curves, findings=(found,)))
     (section,) = [s for s in whole.sections if s.id == "section-tone"]
     assert [p.wide for p in section.pictures] == [False, False, True]
 
@@ -289,7 +306,7 @@ def test_what_fits_is_one_table_with_what_is_lost_and_what_recovers_it():
     table = table_of("section-edges", "What still fits on the bed")
     rows = {row[0].text: (spaces(row[1].text), *map(spaces, row[1].small)) for row in table.rows}
     assert rows["An A4 sheet"] == ("nothing lost", "An A4 sheet fits, laid upright")
-    assert rows["A 12-inch record sleeve"][0] == "25.9 ± 0.3 mm lost"
+    assert rows["A 12-inch record sleeve"][0] == "25.90 ± 0.30 mm lost"
     assert "turned by 180°" in rows["A 12-inch record sleeve"][1]
     assert {spaces(row[0].small[0]) for row in table.rows} >= {"297 × 420 mm", "315 × 315 mm"}
 
@@ -298,13 +315,13 @@ def test_the_gutter_is_told_by_distance_and_by_height():
     table = table_of("section-gutter", "The open page by its distance from the spine")
     assert table.head == ("From the spine", "Darker by", "Height of the page", "Fine detail left")
     rows = {spaces(row[0].text): [spaces(cell.text) for cell in row[1:]] for row in table.rows}
-    assert rows["5 mm"] == ["9.2 ± 0.5 L*", "0.9 ± 0.1 mm", "96 ± 2 %"]
-    assert rows["20 mm"] == ["0.2 ± 0.5 L*", "–", "–"]  # no lift is given there
+    assert rows["5 mm"] == ["9.20 ± 0.50 L*", "0.88 ± 0.10 mm", "95.6 ± 2.0 %"]
+    assert rows["20 mm"] == ["0.20 ± 0.50 L*", "–", "–"]  # no lift is given there
     (note,) = map(spaces, table.notes)
     assert note.startswith("At the spine the page is 2.4 mm up, within the 4.1 mm of depth")
     above = table_of("section-gutter", "Light and detail by height above the glass")
     assert [spaces(row[0].text) for row in above.rows] == ["1 mm", "2 mm", "5 mm", "10 mm"]
-    assert [spaces(cell.text) for cell in above.rows[1]] == ["2 mm", "80 ± 1 %", "81 ± 2 %"]
+    assert [spaces(cell.text) for cell in above.rows[1]] == ["2 mm", "80.1 ± 0.6 %", "80.8 ± 2.0 %"]
     assert spaces(above.rows[3][2].text) == "–"
 
 

@@ -24,7 +24,7 @@ from pathlib import Path
 
 from scanqa.model import Record, Told
 from scanqa.qualification import qualify
-from scanqa.report.evidence import worth_a_page
+from scanqa.report.evidence.seller_page import worth_a_page
 
 
 @dataclass(frozen=True)

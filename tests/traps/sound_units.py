@@ -26,7 +26,7 @@ import cv2
 import numpy as np
 
 from scanqa.qualification import qualify
-from scanqa.report.evidence import worth_a_page
+from scanqa.report.evidence.seller_page import worth_a_page
 from scanqa.scans.save import save_tiff
 from scanqa.simulate import one_thread, scan
 from scanqa.simulate.scanner import Scanner

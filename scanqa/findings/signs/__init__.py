@@ -58,6 +58,7 @@ def observe(
         driver.processing(measured, scans),
         shape.geometry(measured, scans),
         light.gutter(measured),
+        light.depth(measured),
     ):
         signs.update(looked)
     return signs

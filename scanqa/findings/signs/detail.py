@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from scanqa.catalogue import Side
 from scanqa.findings.signs.sign import Looked, graded, sign
-from scanqa.findings.statistic import figure, known, members, pick, quoted
+from scanqa.findings.statistic import figure, known, members, of_all_edges, pick, quoted
 from scanqa.model import DIRECTIONS, Channel, Direction, Measurement, Point, ScanFacts, Seen
 from scanqa.summary import Summary, value_of
 
@@ -20,6 +21,7 @@ FEWEST_SITES = 12
 FRINGES = 0.25, 0.33, 1.0  # px; FADGI 2023, 4 star: 0.33
 VARYING_FRINGES = 0.15  # px from one end of the bed to the other
 EFFECTIVE, SFR50, FRINGE = "sharpness.effective_dpi", "sharpness.sfr50", "colour.registration"
+SHEET_SFR50 = "sharpness.sheet_sfr50"
 
 
 def of_direction(found: Sequence[Summary], direction: Direction) -> tuple[Summary, ...]:
@@ -34,12 +36,15 @@ def sharpness(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Looked
     numbers: dict[str, float] = {}
     for axis, direction in enumerate(DIRECTIONS):
         found = of_direction(pick(measured, EFFECTIVE), direction)
-        middle = figure(found, EFFECTIVE, "median")
+        middle = of_all_edges([s for s in found if s.key.edge_kind != "found"])
         asked = [delivered[m.scan][axis] for m in members(found) if m.scan in delivered]
         if middle and asked:
             dpi = statistics.median(asked)
-            shares[direction] = middle.value / dpi
-            numbers |= {direction: middle.value, f"{direction}_delivered": dpi}
+            # Of what lies between two ends the better one: nothing worse is sure. A lower bound is
+            # what the scan of the sheet shows; a second kind of edge tells whose it is.
+            reached = middle.value if math.isinf(middle.most) else middle.most
+            shares[direction] = reached / dpi
+            numbers |= {direction: reached, f"{direction}_delivered": dpi}
     if shares:
         worst = min(shares.values())
         yield sign(
@@ -89,7 +94,11 @@ def softer_places(measured: Sequence[Summary], scans: Sequence[ScanFacts]) -> Lo
     looked = False
     stays: list[bool] = []
     for direction in DIRECTIONS:
-        sites = members(of_direction(known(measured, SFR50), direction))
+        sites = [
+            m
+            for m in members(of_direction(known(measured, SHEET_SFR50), direction))
+            if m.edge_kind != "found"
+        ]
         softest = [
             softest
             for scan in dict.fromkeys(m.scan for m in sites)
@@ -119,7 +128,7 @@ def _softer(softest: _Softest, direction: Direction) -> Seen:
             "sites": softest.sites,
         },
         {"place": "-".join(softest.sides)},
-        (SFR50,),
+        (SHEET_SFR50,),
         direction,
         scan=softest.scan,
     )
@@ -128,7 +137,8 @@ def _softer(softest: _Softest, direction: Direction) -> Seen:
 def _softest(sites: Sequence[Measurement]) -> _Softest | None:
     """The softest side or corner (outer thirds); None with too few edges.
 
-    SFR50 is used, not the effective dpi, which is capped.
+    SFR50 of the sheet's scan is used: print and paper are the same everywhere, and the effective
+    dpi is capped.
     """
     placed = [(m.at_mm, value_of(m)) for m in sites if m.at_mm is not None]
     if len(placed) < FEWEST_SITES:

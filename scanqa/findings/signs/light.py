@@ -1,4 +1,4 @@
-"""Stray light, evenness, shadows, drift, and the gutter."""
+"""Stray light, evenness, shadows, drift, and the gutter with its depth of focus."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ DEAD_MARGIN = 0.5, 3.0  # mm
 DRIFT = 1.0, 3.0  # % from the first blank scan to the last
 SETTLING_S = 60.0
 GUTTER = 5.0  # L*
+SHALLOW = 3.0, 1.5  # mm over the glass: a page of a bound book lifts by 1 to 4 mm at its spine
+DEPTH = "gutter.depth_of_field"
 DARKER, REACH = "gutter.delta_L_at_5mm", "gutter.reach_5"
 
 
@@ -142,6 +144,20 @@ def drift(measured: Sequence[Summary]) -> Looked:
             numbers={"seconds": settling.value},
             terms={"bound": settling.bound},
         )
+
+
+def depth(measured: Sequence[Summary]) -> Looked:
+    """Sharp only so far above the glass; what may be deeper is no sign."""
+    found = figure(measured, DEPTH, "lowest")
+    if found is None:
+        return
+    most = found.most + 2 * (found.uncertainty or 0.0)
+    yield sign(
+        "shallow-depth",
+        graded(-most, [-limit for limit in SHALLOW]),
+        DEPTH,
+        numbers={"mm": found.value, "uncertainty": found.uncertainty},
+    )
 
 
 def gutter(measured: Sequence[Summary]) -> Looked:

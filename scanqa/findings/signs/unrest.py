@@ -53,12 +53,13 @@ def noise(measured: Sequence[Summary]) -> Looked:
 
 
 def _light_index(found: Sequence[Summary]) -> tuple[float, float]:
-    """Median over the channels and its uncertainty.
+    """Median over the channels and the random part of its uncertainty.
 
     Channels differ by design, so that their scatter says nothing of how well the median is known.
+    What a curve leaves open is the same in two checks of one unit.
     """
     channels = members(found)
-    error = statistics.median(m.uncertainty or 0.0 for m in channels) / len(channels) ** 0.5
+    error = statistics.median(m.random or 0.0 for m in channels) / len(channels) ** 0.5
     return statistics.median(map(value_of, channels)), error
 
 

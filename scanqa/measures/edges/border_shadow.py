@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -88,7 +88,21 @@ def side_shadow(blanks: Sequence[Placement], side: Side, scan: str) -> SideShado
     uncertainty = _depth_error(found, alone[np.isfinite(alone)], MM_PER_INCH / dpi)
     deepest, words = _uneven(found, blanks[0], side, len(blanks))
     depth = Measurement(name, found.depth, uncertainty, reason=words, scan=scan)
-    return SideShadow(depth, deepest, curve)
+    if found.deepest - found.depth > 2 * uncertainty:
+        depth = _on_a_slope(depth, found.deepest, words)
+    return SideShadow(depth, max(deepest, found.deepest), curve)
+
+
+def _on_a_slope(depth: Measurement, deepest_mm: float, words: str) -> Measurement:
+    """Between the depth against a line that falls toward the side, and that against its level."""
+    slope = (
+        f"the light further in falls toward this side, too: {deepest_mm:.1f} mm if that counts as "
+        "shadow"
+    )
+    return replace(
+        depth, status="between", low=depth.value, high=deepest_mm, reason_kind="uneven",
+        reason="; ".join(filter(None, (slope, words))),
+    )  # fmt: skip
 
 
 def _depth_error(found: Shadow, repeats: Floats, pixel_mm: float) -> float:

@@ -16,6 +16,7 @@ RULE_MM = 0.05  # standard uncertainty of a length read to 0.1 mm
 # cent to over one along the feed (common practice, no source).
 PRINT_SCALE = 0.01  # standard uncertainty of the scale of a print, of each of its axes
 PRINT_SQUARE_DEG = 0.1  # and of its squareness: paper that is fed askew
+PRINT_BENDS_MM = 0.1  # how far the farthest point of a print lies from a straight map (the same)
 BAR_RANGE = (0.9, 1.1)  # a bar printed more wrongly than this was misread
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.measures.geometry.bars import (
+    PRINT_BENDS_MM,
     PRINT_SCALE,
     PRINT_SQUARE_DEG,
     RULE_MM,
@@ -122,8 +123,8 @@ def of_one(placement: Placement, told: Told) -> Results:
         (
             *_dpi(found, bars, label, scan),
             *_printed(bars, scan),
-            *_angles(found, placement, label),
-            _distortion(found, placement),
+            *_angles(found, placement, label, bars),
+            _distortion(found, placement, label),
         ),
         evidence=bend_maps(_image_mm(px, placement), found.bends_mm, scan),
     )
@@ -165,12 +166,22 @@ def _printed(bars: Rule | None, scan: str) -> Iterator[Measurement]:
         )
 
 
-def _angles(found: Steps, placement: Placement, label: str) -> list[Measurement]:
+def _angles(found: Steps, placement: Placement, label: str, bars: Rule | None) -> list[Measurement]:
+    """Turn and squareness; unlike scales of a print feign a turn where it lies askew."""
     skew = (found.turn_deg - placement.rotation_deg + 180) % 360 - 180
     across, both = found.relative[0], math.hypot(*found.relative)
     scan = placement.scan.name
+    of_scales = PRINT_SCALE if bars is None else RULE_MM / min(bars.drawn_mm)
+    feigned = math.sqrt(2) * of_scales * abs(skew)
+    shared = bars.shared(feigned) if bars else of_print(label, feigned)
     return [
-        Measurement("geometry.skew", skew, math.degrees(across), scan=scan),
+        Measurement(
+            "geometry.skew",
+            skew,
+            math.hypot(math.degrees(across), feigned),
+            scan=scan,
+            shared=shared,
+        ),
         Measurement(
             "geometry.orthogonality",
             found.excess_deg,
@@ -183,16 +194,18 @@ def _angles(found: Steps, placement: Placement, label: str) -> list[Measurement]
     ]
 
 
-def _distortion(found: Steps, placement: Placement) -> Measurement:
+def _distortion(found: Steps, placement: Placement, label: str) -> Measurement:
     assert placement.sheet is not None
     diagonal = math.hypot(placement.sheet.width_mm, placement.sheet.height_mm)
+    of_bends = 100 * PRINT_BENDS_MM / diagonal
     return Measurement(
         "geometry.distortion",
         100 * float(np.hypot(*found.bends_mm.T).max()) / diagonal,
-        100 * middle_error_mm(placement) / diagonal,
+        math.hypot(100 * middle_error_mm(placement) / diagonal, of_bends),
         reason="the printer's own bends are included",
         reason_kind="print",
         scan=placement.scan.name,
+        shared=of_print(label, of_bends),
     )
 
 

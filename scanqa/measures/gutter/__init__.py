@@ -76,7 +76,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         ramp.
     """
     blanks, pieces = of_role(scans, "blank"), of_role(scans, "gutter-ramp")
-    ramps = located_ramps(pieces, told.ramp_height_mm, blanks)
+    ramps = located_ramps(pieces, told, blanks)
     margins = unseen(of_role(scans, "edge-strip"), told.dead_margins_mm)
     results = Results()
     for book in of_role(scans, "open-book"):
@@ -85,7 +85,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             results += no_darkening(found, book.scan.name)
             continue
         for page in found:
-            results += darkening(page, _before(page, margins), book.scan.name)
+            results += darkening(page, _before(page, margins), book.light, book.scan.name)
         if ramps:
             before = _before(found[0], margins)
             blank = same_size(book, blanks)

@@ -13,6 +13,7 @@ from scanqa.measures.gutter.unseen import Unseen
 from scanqa.model import (
     Curve,
     Evidence,
+    Linear,
     Measurement,
     Reason,
     Results,
@@ -20,6 +21,7 @@ from scanqa.model import (
     as_bound,
     not_measurable,
 )
+from scanqa.numeric.curve_doubt import doubted, of_darkening
 from scanqa.numeric.scatter import median_error
 
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
@@ -36,7 +38,7 @@ def no_darkening(why: Reason, scan: str) -> Results:
     """All of it, not measurable."""
     names = [f"gutter.delta_L_at_{d}mm" for d in GUTTER_DISTANCES_MM]
     names += [f"gutter.reach_{delta}" for delta in GUTTER_REACH_DELTA_L]
-    names.append("gutter.plateau")
+    names += ["gutter.plateau", "gutter.unseen"]
     return Results(tuple(not_measurable(name, why, scan) for name in names))
 
 
@@ -79,7 +81,7 @@ def hardly_darker(profile: Profile, side: Side, scan: str) -> Results | None:
     )
 
 
-def darkening(page: Page, before: Unseen, scan: str) -> Results:
+def darkening(page: Page, before: Unseen, light: Linear, scan: str) -> Results:
     """Plateau, ΔL* at each distance, reach of each ΔL*, and figures.
 
     Parameters
@@ -88,17 +90,31 @@ def darkening(page: Page, before: Unseen, scan: str) -> Results:
         Paper from the side of the spine inwards.
     before : Unseen
         What lies between the spine and the first pixel.
+    light : Linear
+        Of the scan: a curve that is only assumed is part of the doubt.
     scan : str
         Name of the scan.
     """
     profile = page.profile
     plateau = Measurement("gutter.plateau", profile.plateau, profile.plateau_error, scan=scan)
-    measurements = (plateau, *_deltas(profile, before, scan), *_reaches(profile, before, scan))
-    figures = (_across_the_page(profile, page.side, scan), _along_the_spine(profile, scan))
+    measurements = (
+        plateau,
+        _unseen(before, scan),
+        *_deltas(profile, before, light, scan),
+        *_reaches(profile, before, light, scan),
+    )
+    figures = (_across_the_page(page, before, scan), _along_the_spine(profile, before, scan))
     return Results(measurements, evidence=figures)
 
 
-def _deltas(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement]:
+def _unseen(before: Unseen, scan: str) -> Measurement:
+    name = "gutter.unseen"
+    if before.why is not None:
+        return not_measurable(name, before.why, scan)
+    return Measurement(name, before.mm, before.error_mm, scan=scan)
+
+
+def _deltas(profile: Profile, before: Unseen, light: Linear, scan: str) -> Iterator[Measurement]:
     """Uncertainty from the scatter of the bands, and from that of the place over the slope."""
     errors = median_error(profile.lack)
     for distance in GUTTER_DISTANCES_MM:
@@ -109,7 +125,10 @@ def _deltas(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement
         around = [delta_at(profile, max(at + off, 0.0)) for off in (-SLOPE_MM, SLOPE_MM)]
         slope = (around[0] - around[1]) / (min(at, SLOPE_MM) + SLOPE_MM)
         error = float(np.hypot(error, slope * before.error_mm))
-        yield bounded(Measurement(name, value, error, scan=scan), not_so_near(distance, before))
+        m = Measurement(name, value, error, scan=scan)
+        if light.assumed:
+            m = doubted(m, light.source, of_darkening(profile.plateau, value))
+        yield bounded(m, not_so_near(distance, before))
 
 
 def not_so_near(distance_mm: float, before: Unseen) -> Reason | None:
@@ -124,7 +143,7 @@ def bounded(m: Measurement, why: Reason | None, status: Status = "at-least") -> 
     return as_bound(m, status, why)
 
 
-def _reaches(profile: Profile, before: Unseen, scan: str) -> Iterator[Measurement]:
+def _reaches(profile: Profile, before: Unseen, light: Linear, scan: str) -> Iterator[Measurement]:
     """Uncertainty from that of the profile over its slope there, and from the blocks' size."""
     delta = profile.delta
     errors = median_error(profile.lack)
@@ -138,32 +157,41 @@ def _reaches(profile: Profile, before: Unseen, scan: str) -> Iterator[Measuremen
             yield Measurement(name, last, None, "at-least", why, scan, reason_kind="range")
             continue
         error = float(np.interp(value, profile.at_mm, errors))
-        early = reach(profile.at_mm, delta, limit + error)
-        late = reach(profile.at_mm, delta, limit - error)
-        parts = (late - early) / 2, PLACE_SHARE * pitch, before.error_mm
+        parts = _off(profile, limit, error), PLACE_SHARE * pitch, before.error_mm
         m = Measurement(name, value + before.mm, float(np.linalg.norm(parts)), scan=scan)
+        if light.assumed:
+            size = _off(profile, limit, of_darkening(profile.plateau, limit))
+            m = doubted(m, light.source, size)
         hidden = value == 0 and before.mm > 0  # it ends where nothing is seen
         yield bounded(m, NOT_SEEN, "at-most") if hidden else bounded(m, before.why)
+
+
+def _off(profile: Profile, limit: float, error: float) -> float:
+    """How far a reach is off if the darkening there is."""
+    early, late = (reach(profile.at_mm, profile.delta, limit + e) for e in (error, -error))
+    return (late - early) / 2
 
 
 # ------------------------------------------------------------------------------ the figures
 
 
-def _across_the_page(profile: Profile, side: Side, scan: str) -> Evidence:
+def _across_the_page(page: Page, before: Unseen, scan: str) -> Evidence:
+    profile = page.profile
     here = profile.at_mm <= SHOWN_MM
-    at_mm = profile.at_mm[here]
+    at_mm = profile.at_mm[here] + before.mm
     low, high = np.percentile(profile.lack[:, here], [10, 90], axis=0)
     lines = []
     for limit in GUTTER_REACH_DELTA_L:
         where = reach(profile.at_mm, profile.delta, limit)
         if where > 0:
+            where += before.mm
             lines.append((where, f"{limit} L* darker: {where:.1f} mm"))
     return Evidence(
         "gutter",
         "curves",
-        f"How the page darkens towards the spine ({side} side of the image)",
+        f"How the page darkens towards the spine ({page.side} side of the image)",
         scan=scan,
-        x_label="Distance from the side of the image, mm",
+        x_label=before.axis,
         y_label="L* below the page further in",
         unit="L*",
         curves=(
@@ -176,12 +204,13 @@ def _across_the_page(profile: Profile, side: Side, scan: str) -> Evidence:
     )
 
 
-def _along_the_spine(profile: Profile, scan: str) -> Evidence:
+def _along_the_spine(profile: Profile, before: Unseen, scan: str) -> Evidence:
     """Where along the spine the page lies close and where it lifts."""
     curves = []
     for distance in SPINE_SHOWN_AT_MM:
-        i = int(np.argmin(np.abs(profile.at_mm - distance)))
-        curves.append(Curve(f"{distance} mm from it", profile.along_mm, profile.lack[:, i]))
+        i = int(np.argmin(np.abs(profile.at_mm + before.mm - distance)))
+        label = f"{profile.at_mm[i] + before.mm:.1f} mm from {before.origin}"
+        curves.append(Curve(label, profile.along_mm, profile.lack[:, i]))
     return Evidence(
         "gutter",
         "curves",

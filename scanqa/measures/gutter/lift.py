@@ -6,13 +6,15 @@ light against height.
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 
 from scanqa.catalogue import GUTTER_LIFT_MM, Side
 from scanqa.measures.gutter.darkening import bounded, not_so_near
 from scanqa.measures.gutter.page_profile import Profile
-from scanqa.measures.gutter.ramp import Ramp
-from scanqa.measures.gutter.slope_focus import FocusCurve
+from scanqa.measures.gutter.ramp import Ramp, doubted_by_print
 from scanqa.measures.gutter.slope_light import HeightCurve
 from scanqa.measures.gutter.spine import Page
 from scanqa.measures.gutter.unseen import Unseen
@@ -66,23 +68,32 @@ def lift(spread: Page, before: Unseen, ramp: Ramp, blank: Placement | None, scan
     found = {
         d: _lift_at(d, page, ramp.light, blank is not None, before, scan) for d in GUTTER_LIFT_MM
     }
-    lifts = [bounded(m, whys[d]) for d, m in found.items()]
+    stands = ramp.light.height_share  # light and focus go by one height: only the lift is off
+    lifts = [bounded(_standing(m, stands), whys[d]) for d, m in found.items()]
     focus = [
-        bounded(_focus_at(f"gutter.focus_at_{d}mm", m, ramp.focus, scan), whys[d], "at-most")
+        bounded(_focus_at(f"gutter.focus_at_{d}mm", m, ramp, scan), whys[d], "at-most")
         for d, m in found.items()
     ]
     here = np.isfinite(height_mm) & (at_mm <= SHOWN_MM)
+    shown_mm = page[0][here]
     evidence = Evidence(
         "gutter",
         "curves",
         "Lift of the page, from its darkening and the gutter ramp",
         scan=scan,
-        x_label="Distance from the side of the image, mm",
+        x_label=before.axis,
         y_label="Height above the glass, mm",
         unit="mm",
-        curves=(Curve("page", at_mm[here], height_mm[here]),),
+        curves=(Curve("page", shown_mm, height_mm[here]),),
     )
     return Results((*lifts, *focus), evidence=(evidence,))
+
+
+def _standing(lift: Measurement, share: float) -> Measurement:
+    """A lift with the doubt of all heights."""
+    if lift.value is None or lift.uncertainty is None:
+        return lift
+    return replace(lift, uncertainty=math.hypot(lift.uncertainty, share * lift.value))
 
 
 def _page_above(
@@ -134,7 +145,7 @@ def _lift_at(
     if fall <= 0:
         why = "the ramp shows no loss of light with height there"
         return not_measurable(name, Reason("no-detail", why), scan)
-    off = float(np.interp(distance_mm + NEAR_MM, at_mm, known))
+    off = float(np.interp(max(distance_mm, at_mm[0]) + NEAR_MM, at_mm, known))
     steep = abs(value - off) / NEAR_MM
     error = float(np.hypot(errors[i] * (high - low) / fall, steep * before.error_mm))
     if shadow_out:
@@ -143,8 +154,9 @@ def _lift_at(
     return Measurement(name, value, error, reason=why, scan=scan, reason_kind="no-scan")
 
 
-def _focus_at(name: str, lift: Measurement, curve: FocusCurve | Reason, scan: str) -> Measurement:
+def _focus_at(name: str, lift: Measurement, ramp: Ramp, scan: str) -> Measurement:
     """Fine detail left at the height of the page; its error is the curve's and that of the lift."""
+    curve = ramp.focus
     if isinstance(curve, Reason):
         return not_measurable(name, curve, scan)
     if lift.value is None:
@@ -160,4 +172,5 @@ def _focus_at(name: str, lift: Measurement, curve: FocusCurve | Reason, scan: st
     off = lift.uncertainty or 0.0
     around = [curve.at(max(lift.value - off, 0.0)), curve.at(lift.value + off)]
     spread = max((abs(each[0] - share) for each in around if each is not None), default=0.0)
-    return Measurement(name, 100 * share, 100 * float(np.hypot(error, spread)), scan=scan)
+    m = Measurement(name, 100 * share, 100 * float(np.hypot(error, spread)), scan=scan)
+    return doubted_by_print(m, ramp, 100 * curve.print_error(share))

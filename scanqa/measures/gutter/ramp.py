@@ -10,14 +10,15 @@ is foreshortened); ``gutter.depth_of_field`` is the height at which it has falle
 A height follows from a place on the sheet, which the tags of the slope tell: how foreshortened it
 looks does not count, and the perspective of a lens does little. The lip's height is that of the
 ramp as designed, unless it was measured. Fails: no ramp
-scan; slope or flat part not located; too few edges. A printed edge that limits SFR50 on the glass
-makes the depth of field look larger than it is.
+scan; slope or flat part not located; too few edges. How true the slope stands, and the blur of the
+print, are part of the doubt.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,6 +32,8 @@ from scanqa.model import (
     Placement,
     Reason,
     Results,
+    Shared,
+    Told,
     not_measurable,
 )
 
@@ -55,10 +58,11 @@ class Ramp:
     scan: str
     light: HeightCurve | Reason
     focus: FocusCurve | Reason
+    print_label: str = ""
 
 
 def located_ramps(
-    pieces: Sequence[Placement], height_mm: float | None, blanks: Sequence[Placement]
+    pieces: Sequence[Placement], told: Told, blanks: Sequence[Placement]
 ) -> list[Ramp]:
     """Light and focus against height for each slope.
 
@@ -66,8 +70,9 @@ def located_ramps(
     ----------
     pieces : sequence of Placement
         Of gutter ramps: slopes, and the flat part of the same scan.
-    height_mm : float or None
-        Height of the lip above the table as measured; as designed if None.
+    told : Told
+        `ramp_height_mm`, the height of the lip above the table as measured, as designed if None;
+        `print_label`.
     blanks : sequence of Placement
         Blank scans; the first of the ramp's size is used.
     """
@@ -82,9 +87,9 @@ def located_ramps(
             ramps.append(Ramp(slope.scan.name, NO_FLAT, NO_FLAT))
             continue
         blank = same_size(slope, blanks)
-        light = light_over_height(slope, flat, height_mm=height_mm, blank=blank)
-        focus = focus_over_height(slope, flat, height_mm=height_mm)
-        ramps.append(Ramp(slope.scan.name, light, focus))
+        light = light_over_height(slope, flat, height_mm=told.ramp_height_mm, blank=blank)
+        focus = focus_over_height(slope, flat, height_mm=told.ramp_height_mm)
+        ramps.append(Ramp(slope.scan.name, light, focus, told.print_label))
     return ramps
 
 
@@ -121,7 +126,8 @@ def _light(ramp: Ramp) -> Iterator[Measurement]:
             why = Reason("range", "the ramp is not that high")
             yield not_measurable(name, why, ramp.scan)
         else:
-            yield Measurement(name, 100 * light, 100 * ramp.light.error, scan=ramp.scan)
+            error = 100 * ramp.light.error_at(height)
+            yield Measurement(name, 100 * light, error, scan=ramp.scan)
 
 
 def _light_figure(ramp: Ramp) -> Iterator[Evidence]:
@@ -154,7 +160,20 @@ def _focus(ramp: Ramp) -> Iterator[Measurement]:
             why = Reason("range", f"{words}: too blurred, or not in the image")
             yield not_measurable(name, why, ramp.scan)
         else:
-            yield Measurement(name, 100 * found[0], 100 * found[1], scan=ramp.scan)
+            share, error = found
+            off = 0.0 if isinstance(ramp.light, Reason) else height * ramp.light.height_share
+            near, far = (ramp.focus.at(h) or found for h in (height - off, height + off))
+            error = math.hypot(error, (near[0] - far[0]) / 2)
+            m = Measurement(name, 100 * share, 100 * error, scan=ramp.scan)
+            yield doubted_by_print(m, ramp, 100 * ramp.focus.print_error(share))
+
+
+def doubted_by_print(m: Measurement, ramp: Ramp, size: float) -> Measurement:
+    """A value with what the print of the ramp may add to its doubt."""
+    if not size:
+        return m
+    whole = math.hypot(m.uncertainty or 0.0, size)
+    return replace(m, uncertainty=whole, shared=(Shared("print", ramp.print_label, size),))
 
 
 def _depth_of_field(ramp: Ramp) -> Measurement:
@@ -166,7 +185,10 @@ def _depth_of_field(ramp: Ramp) -> Measurement:
         why = "sharpness is still over half at the highest edge that could be measured"
         highest = float(ramp.focus.height_mm[-1])
         return Measurement(DEPTH, highest, None, "at-least", why, ramp.scan, reason_kind="range")
-    return Measurement(DEPTH, *found, scan=ramp.scan)
+    height, error = found
+    stands = 0.0 if isinstance(ramp.light, Reason) else height * ramp.light.height_share
+    m = Measurement(DEPTH, height, math.hypot(error, stands), scan=ramp.scan)
+    return doubted_by_print(m, ramp, ramp.focus.print_error_of_fall(HALF))
 
 
 def _focus_figure(ramp: Ramp) -> Iterator[Evidence]:

@@ -5,10 +5,14 @@ defocus grows with height and adds to that of the optics in quadrature, so that 
 straight in ``height²``: so it is taken between the edges on either side of a height. How far that
 can be off where they lie wide apart (below the first edge over the glass, above all) is told by
 straight interpolation.
+
+The print is blurred, too, at all heights alike: against it the blur of defocus looks smaller than
+it is. How much a home print may add is not known and part of the doubt.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -27,6 +31,11 @@ MIN_SITES = 4
 MODEL_SHARE = 0.1  # of what two ways to interpolate a height differ by: how far it can be off
 STEP_MM = 0.4  # of height: edges nearer to each other count together
 ALONG = 0.5  # an edge nearer to the foot's direction than this (cosine) is foreshortened
+PRINT_BLUR_MM = (
+    0.015  # sigma of a home print: spot, toner, rough edges (common practice, no source)
+)
+GAUSS_50 = 0.187391  # σ f50 of a Gaussian: exp(-2π² · 0.187391²) = 0.5
+MOST_OF_PRINT = 0.5  # of the variance of blur on the glass that a print is taken to make
 TOO_FEW = Reason("too-few", "too few edges of the ramp could be measured")
 
 
@@ -51,6 +60,8 @@ class FocusCurve:
         Heights of the steps, the first 0, and SFR50 there over that on the glass.
     above_error, glass_error : float
         Standard errors of a step's share and of the level on the glass, as shares of that level.
+    print_share : float
+        Share of the variance of blur on the glass that the print may make.
     """
 
     sites: tuple[Site, ...]
@@ -58,6 +69,7 @@ class FocusCurve:
     share: Floats
     above_error: float
     glass_error: float
+    print_share: float = 0.0
 
     def at(self, height_mm: float) -> tuple[float, float] | None:
         """Share at a height and its standard error; None above the last edge measured."""
@@ -67,6 +79,16 @@ class FocusCurve:
         straight = float(np.interp(height_mm, self.height_mm, self.share))
         parts = (self.above_error, share * self.glass_error, share - straight)
         return share, float(np.sqrt(np.sum(np.square(parts))))
+
+    def print_error(self, share: float) -> float:
+        """By how much a share is too high if the print blurs as it may."""
+        return share - math.sqrt((1 - self.print_share) / (share**-2.0 - self.print_share))
+
+    def print_error_of_fall(self, share: float) -> float:
+        """By how much the height at which SFR50 falls to a share is too high then."""
+        seen = (self.print_share + share**-2.0 * (1 - self.print_share)) ** -0.5
+        found, early = self.falls_to(share), self.falls_to(seen)
+        return 0.0 if found is None or early is None else max(found[0] - early[0], 0.0)
 
     def falls_to(self, share: float) -> tuple[float, float] | None:
         """The height at which SFR50 first falls to a share, and its error; None if it does not."""
@@ -113,6 +135,7 @@ def focus_over_height(
         np.append(1.0, values / level),
         float(np.median([site.error for site in above])) / level,
         float(median_error(glass)) / level,
+        min((PRINT_BLUR_MM * level / GAUSS_50) ** 2, MOST_OF_PRINT),
     )
 
 

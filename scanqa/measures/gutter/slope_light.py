@@ -7,20 +7,26 @@ printed on them does not count.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
+from scipy.signal import savgol_filter
 
 from scanqa.measures.gutter.paper_level import paper_level
 from scanqa.model import Floats, Placement, Reason
 from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.numeric.scatter import long_run_variance, median_error, robust_sd
 
 STEP_MM = 0.5  # along the slope
 RIM_MM = 1.5  # at the sides of the strip
 FOLD_MM = 1.0  # beside the folds, where the paper is bent
 FLAT_MM = (-50.0, -5.0)  # of the flat part, from the foot
-SMOOTH = 7  # rows: the light changes little over 3.5 mm of slope
+SMOOTH = 9  # rows: a parabola follows the light over 4.5 mm of slope
+STRAY = 4.0  # scatters: a row beyond is a fold, a smear, a tag
+OF_PARABOLA = 0.51  # error of its middle over that of a row: √(59/231), Savitzky & Golay for nine
+# How true a folded slope stands, and how well its lip is read with a rule (common practice).
+FOLDED_SD_MM, RULE_SD_MM = 0.4, 0.2
 MIN_ROWS = 20
 
 
@@ -36,11 +42,21 @@ class HeightCurve:
         Over that on the glass.
     error : float
         Standard error of each, from the scatter of the rows.
+    height_share : float
+        Standard error of all heights together, as a share: how true the slope stands.
     """
 
     height_mm: Floats
     light: Floats
     error: float
+    height_share: float = 0.0
+
+    def error_at(self, height_mm: float) -> float:
+        """Standard error of the light at a height, that of the height included."""
+        off = height_mm * self.height_share
+        around = [self.at(min(max(h, 0.0), float(self.height_mm[-1])))
+                  for h in (height_mm - off, height_mm + off)]  # fmt: skip
+        return math.hypot(self.error, ((around[0] or 0.0) - (around[1] or 0.0)) / 2)
 
     def at(self, height_mm: float) -> float | None:
         """Light at a height, None beyond the slope."""
@@ -89,11 +105,27 @@ def light_over_height(
         return Reason("not-found", why)
     glass = float(np.median(level))
     light = up[seen] / glass
-    smooth = ndimage.median_filter(light, size=SMOOTH, mode="nearest")
-    smooth = ndimage.uniform_filter1d(smooth, SMOOTH, mode="nearest")
-    error = float(np.std(light - smooth) / np.sqrt(SMOOTH))
-    on_glass = float(np.std(level) / glass / np.sqrt(len(level)))
-    return HeightCurve(u[seen] / rise.length_mm * top, smooth, float(np.hypot(error, on_glass)))
+    smooth, rest = _smoothed(light)
+    error = OF_PARABOLA * float(np.std(rest)) * _neighbours_alike(rest)
+    on_glass = float(median_error(level / glass)) * _neighbours_alike(level / glass - 1)
+    stands = FOLDED_SD_MM if height_mm is None else RULE_SD_MM
+    heights = u[seen] / rise.length_mm * top
+    return HeightCurve(heights, smooth, math.hypot(error, on_glass), stands / top)
+
+
+def _smoothed(light: Floats) -> tuple[Floats, Floats]:
+    """Rows along a parabola in each neighbourhood, to both ends; and what is left, strays cut."""
+    first = savgol_filter(light, SMOOTH, 2, mode="interp")
+    limit = STRAY * float(robust_sd(light - first))
+    cut = first + np.clip(light - first, -limit, limit)
+    smooth = savgol_filter(cut, SMOOTH, 2, mode="interp")
+    return np.asarray(smooth, np.float64), np.asarray(cut - smooth, np.float64)
+
+
+def _neighbours_alike(rest: Floats) -> float:
+    """By how much an error of a mean grows because neighbours resemble each other: clouds."""
+    power = float(rest @ rest)
+    return math.sqrt(max(long_run_variance(rest) / power, 1.0)) if power else 1.0
 
 
 def _frame(slope: Placement) -> tuple[Floats, Floats, Floats]:

@@ -20,8 +20,8 @@ LAID_SD_MM = 0.3  # how near the fold lies to the edge of the glass (common prac
 FOLD_SD_MM = 0.3  # how well the darkest place of an open double page tells its fold (the same)
 NOT_KNOWN = Reason(
     "no-scan",
-    "from the edge of the image, since the dead margin of that side is not known: what lies before "
-    "it is not seen and is darker; hook an edge strip there and scan, or give --dead-margin",
+    "from the edge of the image; what lies before is not seen, and is darker. The dead margin of "
+    "that side is not known: hook an edge strip there and scan, or give --dead-margin",
 )
 
 
@@ -45,6 +45,17 @@ class Unseen:
     def why(self) -> Reason | None:
         """Why distances are bounds; None where they are from the spine."""
         return None if self.known else NOT_KNOWN
+
+    @property
+    def origin(self) -> str:
+        """What distances are from, in words."""
+        return "the spine" if self.known else "the edge of the image"
+
+    @property
+    def axis(self) -> str:
+        """The same, for the axis of a figure."""
+        hidden = "" if self.known else "; what lies before is not seen"
+        return f"Distance from {self.origin}, mm{hidden}"
 
 
 IN_SIGHT = Unseen(0.0, FOLD_SD_MM, known=True)

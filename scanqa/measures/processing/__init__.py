@@ -11,7 +11,8 @@ Each is not measurable, with the reason, where there is nothing to judge by: no 
 codes, 16 bits or lossy compression (which fills gaps and eats grain), grain below rounding, no
 print, a single scan. What a trace falsifies is taken back by `withhold`, with the reason; what
 rests on paper at the top of the scale becomes a bound (`bounded`), and sharpness is no better than
-the samples that a scan was stretched from (`without_made_up_detail`).
+the samples that a scan was stretched from (`without_made_up_detail`). What a curve that nobody
+stated leaves open is added to the doubt (`with_curve_doubt`).
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ from scanqa.measures.processing.crop import crops
 from scanqa.measures.processing.grain import WHITE, grain
 from scanqa.measures.processing.halo import HALO_SEEN, halos
 from scanqa.measures.processing.made_up import without_made_up_detail
+from scanqa.measures.processing.small_halo import with_small_halos
 from scanqa.measures.processing.spoils import withhold
+from scanqa.measures.processing.unknown_curve import with_curve_doubt
 from scanqa.model import Placement, Results, Role, Told, of_role
 
 # Enough codes and detail for all traces.
@@ -32,7 +35,16 @@ PRINTED: tuple[Role, ...] = (
     "bed-sheet", "claim", "open-book", "back-print", "page", "picture"
 )  # fmt: skip
 
-__all__ = ["HALO_SEEN", "WHITE", "bounded", "measure", "withhold", "without_made_up_detail"]
+__all__ = [
+    "HALO_SEEN",
+    "WHITE",
+    "bounded",
+    "measure",
+    "with_curve_doubt",
+    "with_small_halos",
+    "withhold",
+    "without_made_up_detail",
+]
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:

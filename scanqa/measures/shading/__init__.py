@@ -272,16 +272,25 @@ def _falloff(blanks: list[Placement], side: Side, name: str) -> Iterator[Measure
     reach_mm = blanks[0].size_mm[0 if side in ("left", "right") else 1] / 2
     refused = next((why for why in ratios if isinstance(why, Reason)), None)
     bands = [ratio for ratio in ratios if not isinstance(ratio, Reason)]
+    between = 0.0 if refused else _between_scans(bands)
     for i, d in enumerate(FALLOFF_DISTANCES_MM):
         measure_name = f"shading.falloff_{side}_{d}mm"
         if refused or d >= reach_mm:
             yield not_measurable(measure_name, refused or BEYOND_CENTRE, name)
             continue
-        here = [ratio[:, i] for ratio in bands]
-        alone = np.array([np.median(ratio) for ratio in here])
-        stack = np.concatenate(here)
-        error = max(float(median_error(stack)), float(repeat_error(alone)))
+        stack = np.concatenate([ratio[:, i] for ratio in bands])
+        error = max(float(median_error(stack)), between)
         yield Measurement(measure_name, 100 * float(np.median(stack)), 100 * error, scan=name)
+
+
+def _between_scans(bands: Sequence[Floats]) -> float:
+    """Standard error by which scans of moved paper differ, over all distances: its clouds.
+
+    One pair at one place knows its scatter hardly; four places know it better.
+    """
+    alone = np.array([np.median(ratio, axis=0) for ratio in bands])
+    alone = alone[:, np.isfinite(alone).all(axis=0)]
+    return float(np.sqrt(np.mean(repeat_error(alone) ** 2))) if alone.size else 0.0
 
 
 def _side_ratios(blank: Placement, side: Side) -> Floats | Reason:

@@ -53,8 +53,7 @@ class Limit:
                 )
             if loss + 2 * spread < LIMIT:
                 return None
-        loss = (self.rough_mm * sfr50_cy_mm / GAUSS_50) ** 2 / 2
-        if loss <= LIMIT:
+        if self.loss(sfr50_cy_mm) <= LIMIT:
             return None
         maker = "printed edges are" if self.kind == "printed" else "knife's cuts are"
         return Reason(
@@ -63,13 +62,17 @@ class Limit:
             "not the scanner alone",
         )
 
+    def loss(self, sfr50_cy_mm: float | None) -> float:
+        """Share of SFR50 that the roughness costs a site of this SFR50."""
+        return 0.0 if sfr50_cy_mm is None else (self.rough_mm * sfr50_cy_mm / GAUSS_50) ** 2 / 2
+
 
 def print_limits(found: Sequence[Site]) -> dict[tuple[EdgeKind, Direction], Limit]:
     """What the edges of each kind and direction cost."""
     groups: dict[tuple[EdgeKind, Direction], list[tuple[Site, EdgeSfr]]] = {}
     for site in found:
         if isinstance(site.found, EdgeSfr):
-            key = (site.edge.kind, site.place.direction)
+            key = (site.kind, site.place.direction)
             groups.setdefault(key, []).append((site, site.found))
     limits = {}
     for (kind, direction), members in groups.items():

@@ -1,24 +1,48 @@
-"""The edges of a located piece, each measured on luma where it lies in the scan."""
+"""The edges of a scan, each measured on luma where it lies: those of a sheet, and any clean one."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scanqa.model import Edge, EdgeResponse, Placement, Reason
+from scanqa.model import EdgeKind, EdgeResponse, Placement, Reason
 from scanqa.numeric.edge.sfr import EdgeSfr, divide, measure_edge
 from scanqa.numeric.lightness import luma
+from scanqa.reading.clean_edges import clean_edges
 from scanqa.reading.edge_window import EdgeWindow, edge_window
+
+MOST_ROUGH_MM = 0.03  # of an edge that nobody made for measuring: more is torn or hairy
+MOST_BLUR_PX = 6.0  # sigma of such an edge: more is a shadow or a fold
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Site:
-    """One edge of one scan: where it lies and what was found."""
+    """One edge of one scan: where it lies and what was found.
 
-    edge: Edge
+    Attributes
+    ----------
+    plain : EdgeSfr or None
+        As the scan shows it, where the response of the edge itself was divided out of `found`.
+    curve_is_known : bool
+        Whether the tone curve is stated, not assumed.
+    """
+
+    kind: EdgeKind
     scan: str
     place: EdgeWindow
     found: EdgeSfr | Reason
-    divided: bool = False  # whether the response of the edge itself was taken out
+    plain: EdgeSfr | None = None
+    curve_is_known: bool = True
+
+    @property
+    def divided(self) -> bool:
+        """Whether the response of the edge itself was taken out."""
+        return self.plain is not None
+
+    @property
+    def of_scan(self) -> EdgeSfr | Reason:
+        """What the scan shows, the edge's own blur included."""
+        return self.found if self.plain is None else self.plain
 
     @property
     def sfr50_cy_mm(self) -> float | None:
@@ -38,16 +62,38 @@ def sites(placement: Placement, *, edge_response: EdgeResponse | None = None) ->
     """
     if placement.piece is None:
         raise ValueError("no sheet was located in this scan")
-    found = []
+    made = []
+    known = not placement.light.assumed
     for edge in placement.piece.edges:
         place = edge_window(placement, edge)
         if place is not None:
-            sfr = _measured(placement, place)
-            divided = edge_response is not None and edge.kind == "printed"
-            if isinstance(sfr, EdgeSfr) and edge_response is not None and divided:
+            sfr, plain = _measured(placement, place), None
+            if isinstance(sfr, EdgeSfr) and edge_response is not None and edge.kind == "printed":
+                plain = sfr
                 sfr = divide(sfr, edge_response(sfr.frequency / place.mm_per_px))
-            found.append(Site(edge, placement.scan.name, place, sfr, divided))
-    return found
+            made.append(
+                Site(edge.kind, placement.scan.name, place, sfr, plain, curve_is_known=known)
+            )
+    return made
+
+
+def found_sites(placement: Placement) -> Iterator[Site]:
+    """Measure every clean edge of a scan without a sheet; those that are not sharp are passed over.
+
+    Parameters
+    ----------
+    placement : Placement
+        Of an edge card the edges are its cut ones; of anything else they are *found*.
+    """
+    kind: EdgeKind = "card" if placement.role == "edge-card" else "found"
+    known = not placement.light.assumed
+    for place in clean_edges(placement):
+        sfr = _measured(placement, place)
+        if isinstance(sfr, Reason):
+            continue
+        rough_mm = sfr.roughness.seen_px * place.mm_per_px
+        if rough_mm < MOST_ROUGH_MM and sfr.sigma_px < MOST_BLUR_PX:
+            yield Site(kind, placement.scan.name, place, sfr, curve_is_known=known)
 
 
 def _measured(placement: Placement, place: EdgeWindow) -> EdgeSfr | Reason:

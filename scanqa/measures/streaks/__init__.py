@@ -22,7 +22,7 @@ import math
 from collections.abc import Sequence
 
 from scanqa.measures.streaks.column_pattern import column_pattern, no_pattern
-from scanqa.measures.streaks.in_scans import streaks_along
+from scanqa.measures.streaks.in_scans import least_contrast_found, streaks_along
 from scanqa.measures.streaks.pictured import crops, curves
 from scanqa.measures.streaks.since import kept, lines_since
 from scanqa.model import (
@@ -32,9 +32,10 @@ from scanqa.model import (
     Reason,
     Record,
     Results,
-    Status,
     Streak,
     Told,
+    as_bound,
+    not_measurable,
     of_role,
 )
 from scanqa.numeric.jpeg_trace import BLOCK as JPEG_BLOCK
@@ -106,6 +107,7 @@ def _unusable(placement: Placement) -> Reason | None:
 def _measure_alike(placements: Sequence[Placement], earlier: Record | None) -> Results:
     """Streaks, pattern and pictures of scans of one size."""
     streaks: list[Streak] = []
+    least = 0.0
     measurements, evidence = [], []
     columns: tuple[ColumnProfile, ...] = ()
     grid = next(filter(None, map(jpeg_grid, placements)), None)
@@ -125,6 +127,7 @@ def _measure_alike(placements: Sequence[Placement], earlier: Record | None) -> R
             if beds[0].stack.shape[2] < FEWEST_BLOCKS:
                 continue
         here = streaks_along(placements, beds, axis)
+        least = max(least, least_contrast_found(beds))
         if axis == "travel" and grid is None:
             columns = kept(placements, beds)
             here += lines_since(placements, beds, here, earlier) if earlier else []
@@ -137,29 +140,41 @@ def _measure_alike(placements: Sequence[Placement], earlier: Record | None) -> R
                     else no_pattern(placement, grid.why)
                 )
         evidence.append(curves(placements[0], beds, axis, here))
-    measurements.append(_strongest_visible(placements, streaks, grid))
+    measurements.append(_strongest_visible(placements, streaks, least, grid))
     evidence += crops(placements, streaks)
     return Results(tuple(measurements), tuple(streaks), (), tuple(evidence), columns)
 
 
 def _strongest_visible(
-    placements: Sequence[Placement], streaks: Sequence[Streak], grid: JpegGrid | None
+    placements: Sequence[Placement], streaks: Sequence[Streak], least: float, grid: JpegGrid | None
 ) -> Measurement:
     """Contrast of the strongest streak of the scanner (not of the paper) that shows.
 
-    JPEG thins a narrow line: then it is at least what is left, or at most what may have vanished.
+    Where none does it is at most what such scans would have shown (`least`, a share of light), or
+    what a faint one that they do show may be. JPEG thins a narrow line: then it is at least what
+    is left, or at most what may have vanished.
     """
     name = "streaks.strongest_visible"
-    shown = [streak for streak in streaks if streak.visible and not streak.of_the_paper]
-    one = max(shown, key=lambda s: s.contrast_percent, default=None)
-    value = one.contrast_percent if one else 0.0
-    error = one.contrast_percent / one.significance if one else None
-    scan = one.scan if one else placements[0].scan.name
-    if grid is None:
-        return Measurement(name, value, error, scan=scan)
-    why = grid.why
-    if one is None:
+    of_scanner = [streak for streak in streaks if not streak.of_the_paper]
+    shown = [streak for streak in of_scanner if streak.visible]
+    if shown:
+        one = max(shown, key=lambda s: s.contrast_percent)
+        found = Measurement(name, one.contrast_percent, _error(one), scan=one.scan)
+        return found if grid is None else as_bound(found, "at-least", grid.why)
+    scan = placements[0].scan.name
+    faint = (s.contrast_percent + 2 * _error(s) for s in of_scanner)
+    most = max(100 * least, *faint, 0.0)
+    if grid is not None:
         limits = (grid.hidden, THRESHOLD * grid.level / math.sqrt(12))
-        value = 100 * grid.light(placements[0], max(limits))
-    status: Status = "at-most" if one is None else "at-least"
-    return Measurement(name, value, error, status, why.words, scan, reason_kind=why.kind)
+        most = max(100 * grid.light(placements[0], max(limits)), 0.0 if math.isinf(most) else most)
+        return Measurement(name, most, None, "at-most", grid.why.words, scan,
+                           reason_kind=grid.why.kind)  # fmt: skip
+    if math.isinf(most):
+        why = Reason("too-small", "the scan is too small to search for lines")
+        return not_measurable(name, why, scan)
+    words = f"no line shows; one of {most:.2f} % or more would have"
+    return Measurement(name, most, None, "at-most", words, scan, reason_kind="noise")
+
+
+def _error(streak: Streak) -> float:
+    return streak.contrast_percent / streak.significance

@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from scanqa.measures.streaks.confirm import Line
-from scanqa.measures.streaks.search import Sought, find_lines
+from scanqa.measures.streaks.search import Sought, find_lines, least_found
 from scanqa.measures.streaks.whose import OF_PAPER, in_all, keeps_its_place, without_rulings
 from scanqa.model import (
     COLOURS,
@@ -78,17 +78,26 @@ def streaks_along(
     ]
 
 
-def _lines(beds: Sequence[Profiles]) -> list[Line]:
-    """Lines of the mean of all scans that each of them has, and lines of each scan, once each."""
-    pitch_mm, weights = beds[0].pitch_mm, beds[0].weights
-    searches = len(beds) + (len(beds) > 1)
-    sought = Sought(
+def least_contrast_found(beds: Sequence[Profiles]) -> float:
+    """Contrast (share of light) from which on a line of the scanner is found, narrow or wide."""
+    mean = np.mean([bed.stack for bed in beds], axis=0)
+    return math.expm1(least_found(mean, beds[0].weights, _sought(beds)))
+
+
+def _sought(beds: Sequence[Profiles]) -> Sought:
+    pitch_mm, searches = beds[0].pitch_mm, len(beds) + (len(beds) > 1)
+    return Sought(
         max_width=MAX_WIDTH_MM / pitch_mm,
         false_alarms=FALSE_ALARMS / searches,
         floor=max(bed.floor for bed in beds),
         bend=BEND_PER_MM * pitch_mm,
         block=round(BLOCK_MM / pitch_mm),
     )
+
+
+def _lines(beds: Sequence[Profiles]) -> list[Line]:
+    """Lines of the mean of all scans that each of them has, and lines of each scan, once each."""
+    weights, sought = beds[0].weights, _sought(beds)
     lines: list[Line] = []
     if len(beds) > 1:
         for line in find_lines(np.mean([bed.stack for bed in beds], axis=0), weights, sought):

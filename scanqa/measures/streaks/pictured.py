@@ -67,5 +67,6 @@ def _crop(placement: Placement, streak: Streak) -> Evidence:
         extent_mm=piece.extent_mm,
         lines_mm=((streak.at_mm, f"{streak.contrast_percent:.2f} %"),),
         note=piece.note,
+        codes=piece.codes,
         shows=streak.axis,
     )

@@ -27,6 +27,7 @@ from scanqa.numeric.spread import CUT_EFFICIENCY, local_sigma
 
 PASSES = 6  # strong lines hide weak ones: each pass finds what the last uncovered
 MOST_GROUPS = 16  # bands are joined to this many when parts of the page are searched
+POWER = 2.0  # standard uncertainties above its threshold, at which a line is found 98 times in 100
 _TINY = float(np.finfo(np.float64).tiny)
 
 Run = tuple[int, int]  # first and end of a half-open range of bands
@@ -88,6 +89,32 @@ def find_lines(stack: Floats, weights: Floats, sought: Sought) -> list[Line]:
     return sorted(found, key=lambda line: -line.significance)
 
 
+def least_found(stack: Floats, weights: Floats, sought: Sought) -> float:
+    """Amplitude from which on a line through the whole page is found, whatever its width.
+
+    Parameters
+    ----------
+    stack, weights, sought :
+        As for `find_lines`; of the signals the first counts.
+
+    Returns
+    -------
+    float
+        The highest threshold of all widths, at a place like most, and `POWER` standard
+        uncertainties of an amplitude beside it: a line at the threshold itself is missed as often
+        as it is found. Infinite for a profile too short to be searched.
+    """
+    profiles, _ = _profiles_to_search(stack, weights)
+    signals, samples = len(stack), stack.shape[-1]
+    scales = _scales_within(sought.max_width, samples)
+    tests = np.array([float(len(scales) * signals)])
+    least = [math.inf] if not scales else []
+    for factor, width in scales:
+        _, sigma, limits = _tested(profiles[:1], factor, width, tests, sought)
+        least.append(float(np.median(limits + POWER * sigma)))
+    return max(least)
+
+
 # ------------------------------------------------------------------------- widths and runs
 
 
@@ -101,6 +128,15 @@ def _scales(max_width: float) -> Iterator[tuple[int, int]]:
                 return
             yield factor, width
         factor *= 2
+
+
+def _scales_within(max_width: float, samples: int) -> list[tuple[int, int]]:
+    """Those that a profile of so many samples is long enough for."""
+    return [
+        (factor, width)
+        for factor, width in _scales(max_width)
+        if samples // factor > 2 * reach_of(width) + 8
+    ]
 
 
 def _runs(bands: int) -> list[Run]:
@@ -151,11 +187,7 @@ def _candidates(work: Floats, weights: Floats, sought: Sought) -> Iterator[Candi
     """Local maxima over their threshold: all bands in every signal, parts in the first one."""
     profiles, where = _profiles_to_search(work, weights)
     signals, samples = len(work), work.shape[-1]
-    scales = [
-        (factor, width)
-        for factor, width in _scales(sought.max_width)
-        if samples // factor > 2 * reach_of(width) + 8
-    ]
+    scales = _scales_within(sought.max_width, samples)
     tests = len(scales) * np.repeat(
         [float(signals), float(len(where) - signals)], [signals, len(where) - signals]
     )

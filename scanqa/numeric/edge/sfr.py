@@ -81,6 +81,8 @@ class EdgeSfr:
         Highest response up to half the sampling frequency; 1 where nothing exceeds it.
     roughness : Roughness
         Of the edge along its normal, see `rough`.
+    sigma_px : float
+        Width of the Gaussian edge beneath, the pixel's own apart.
     distance_px, edge : (121,)
         Edge profile, 0 dark to 1 bright, at distances from the line.
     note : Reason or None
@@ -95,6 +97,7 @@ class EdgeSfr:
     peak: float
     peak_uncertainty: float
     roughness: Roughness
+    sigma_px: float
     distance_px: Floats
     edge: Floats
     note: Reason | None = None
@@ -170,6 +173,7 @@ def _result(solution: Solution) -> EdgeSfr:
         peak=peak,
         peak_uncertainty=peak_uncertainty,
         roughness=roughness(solution, FREQUENCIES, found.sfr),
+        sigma_px=solution.terms.fit.sigma_px,
         distance_px=distance,
         edge=_profile(solution, distance) / contrast,
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy.engine import Engine
 
-HEAD = "0001"
+HEAD = "0002"
 LOCK = 5_190_902  # any number, the same for all who upgrade
 
 

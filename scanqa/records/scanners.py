@@ -1,0 +1,87 @@
+"""Which unit a name means: its make, model, serial and papers, kept beside the records."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+from datetime import date
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Engine
+
+from scanqa.model import Identity
+from scanqa.records.database import StoreError
+from scanqa.records.schema import scanner as table
+
+DATES = ("acquired", "return_until", "retired")
+TELLS_UNITS_APART = ("serial", "model")
+FIELDS = tuple(Identity.__dataclass_fields__)
+
+
+def find(engine: Engine, name: str) -> Identity | None:
+    """What is known of a unit; None if nothing was ever noted."""
+    query = sa.select(*(table.c[field] for field in FIELDS)).where(table.c.scanner == name)
+    with engine.connect() as connection:
+        row = connection.execute(query).first()
+    return None if row is None else Identity(*row)
+
+
+def all_known(engine: Engine) -> list[Identity]:
+    """All units that something was noted of, by name."""
+    query = sa.select(*(table.c[field] for field in FIELDS)).order_by(table.c.scanner)
+    with engine.connect() as connection:
+        return [Identity(*row) for row in connection.execute(query)]
+
+
+def keep_identity(engine: Engine, identity: Identity) -> None:
+    """Note what is known of a unit, in place of what was.
+
+    Raises
+    ------
+    StoreError
+        If a date is none.
+    """
+    row = asdict(_with_dates(identity))
+    with engine.begin() as connection:
+        known = connection.scalar(
+            sa.select(table.c.scanner).where(table.c.scanner == identity.scanner).with_for_update()
+        )
+        if known is None:
+            connection.execute(sa.insert(table).values(**row))
+        else:
+            mine = table.c.scanner == identity.scanner
+            connection.execute(sa.update(table).where(mine).values(**row))
+
+
+def differing(known: Identity | None, stated: Identity | None) -> str:
+    """What makes of a name two units: the field in which both say something, and not the same."""
+    if known is None or stated is None:
+        return ""
+    for field in TELLS_UNITS_APART:
+        ours, theirs = getattr(known, field), getattr(stated, field)
+        if ours and theirs and ours.casefold() != theirs.casefold():
+            return field
+    return ""
+
+
+def joint(known: Identity | None, stated: Identity | None) -> Identity | None:
+    """What is known, its blanks filled by what the files state."""
+    if known is None or stated is None:
+        return known or stated
+    blanks = {f: getattr(stated, f) for f in FIELDS if not getattr(known, f)}
+    return replace(known, **blanks)
+
+
+def _with_dates(identity: Identity) -> Identity:
+    """With dates as ISO 8601."""
+    for field in DATES:
+        words = getattr(identity, field)
+        if not words:
+            continue
+        try:
+            date.fromisoformat(words)
+        except ValueError as error:
+            raise StoreError(
+                f"{identity.scanner}: {field.replace('_', ' ')} {words!r} is not a date; "
+                "write 2026-11-25"
+            ) from error
+    return identity

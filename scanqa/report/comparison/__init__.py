@@ -1,0 +1,1 @@
+"""Two scanners, or one before and after, side by side."""

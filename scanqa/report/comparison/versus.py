@@ -1,0 +1,232 @@
+"""A comparison to what its page shows: the verdict in words, differences by family, curves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scanqa.catalogue import CATALOGUE, FAMILIES
+from scanqa.model import Curve
+from scanqa.model.history import Comparison, Difference, Profile
+from scanqa.report.comparison.strips import strip
+from scanqa.report.history.past import key_title
+from scanqa.report.view import Cell, Gap, Lines, Table
+from scanqa.words.numbers import joined, label, number, sentence_case, signed
+from scanqa.words.of_comparison import (
+    comparison_notes,
+    condition_rows,
+    gap_words,
+    profile_words,
+    size_note,
+    value_rows,
+    value_sentence,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One measure on both sides."""
+
+    what: str
+    note: str
+    first: str
+    second: str
+    difference: str
+    interval: str
+    strip: str
+    verdict: str
+    tone: str
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyRows:
+    """The rows of one family of measures."""
+
+    title: str
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SidesView:
+    """What the comparison page shows, in reading order."""
+
+    first: str
+    second: str
+    word: str
+    tone: str
+    sentence: str
+    sides: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+    value: Table | None
+    value_sentence: str
+    pictures: tuple[Lines, ...]
+    families: tuple[FamilyRows, ...]
+    gaps: tuple[Gap, ...]
+    conditions: Table
+
+
+def sides_view(comparison: Comparison) -> SidesView:
+    """Everything the page shows of a comparison."""
+    c = comparison
+    better = {
+        verdict: [row for row in c.rows if row.verdict == verdict]
+        for verdict in ("first is better", "second is better", "different")
+    }
+    return SidesView(
+        first=c.first,
+        second=c.second,
+        word=_word(c, better),
+        tone="open" if not any(better.values()) else "fit",
+        sentence=_sentence(c, better),
+        sides=tuple(_sides(c, better)),
+        notes=comparison_notes(c),
+        value=_side_table("What the price buys", c, value) if (value := value_rows(c)) else None,
+        value_sentence=value_sentence(c),
+        pictures=tuple(_picture(profile, c) for profile in c.profiles),
+        families=tuple(_families(c)),
+        gaps=tuple(_gaps(c)),
+        conditions=_side_table("How each was measured", c, condition_rows(c)),
+    )
+
+
+def _word(c: Comparison, better: dict[str, list[Difference]]) -> str:
+    first, second, other = (bool(better[v]) for v in better)
+    if first and second:
+        return "Each has its strengths"
+    if first or second:
+        return f"{c.first if first else c.second} is better"
+    if other:
+        return "They differ"
+    if all(row.verdict == "not compared" for row in c.rows):
+        return "Nothing could be compared"
+    return "No difference shown"
+
+
+def _sentence(c: Comparison, better: dict[str, list[Difference]]) -> str:
+    compared = [row for row in c.rows if row.difference is not None]
+    if not compared:
+        return "No measure stands on both sides in a way that compares."
+    counts = [len(better[v]) for v in better]
+    if not any(counts):
+        return (
+            f"Over {len(compared)} values no difference is shown that would matter to the work. "
+            "That is a result: choose by price, speed or habit."
+        )
+    parts = [
+        f"{name} is better in {count}"
+        for name, count in ((c.first, counts[0]), (c.second, counts[1]))
+        if count
+    ]
+    rest = len(compared) - sum(counts)
+    said = joined(parts) if parts else "They differ"
+    return f"Of {len(compared)} values {said}; in {rest} no difference is shown that matters."
+
+
+def _sides(c: Comparison, better: dict[str, list[Difference]]) -> Iterator[tuple[str, str]]:
+    heads = {
+        "first is better": f"{c.first} is better in",
+        "second is better": f"{c.second} is better in",
+        "different": "They differ in",
+    }
+    for verdict, head in heads.items():
+        names = dict.fromkeys(
+            FAMILIES[f].title if (f := row.key.name.partition(".")[0]) in FAMILIES else f
+            for row in better[verdict]
+        )
+        if not names:
+            continue
+        words = []
+        for family in names:
+            inside = dict.fromkeys(
+                label(row.key.name)
+                for row in better[verdict]
+                if _title(row.key.name.partition(".")[0]) == family
+            )
+            said = joined([*inside])
+            words.append(said if said == family else f"{family}: {said}")
+        yield head, "; ".join(words) + "."
+
+
+def _title(family: str) -> str:
+    return FAMILIES[family].title if family in FAMILIES else sentence_case(family)
+
+
+def _families(c: Comparison) -> Iterator[FamilyRows]:
+    rows = [row for row in c.rows if row.difference is not None]
+    present = dict.fromkeys(row.key.name.partition(".")[0] for row in rows)
+    order = [f for f in FAMILIES if f in present] + [f for f in present if f not in FAMILIES]
+    for family in order:
+        mine = [row for row in rows if row.key.name.partition(".")[0] == family]
+        yield FamilyRows(_title(family), tuple(_row(row, c) for row in mine))
+
+
+def _row(row: Difference, c: Comparison) -> Row:
+    definition = CATALOGUE[row.key.name]
+    assert row.difference is not None
+    assert row.low is not None
+    assert row.high is not None
+    digits = definition.digits
+    while digits < definition.digits + 2 and 0 < row.high - row.low < 4 * 10**-digits:
+        digits += 1
+    values = ["–" if v is None else number(v, definition.digits) for v in (row.first, row.second)]
+    notes = []
+    if row.unit_of != "stated uncertainties":
+        notes.append(f"{row.count} {row.unit_of}")
+    if row.least:
+        notes.append(size_note(row))
+    if row.matters:
+        notes.append(f"matters from {number(row.matters, definition.digits)}")
+    verdicts = {
+        "first is better": (f"{c.first} better", "first-better"),
+        "second is better": (f"{c.second} better", "second-better"),
+    }
+    words, tone = verdicts.get(row.verdict, (row.verdict, ""))
+    unit = f", {row.unit}" if row.unit else ""
+    return Row(
+        f"{key_title(row.key)}{unit}",
+        "; ".join(notes),
+        values[0],
+        values[1],
+        signed(row.difference, digits),
+        f"{signed(row.low, digits)} to {signed(row.high, digits)}",
+        strip(row),
+        words,
+        tone,
+    )
+
+
+def _gaps(c: Comparison) -> Iterator[Gap]:
+    reasons: dict[str, list[str]] = {}
+    for row in c.rows:
+        if row.difference is None:
+            reasons.setdefault(gap_words(row, c), []).append(key_title(row.key))
+    for reason, names in reasons.items():
+        yield Gap(sentence_case(reason), joined([*dict.fromkeys(names)]) + ".")
+
+
+def _picture(profile: Profile, c: Comparison) -> Lines:
+    title, x_label, y_label = profile_words(profile)
+    curves = tuple(
+        Curve(name, np.array([p[0] for p in side]), np.array([p[1] for p in side]))
+        for name, side in zip((c.first, c.second), profile.points, strict=True)
+    )
+    said = "; ".join(
+        f"{curve.label}: "
+        + ", ".join(f"{y:.1f} at {x:g}" for x, y in zip(curve.x, curve.y, strict=True))
+        for curve in curves
+    )
+    return Lines(
+        title=title,
+        caption="Values at these places; the lines between them only lead the eye.",
+        alt=f"{y_label} against {x_label}. {said}.",
+        x_label=x_label,
+        y_label=y_label,
+        curves=curves,
+    )
+
+
+def _side_table(caption: str, c: Comparison, rows: Sequence[tuple[str, str, str]]) -> Table:
+    cells = tuple((Cell(sentence_case(what)), Cell(one), Cell(other)) for what, one, other in rows)
+    return Table(caption, ("What", c.first, c.second), cells)

@@ -1,0 +1,1 @@
+"""The page for a seller: what was found beyond doubt, what is asked, what stands behind it."""

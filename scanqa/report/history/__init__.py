@@ -1,0 +1,1 @@
+"""A scanner over its checks: what changed, when, and what it means."""

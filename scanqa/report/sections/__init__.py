@@ -1,0 +1,1 @@
+"""What is folded below the card: a section for each family, and for the work itself."""

@@ -1,0 +1,172 @@
+"""The decision in words: what to do with the unit, and one sentence why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from scanqa.model import Action, Decided, Decision, Diagnosis, Outcome, UseVerdict
+from scanqa.words.numbers import inside, joined
+from scanqa.words.of_uses import scan_words, use_word
+
+TITLES: dict[Decided, str] = {
+    "": "Not decided",
+    "keep": "Keep it",
+    "clean": "Clean it, then scan two blanks again",
+    "repair": "Repair it, or have it repaired",
+    "ask-seller": "Ask the seller",
+    "return": "Return it",
+    "open": "Nothing found against it, still open",
+    "too-little": "Too little measured",
+}
+# By rule: {seen} is the finding that decides, {uses} are those that decide or are open.
+SENTENCES: dict[str, str] = {
+    "": "These scans were measured before decisions were kept.",
+    "still-there-in-time": "It was cleaned, and it is still there: {seen}.",
+    "still-there": "It was cleaned, and it is still there: {seen}. What stays lies inside.",
+    "mended-in-vain": "It was repaired, and it is still there: {seen}.",
+    "flaw-in-time": "{seen}: this does not come off and is not mended at home.",
+    "flaw": "{seen}: this does not come off and is not mended at home.",
+    "false-claim": "{seen}: it does not do what its dpi say.",
+    "dirt": "{seen}: this may come off.",
+    "mend-in-time": "{seen}: a part of it needs repair; ask for that, or for its return.",
+    "mend": "{seen}: a part of it needs repair.",
+    "worn": "{seen}, and work suffers from it.",
+    "hidden-by-settings": "{seen}: that hides what the scanner itself does.",
+    "unfit-in-time": "It is not fit for {uses}, and nothing found says that this can be mended.",
+    "unfit": "It is not fit for {uses}, and nothing found says that this can be mended.",
+    "one-look": "{seen}: one look does not settle where this comes from.",
+    "nothing-known": "No use can be judged by what was scanned.",
+    "still-open": "What was measured asks for nothing.",
+    "nothing-against": "Nothing was found against it.",
+}
+MOST_SEEN = 3  # findings that the sentence names
+TOGETHER: dict[str, str] = {  # where several actions of one kind are one
+    "clean": "Clean the glass, on top and, where it can be reached, underneath above the white "
+    "calibration strip. Then scan two blanks again, the paper moved between.",
+    "setting": "Switch off what the driver does by itself, then scan again.",
+}
+SHORT_SCANS: dict[str, str] = {  # what to lay on the glass, in few words
+    "sharpness": "the bed sheet",
+    "geometry": "the bed sheet",
+    "colour": "the bed sheet",
+    "veil": "the bed sheet",
+    "gutter": "a book",
+    "edges": "the edge strips",
+    "shading": "plain paper",
+    "noise": "two blanks",
+    "streaks": "two blanks",
+    "glass": "two blanks",
+    "paper-moved": "another blank, its paper moved",
+    "another-edge": "the bed sheet with its windows cut out",
+}
+
+
+def worded_decision(
+    decision: Decision, diagnoses: Sequence[Diagnosis], outcome: Outcome
+) -> Decision:
+    """A decision with its words.
+
+    Parameters
+    ----------
+    diagnoses : sequence of Diagnosis
+        With their words.
+    outcome : Outcome
+        With its words.
+    """
+    return replace(
+        decision, title=_title(decision, outcome), sentence=_sentence(decision, diagnoses, outcome)
+    )
+
+
+def decision_line(scanner: str, decision: Decision) -> str:
+    """The decision as one line of a terminal."""
+    return f"{scanner}: {decision.title}. {decision.sentence}"
+
+
+def acts(actions: Sequence[Action]) -> tuple[Action, ...]:
+    """Actions put together by what is done: one for each act, and for each other look."""
+    together: dict[str, list[Action]] = {}
+    for action in actions:
+        one = action.act if action.act in TOGETHER else None
+        together.setdefault(one or action.look or action.text, []).append(action)
+    return tuple(_one_act(some) for some in together.values())
+
+
+def _one_act(some: Sequence[Action]) -> Action:
+    """Several actions of one kind as one."""
+    first = some[0]
+    if len(some) == 1:
+        return first
+    texts = list(dict.fromkeys(action.text for action in some))
+    cautions = dict.fromkeys(action.caution for action in some if action.caution)
+    return replace(
+        first,
+        text=TOGETHER.get(first.act or "", " ".join(texts)),
+        because="; ".join(dict.fromkeys(action.because for action in some)),
+        caution=" ".join(cautions),
+    )
+
+
+def _title(decision: Decision, outcome: Outcome) -> str:
+    title = TITLES[decision.decision]
+    if decision.decision == "too-little" and decision.scan:
+        return f"{title}: scan {scan_words(decision.scan)}"
+    if decision.decision != "open":
+        return title
+    gaps = open_words(decision, outcome)
+    how = ""
+    if decision.scan:
+        what = SHORT_SCANS.get(decision.scan) or scan_words(decision.scan)
+        how = f" (scan {what}: {decision.minutes} minutes)"
+    return f"{title}: {joined(gaps)}{how}" if gaps else f"{title}{how}"
+
+
+def open_words(decision: Decision, outcome: Outcome) -> list[str]:
+    """What is open, as the uses call it: each measure once."""
+    mine = [each for each in outcome.uses if each.use in decision.uses]
+    gaps = [words for each in mine if (words := _gap(each))]
+    if outcome.one_look:
+        gaps.append("marks on the glass")
+    return list(dict.fromkeys(gaps))
+
+
+def _gap(verdict: UseVerdict) -> str:
+    """The condition that leaves most open, as the file of uses calls it."""
+    named = [each.words for each in verdict.conditions if each.measure == verdict.settles]
+    return named[0] if named else ""
+
+
+def _sentence(decision: Decision, diagnoses: Sequence[Diagnosis], outcome: Outcome) -> str:
+    by_cause = {each.cause: each.heading or each.title for each in diagnoses}
+    seen = [by_cause[cause] for cause in decision.causes if cause in by_cause]
+    more = [f"{len(seen) - MOST_SEEN} more"] if len(seen) > MOST_SEEN else []
+    words = SENTENCES[decision.rule].format(
+        seen=joined([*seen[:1], *map(inside, seen[1:MOST_SEEN]), *more]),
+        uses=joined(list(decision.uses)),
+    )
+    return " ".join(filter(None, (words, _of_uses(decision, outcome), _of_window(decision))))
+
+
+def _of_uses(decision: Decision, outcome: Outcome) -> str:
+    """Which uses it is fit for, where it is kept."""
+    if decision.decision != "keep":
+        return ""
+    parts = []
+    for word in dict.fromkeys(("fit", *map(use_word, outcome.uses))):
+        uses = [each.use for each in outcome.uses if use_word(each) == word]
+        if uses and word != "not judged":
+            parts.append(f"{word} for {joined(uses)}")
+    said = "; ".join(parts)
+    return f"{said[:1].upper()}{said[1:]}." if said else ""
+
+
+def _of_window(decision: Decision) -> str:
+    left = decision.days_left
+    if left is None or decision.decision == "keep":
+        return ""
+    if left < 0:
+        return "The time to return it is over."
+    if left == 0:
+        return "Today is the last day to return it."
+    return f"{left} {'day is' if left == 1 else 'days are'} left to return it."
