@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from scanqa.cli.checks import DONE
-from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.options import Delivery
 
 
@@ -57,9 +57,10 @@ def command(out: Path, scans: Path, job_only: bool) -> None:
             card_paper="photo",
             conditions={"light": DEMO_LIGHT[name]},
         )
+        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
+        told = told_by_records(told, name, delivery)
         with progress() as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)
-        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
         status = max(status, deliver(found, delivery))
     _look_back(records, out)
     _job(scans, out, records)
