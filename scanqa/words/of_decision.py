@@ -129,15 +129,19 @@ def _title(decision: Decision, outcome: Outcome) -> str:
     if decision.decision == "open" and unfit:
         title = f"Unfit for {unfit}; nothing else found against it, still open"
     if decision.decision == "too-little" and decision.scan:
-        return f"{title}: scan {scan_words(decision.scan)}"
+        return f"{title}: scan {_short_scan(decision.scan)}"
     if decision.decision != "open":
         return title
     gaps = open_words(decision, outcome)
     how = ""
     if decision.scan:
-        what = SHORT_SCANS.get(decision.scan) or scan_words(decision.scan)
-        how = f" (scan {what}: {decision.minutes} minutes)"
+        how = f" (scan {_short_scan(decision.scan)}: {decision.minutes} minutes)"
     return f"{title}: {joined(gaps)}{how}" if gaps else f"{title}{how}"
+
+
+def _short_scan(scan: str) -> str:
+    """What to scan, in few words, to stand after "scan"."""
+    return SHORT_SCANS.get(scan) or scan_words(scan).removeprefix("a scan of ")
 
 
 def open_words(decision: Decision, outcome: Outcome) -> list[str]:
