@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from scanqa.cli.checks import DONE
-from scanqa.cli.delivery import deliver, progress
+from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.options import Delivery
 
 
@@ -27,7 +27,10 @@ from scanqa.cli.options import Delivery
     show_default=True,
     help="Folder for the simulated scans.",
 )
-def command(out: Path, scans: Path) -> None:
+@click.option(
+    "--job-only", is_flag=True, help="Play the job of 24 pages alone, after OUT/heron.json."
+)
+def command(out: Path, scans: Path, job_only: bool) -> None:
     """Simulate two scanners with known faults, measure them and write their reports.
 
     The Tarn Valley Orchard Society (invented) digitises nursery catalogues with heron, an old
@@ -35,6 +38,9 @@ def command(out: Path, scans: Path) -> None:
     month for two years; those checks come with scanqa, simulated and measured beforehand. Records
     go to a file of their own in the folder for the scans.
     """
+    if job_only:
+        _job(scans, out, _one_check(scans / "job-records.sqlite", out / "heron.json"))
+        return
     from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_demo
     from scanqa.model import Told
     from scanqa.qualification import qualify
@@ -51,11 +57,13 @@ def command(out: Path, scans: Path) -> None:
             card_paper="photo",
             conditions={"light": DEMO_LIGHT[name]},
         )
+        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
+        told = told_by_records(told, name, delivery)
         with progress() as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)
-        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
         status = max(status, deliver(found, delivery))
     _look_back(records, out)
+    _job(scans, out, records)
     sys.exit(status)
 
 
@@ -78,6 +86,48 @@ def _two_years(path: Path) -> str:
             store.add(engine, record)
         store.add_event(engine, "heron", month_day(DIRTY_IN, 20, today=today), CLEANED)
     return url
+
+
+def _one_check(path: Path, record: Path) -> str:
+    """A new database that holds one check, if its file is there; its URL."""
+    from scanqa.codec import read_record
+    from scanqa.records import store
+    from scanqa.records.database import open_store
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.unlink(missing_ok=True)
+    url = f"sqlite:///{path}"
+    if record.exists():
+        with open_store(url) as engine:
+            store.add(engine, read_record(record))
+    return url
+
+
+def _job(scans: Path, out: Path, records: str) -> None:
+    """A job of 24 pages on heron, watched as it comes, and its record."""
+    from scanqa.cli.job_record_files import write_record
+    from scanqa.cli.job_telling import Following, Teller, check_before
+    from scanqa.demo_job import play_job
+    from scanqa.watch.follow import watch
+    from scanqa.watch.journal import open_journal, place_of
+
+    folder, state = scans / "heron-job", scans / "state"
+    with progress() as shown:
+        play_job(folder, progress=shown)
+    place_of(folder, "heron", state).unlink(missing_ok=True)
+    teller = Teller(
+        folder,
+        "heron",
+        check_before("heron", records),
+        Following(follow=False, idle=None, bell=False),
+        str(out / "heron-job.json"),
+        out / "heron-job.html",
+        lambda: False,
+    )
+    with open_journal(folder, "heron", state) as journal:
+        last = watch(folder, journal, tell=teller, follow=False)
+    teller.end(last)
+    write_record(folder, "heron", None, (14, 2000), out, records, state)
 
 
 def _look_back(records: str, out: Path) -> None:
