@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from scanqa.cli.near_names import hint
 from scanqa.cli.options import out_option, records_option
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption, NotARecord
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from scanqa.model.history import Comparison
 
 
-@click.command("compare")
+@click.command("compare", cls=Command)
 @click.argument("first")
 @click.argument("second")
 @click.option("--all", "whole", is_flag=True, help="Name the measures without a difference too.")
@@ -114,6 +116,7 @@ def _records(name: str, records: str | None) -> list[Record]:
     from scanqa.records import store
     from scanqa.records.database import open_store
     from scanqa.records.named_side import numbers_meant
+    from scanqa.records.scanners import all_names
 
     if Path(name).suffix == ".json":
         try:
@@ -122,7 +125,9 @@ def _records(name: str, records: str | None) -> list[Record]:
             raise BadOption(f"{error}; name a file written by scanqa qualify --json") from None
     with open_store(records) as engine:
         found = [store.read(engine, number) for number in numbers_meant(engine, name)]
+        names = all_names(engine)
     known = [record for record in found if record is not None]
     if not known or len(known) < len(found):
-        raise BadOption(f"{name}: not on record; see scanqa records list")
+        words = hint(name.partition("@")[0], names, "see scanqa records list")
+        raise BadOption(f"{name}: not on record; {words}")
     return known

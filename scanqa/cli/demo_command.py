@@ -27,7 +27,8 @@ from scanqa.cli.options import Delivery
     show_default=True,
     help="Folder for the simulated scans.",
 )
-def command(out: Path, scans: Path) -> None:
+@click.option("-q", "--quiet", is_flag=True, help="Print decisions and paths alone.")
+def command(out: Path, scans: Path, quiet: bool) -> None:
     """Simulate two scanners with known faults, measure them and write their reports.
 
     The Tarn Valley Orchard Society (invented) digitises nursery catalogues with heron, an old
@@ -39,7 +40,7 @@ def command(out: Path, scans: Path) -> None:
     from scanqa.model import Told
     from scanqa.qualification import qualify
 
-    with progress() as shown:
+    with progress(quiet=quiet) as shown:
         written = write_demo(scans, progress=shown)
     records = _two_years(scans / "records.sqlite")
     status = DONE
@@ -51,9 +52,9 @@ def command(out: Path, scans: Path) -> None:
             card_paper="photo",
             conditions={"light": DEMO_LIGHT[name]},
         )
-        with progress() as shown:
+        with progress(quiet=quiet) as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)
-        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
+        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records, quiet=quiet)
         status = max(status, deliver(found, delivery))
     _look_back(records, out)
     sys.exit(status)

@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING
 import click
 
 from scanqa.cli.checks import file_name
+from scanqa.cli.near_names import hint, no_measure
 from scanqa.cli.options import out_option, records_option
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
     from scanqa.model.history import Health, Series
 
 
-@click.command("history")
+@click.command("history", cls=Command)
 @click.argument("scanner")
 @click.option(
     "--limit",
@@ -46,14 +48,17 @@ def command(
     from scanqa.model.history import Past
     from scanqa.records.database import open_store
     from scanqa.records.looking_back import MOST_CHECKS, health_of
+    from scanqa.records.scanners import all_names
 
     stated = dict(_limit(text) for text in limits)
     page = out / f"{file_name(scanner)}-history.html"
     newest = MOST_CHECKS if since is None else None
     with open_store(records) as engine:
         found = health_of(engine, scanner, limits=stated, newest=newest, since=since)
+        names = all_names(engine)
     if not found.checks:
-        raise BadOption(f"no record of {scanner}; see scanqa records list")
+        words = hint(scanner, names, "see scanqa records list")
+        raise BadOption(f"no record of {scanner}; {words}")
     _tell(found, stated, whole=whole)
     if report:
         from scanqa.report.more_pages import write_history
@@ -102,6 +107,8 @@ def _limit(text: str) -> tuple[str, float]:
     from scanqa.catalogue import CATALOGUE
 
     match = re.fullmatch(r"\s*([\w.]+)\s*=\s*(-?\d+(?:\.\d+)?)\s*", text)
-    if not match or match[1] not in CATALOGUE:
+    if not match:
         raise BadOption(f"--limit {text}: write a measure, '=' and a number")
+    if match[1] not in CATALOGUE:
+        raise BadOption(f"--limit {text}: {no_measure(match[1])}")
     return match[1], float(match[2])

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scanqa.cli.checks import DONE, LIMIT_BROKEN, file_name
+from scanqa.cli.near_names import Named
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import out_option, records_option
 from scanqa.errors import ScanqaError
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 
 
-@click.group("job")
+@click.group("job", cls=Named)
 def command() -> None:
     """Watch the pages of a job, tie them to a record, see whether they changed."""
 
