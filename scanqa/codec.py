@@ -12,6 +12,7 @@ import inspect
 import math
 import re
 from collections.abc import Iterator
+from datetime import datetime
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,9 @@ from scanqa.model import SCHEMA, Record
 from scanqa.model.job_record import JOB_SCHEMA, JobRecord
 from scanqa.model.watched import Watched
 from scanqa.whole import write_whole
+
+LARGEST = 2.0**53
+FIRST_YEAR, LAST_YEAR = 1980, 2200  # of a scan: scanners are not older
 
 _TEXT = msgspec.json.Decoder(Record)
 
@@ -135,6 +139,37 @@ def from_json(text: str | bytes) -> Record:
         raise NotARecord(f"not a qualification: {_one_line(error)}") from None
     except msgspec.DecodeError as error:
         raise NotARecord(f"not JSON ({_one_line(error)})") from None
+    except (ValueError, OverflowError) as error:  # numbers too large for anything
+        raise NotARecord(f"not a qualification: {_one_line(error)}") from None
+
+
+def from_stranger(text: bytes) -> Record:
+    """The record in a document that anybody may have written; raises as `from_json`.
+
+    Its numbers are finite and fit a database, its dates are dates, its text is text.
+    """
+    record = from_json(text)
+    whole = msgspec.to_builtins(record)
+    for place, number in _numbers(whole, "record"):
+        if abs(number) > LARGEST:  # infinity too
+            raise NotARecord(f"{place} is larger than anything measured")
+        if not math.isfinite(number):
+            raise NotARecord(f"{place} is {number}, not a number")
+    for name, when in (("created", record.created), ("date", record.conditions.get("date", ""))):
+        if when and not _is_date(when):
+            raise NotARecord(f"{name} is {when[:40]!r}, not a date of a scan")
+    try:
+        msgspec.json.encode(whole).decode("utf-8")
+    except (UnicodeError, ValueError) as error:
+        raise NotARecord(f"holds text that is none ({_one_line(error)})") from None
+    return record
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return FIRST_YEAR <= datetime.fromisoformat(text).year <= LAST_YEAR
+    except ValueError:
+        return False
 
 
 def from_builtins(document: Any) -> Record:
@@ -176,14 +211,14 @@ def _one_line(error: Exception) -> str:
 
 
 def _numbers(value: Any, place: str) -> Iterator[tuple[str, float]]:
-    """Every float in nested builtins, and where it is."""
+    """Every number in nested builtins, and where it is."""
     if isinstance(value, dict):
         for key, item in value.items():
             yield from _numbers(item, f"{place}.{key}")
     elif isinstance(value, (list, tuple)):
         for at, item in enumerate(value):
             yield from _numbers(item, f"{place}[{at}]")
-    elif isinstance(value, float):
+    elif isinstance(value, (int, float)) and not isinstance(value, bool):
         yield place, value
 
 

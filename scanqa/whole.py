@@ -33,6 +33,20 @@ def whole(path: Path) -> Iterator[Path]:
             passing.unlink()
 
 
+def check_writable(folder: Path) -> None:
+    """Make a folder, and see that a file can be written in it: before the work, not after it.
+
+    Raises
+    ------
+    BadOption
+        If it cannot.
+    """
+    with whole(folder / ".scanqa-try") as passing:
+        passing.touch()
+    with suppress(OSError):
+        (folder / ".scanqa-try").unlink()
+
+
 def write_whole(path: Path, content: str | bytes) -> None:
     """Write text (as UTF-8) or bytes, whole or not at all; errors as for `whole`."""
     with whole(path) as passing:

@@ -8,7 +8,6 @@ once.
 
 from __future__ import annotations
 
-import os
 from importlib import import_module
 
 import click
@@ -17,10 +16,6 @@ from scanqa.cli.checks import UNUSABLE
 from scanqa.cli.near_names import Named
 from scanqa.errors import ScanqaError
 from scanqa.version import __version__
-
-# Our matrices are small: threads of the linear algebra would only wait for each other (twice the
-# processor time on two cores). Read when numpy is first imported, which is later than this.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS = (  # in the order of use; each is a module beside this one
     "sheets",
@@ -37,6 +32,7 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "explain",
     "settings",
     "manual",
+    "installed",
     "demo",
 )
 

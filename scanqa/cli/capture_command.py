@@ -131,6 +131,7 @@ def command(
     if scanner is None:
         raise BadOption("give the scanner a name with --scanner")
     file_name(scanner)
+    delivery.check()
     told = known.told({})
     if told.curve is not None:
         _read_curve(told.curve)

@@ -52,6 +52,14 @@ class Delivery:
     needed: tuple[str, ...] = ()
     quiet: bool = False
 
+    def check(self) -> None:
+        """See, before anything is measured, that results can be written."""
+        from scanqa.whole import check_writable
+
+        check_writable(self.out)
+        if self.json_to not in (None, "-"):
+            check_writable(Path(str(self.json_to)).parent)
+
 
 delivery_options = group(
     "delivery",

@@ -148,6 +148,7 @@ def command(
     from scanqa.qualification import qualify
 
     limits = [_limit(text) for text in outcomes.fail_on]
+    delivery.check()
     told = told_by_records(files.told(known), scanner, delivery)
     file_name(scanner)
     if not paths and not told.roles:

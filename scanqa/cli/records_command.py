@@ -92,7 +92,7 @@ def export(scanner: str | None, kind: str, records: str | None) -> None:
 @records_option
 def import_(file: Path, records: str | None) -> None:
     """Add records from a FILE of JSON lines as written by export, or ``-``; known ones are kept."""
-    from scanqa.codec import from_json
+    from scanqa.codec import from_stranger
     from scanqa.records import store
     from scanqa.records.database import open_store
 
@@ -103,7 +103,7 @@ def import_(file: Path, records: str | None) -> None:
     with open_store(records) as engine:
         for number, line in enumerate(filter(bytes.strip, text.split(b"\n")), 1):
             try:
-                kept = store.add(engine, from_json(line))
+                kept = store.add(engine, from_stranger(line))
             except NotARecord as error:
                 click.echo(f"scanqa: {file}, line {number}: {error}; left out", err=True)
                 bad += 1

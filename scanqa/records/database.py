@@ -46,9 +46,12 @@ def open_store(url: str | None = None) -> Iterator[Engine]:
     try:
         parsed = sa.make_url(url if "://" in url else f"sqlite:///{url}")
         engine = _engine(parsed)
-    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
+    except (
+        sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError, ValueError,
+    ) as error:  # fmt: skip
+        why = "" if isinstance(error, (sa.exc.ArgumentError, ValueError)) else f": {error}"
         raise StoreError(
-            f"records {_shown(url)}: cannot be opened: {error}; give a file, sqlite:///FILE or "
+            f"records {_shown(url)}: cannot be opened{why}; give a file, sqlite:///FILE or "
             "postgresql+psycopg://USER@HOST/NAME (needs scanqa[postgres])"
         ) from error
     try:
@@ -88,11 +91,22 @@ def _engine(url: sa.URL) -> Engine:
     return engine
 
 
+def shown_url() -> str:
+    """The database that is used where none is named, without passwords."""
+    return _shown(default_url()).removeprefix("sqlite:///")
+
+
 def _shown(url: str) -> str:
+    """A URL as it may be printed: without passwords, wherever they stand."""
     try:
-        return sa.make_url(url).render_as_string(hide_password=True)
-    except sa.exc.ArgumentError:
-        return url
+        parsed = sa.make_url(url)
+        secret = [name for name in parsed.query if "pass" in name.lower() or "key" in name.lower()]
+        hidden = parsed.update_query_dict(dict.fromkeys(secret, "***"))
+        return hidden.render_as_string(hide_password=True)
+    except (sa.exc.ArgumentError, ValueError):
+        # Not to be taken apart: what may be a password is left out whole.
+        scheme, sign, rest = url.partition("://")
+        return f"{scheme}{sign}…" if sign and ("@" in rest or "?" in rest) else url
 
 
 def _upgrade(engine: Engine, shown: str) -> None:

@@ -8,6 +8,7 @@ JPEG in centimetres force on it; "none" or an absurd number is no resolution.
 from __future__ import annotations
 
 import logging
+import stat
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ import pyvips
 import tifffile
 
 from scanqa.errors import UnreadableScan
-from scanqa.scans.png_chunks import states_resolution
+from scanqa.scans.png_chunks import compressed_texts, states_resolution
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
 
@@ -26,7 +27,16 @@ PLAUSIBLE_DPI = (20.0, 20000.0)
 CM_PER_INCH = 2.54
 METRES_PER_INCH = 0.0254
 SMALLEST_PX = 100
+MOST_TEXTS = 16  # of compressed texts in a PNG: each may unpack to megabytes
 LARGEST_PX = 4_000_000_000  # A3 at 4800 dpi is 4.5e9: more than a flatbed delivers in one file
+NOT_READ = {  # compressions that libvips is not built for everywhere: registered TIFF tags
+    34712: "JPEG 2000",
+    34887: "LERC",
+    34925: "LZMA",
+    50000: "Zstandard",
+    50001: "WebP",
+    50002: "JPEG XL",
+}
 LOSSY_TIFF = {6, 7, 34712, 50001, 50002}  # JPEG old and new, JPEG 2000, WebP, JPEG XL
 # What tifffile, and reading odd tags as numbers, raises on damaged files; found by flipping bytes
 # (tests/scans/test_unreadable.py).
@@ -145,6 +155,8 @@ def _kind(path: Path) -> str:
     if path.is_dir():
         refuse(path, "is a folder", "name a file")
     try:
+        if not stat.S_ISREG(path.stat().st_mode):  # a pipe would be waited for without end
+            refuse(path, "is no ordinary file (a pipe or a device)", "name a file")
         with path.open("rb") as file:
             head = file.read(16)
     except FileNotFoundError:
@@ -257,6 +269,8 @@ def _tiff_header(path: Path, tiff: tifffile.TiffFile, page: tifffile.TiffPage) -
 
 
 def _refuse_tiff_kinds(path: Path, page: tifffile.TiffPage) -> None:
+    if (named := NOT_READ.get(int(page.compression))) is not None:
+        refuse(path, f"is compressed by {named}, which is not read", "save it uncompressed or LZW")
     photometric, bits = int(page.photometric), page.bitspersample
     if photometric == 3:
         refuse(path, "has a colour palette", "scan in grey or RGB")
@@ -311,6 +325,8 @@ def _tag(page: tifffile.TiffPage, code: int) -> Any:
 
 
 def _png_or_jpeg(path: Path, kind: str) -> Header:
+    if kind == "png" and compressed_texts(path) > MOST_TEXTS:
+        refuse(path, "holds more hidden text than picture", "save it again without its comments")
     image = load(path, None, kind)
     fields = set(image.get_fields())
     if kind == "png":

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from scanqa.model import Results, Told
+from scanqa.model import LUMA_WEIGHTS, Results, Told
 from scanqa.sheets import sheet
 from scanqa.simulate.device_faults import Shadow
 from scanqa.simulate.scanner import Scanner
@@ -46,7 +46,7 @@ class Spread:
         return self.truth.delta_L(self.side, np.maximum(inwards, -self.margin_mm))
 
     def sfr50(self, height_mm):
-        """cy/mm where a Gaussian of the blur at a height and the pixel leave a half.
+        """cy/mm where blur at a height (Gaussian), pixel and colour lines leave a half of luma.
 
         Edges that run up the slope are measured across it: along travel for a side left or right.
         """
@@ -54,8 +54,12 @@ class Spread:
         sigma = float(self.unit.optics.sigma_um(middle, middle, height_mm)[1]) / 1000
         pixel = self.unit.optics.aperture_travel * 25.4 / self.dpi
 
+        sensor = self.unit.sensor
+        moved = np.array([sensor.red_px[1], 0.0, sensor.blue_px[1]]) * 25.4 / self.dpi
+
         def over(f):
-            return np.exp(-2 * (np.pi * sigma * f) ** 2) * np.sinc(pixel * f) - 0.5
+            colours = abs(np.sum(LUMA_WEIGHTS * np.exp(-2j * np.pi * f * moved)))
+            return np.exp(-2 * (np.pi * sigma * f) ** 2) * np.sinc(pixel * f) * colours - 0.5
 
         return brentq(over, 0.001, 0.999 / pixel)
 

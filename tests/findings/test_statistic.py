@@ -6,6 +6,7 @@ The truth is worked out by trying values from the whole range, by Python's own c
 import math
 import operator
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -171,6 +172,50 @@ def test_edges_of_two_kinds_that_both_give_values_count_together():
     ]
     found = figure(summarise(measured), name, "median of the worse direction")
     assert (found.value, found.bound) == (212.0, "ok")
+
+
+TARGET = {"reason": "paper", "reason_kind": "target", "direction": "across"}
+EFFECTIVE, WORSE = "sharpness.effective_dpi", "median of the worse direction"
+
+
+def at_least(value, kind, u=1.0):
+    return Measurement(EFFECTIVE, value, u, "at-least", edge_kind=kind, **TARGET)
+
+
+def between(low, high, kind, u=1.0):
+    middle = (low + high) / 2
+    return Measurement(
+        EFFECTIVE, middle, u, "between", low=low, high=high, edge_kind=kind, **TARGET
+    )
+
+
+@pytest.mark.parametrize(
+    ("measured", "least", "most"),
+    [
+        # the best lower and the best upper bound of all kinds
+        ([at_least(180.0, "printed")] * 9 + [between(200.0, 240.0, "card")], 200.0, 240.0),
+        ([at_least(210.0, "printed")] * 9 + [between(200.0, 240.0, "card")], 210.0, 240.0),
+        ([between(190.0, 300.0, "cut"), between(200.0, 240.0, "card")], 200.0, 240.0),
+        # no upper end: the better of the lower ones
+        ([at_least(180.0, "printed"), at_least(215.0, "cut")], 215.0, np.inf),
+        # the card's light scatters a little under the print's: what both allow within their doubt
+        ([at_least(241.0, "printed"), between(200.0, 240.0, "card")], 241.0, 241.0),
+        # contradicted by far: all count alike
+        ([at_least(280.0, "printed")] * 9 + [between(200.0, 240.0, "card")], 280.0, np.inf),
+    ],
+)
+def test_bounds_of_all_kinds_of_edge_are_taken_together(measured, least, most):
+    found = figure(summarise(measured), EFFECTIVE, WORSE)
+    assert (found.least, found.most) == (least, most)
+    assert found.least <= found.value <= found.most
+    assert found.count == len(measured)
+
+
+def test_edges_by_chance_count_only_where_there_are_no_others():
+    chance = [at_least(290.0, "found")] * 5
+    assert figure(summarise(chance), EFFECTIVE, WORSE).value == 290.0
+    card = between(200.0, 240.0, "card")
+    assert figure(summarise([*chance, card]), EFFECTIVE, WORSE).most == 240.0
 
 
 def test_a_bound_says_why_it_is_one():

@@ -54,6 +54,29 @@ def test_depth_of_a_shadow(side, black, tau):
     assert usable.at_mm == pytest.approx(corner, abs=TOLERANCE_MM)
 
 
+@pytest.mark.parametrize("side", SIDES)
+def test_a_shadow_on_light_that_falls_toward_its_side_is_a_range(side):
+    """A shadow of 0.7 exp(-d/1.2) on light that loses 10 % along a parabola of 50 mm.
+
+    Against the level of the bed it is L* 2 darker up to where the product says; against a line
+    through the falloff less. Nobody knows which counts.
+    """
+    x, y = grid_mm(WIDTH, HEIGHT, DPI)
+    depth = {"left": x, "right": WIDTH - x, "top": y, "bottom": HEIGHT - y}[side]
+    fall = 1 - 0.1 * np.clip(1 - depth / 50, 0, None) ** 2
+    light = 0.8 * np.broadcast_to(fall * transmitted(depth, 0.0, 1.2), (y.size, x.size))
+    (found,) = edges.measure([placed(light, DPI, noise=0.01)], Told()).named(f"edges.shadow_{side}")
+    fine = np.arange(0, 60, 0.01)
+    level = 0.8 * transmitted(fine, 0.0, 1.2) * (1 - 0.1 * np.clip(1 - fine / 50, 0, None) ** 2)
+    whole = fine[lstar(0.8) - lstar(level) > 2.0].max()
+    assert whole > 10  # the shadow alone is 4 mm deep
+    assert (found.status, found.reason_kind) == ("between", "uneven")
+    assert found.low == found.value == pytest.approx(true_depth(0.0, 1.2), abs=1.5)
+    assert found.high > found.low + 3
+    assert found.low - 2 * found.uncertainty <= whole
+    assert "falls toward this side" in found.reason
+
+
 def test_a_black_band_is_found_to_a_part_of_a_pixel():
     light = np.full((800, 600), 0.8)
     light[:, :10] = 0.0

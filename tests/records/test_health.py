@@ -171,6 +171,22 @@ def test_a_new_streak_on_clean_paper_alarms_at_once():
     assert (change.began, change.alarm, change.chart) == (5, 5, "individuals")
 
 
+def test_what_hides_a_line_goes_its_own_way_and_is_no_line():
+    """At most 0.2 %, then 0.6 % as the noise grows: no line shows, and none is told of."""
+    name = "streaks.strongest_visible"
+    most = np.linspace(0.2, 0.6, 24)
+    checks = [
+        replace(check, values=tuple(replace(v, status="at-most") for v in check.values))
+        for check in life({name: most})
+    ]
+    (series,) = health("heron", checks).series
+    assert series.changes == ()
+    assert set(series.values) == {0.0}
+    (line,) = life({name: np.full(25, 1.2)})[-1:]
+    (change,) = health("heron", [*checks, line]).series[0].changes
+    assert change.began == 24
+
+
 def test_normal_is_three_sigma_about_the_checks_before_the_change():
     rng = np.random.default_rng(SEED)
     columns = {"noise.total": rng.normal(10, 0.3, 200)}
