@@ -62,10 +62,12 @@ def command(
     result = compare(*sides, names=names, costs=costs)
     _tell(result, whole=whole)
     if report:
+        from scanqa.report.index.naming import comparison_path
         from scanqa.report.more_pages import write_comparison
 
-        page = out / f"{_file(names[0])}-{_file(names[1])}.html"
-        write_comparison(result, page)
+        out.mkdir(parents=True, exist_ok=True)
+        page = comparison_path(out, *names)
+        write_comparison(result, page, sides=(sides[0][-1], sides[1][-1]))
         click.echo(page)
 
 
@@ -104,10 +106,6 @@ def _called(word: str, records: list[Record]) -> str:
         return f"{scanner} {word}"
     which = word.removeprefix(f"{scanner}@")
     return scanner if which == word else f"{scanner} {which}"
-
-
-def _file(name: str) -> str:
-    return re.sub(r"[^\w.-]+", "-", name).strip("-.") or "side"
 
 
 def _records(name: str, records: str | None) -> list[Record]:

@@ -96,7 +96,7 @@ def _ending(record: Record) -> Iterator[str]:
     from scanqa.words.of_decision import acts, decision_line
 
     yield decision_line(record.scanner, record.decision)
-    first = [act.text for act in acts(record.actions)][:1]
+    first = [act.text for act in acts(record.actions, record.decision)][:1]
     yield from (f"First: {text}" for text in first)
 
 

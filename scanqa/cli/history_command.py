@@ -45,25 +45,27 @@ def command(
 
     The newest 1000 checks are looked at; --since DATE chooses others.
     """
-    from scanqa.model.history import Past
     from scanqa.records.database import open_store
-    from scanqa.records.looking_back import MOST_CHECKS, health_of
+    from scanqa.records.looking_back import MOST_CHECKS, past_of
     from scanqa.records.scanners import all_names
 
     stated = dict(_limit(text) for text in limits)
-    page = out / f"{file_name(scanner)}-history.html"
+    file_name(scanner)
     newest = MOST_CHECKS if since is None else None
     with open_store(records) as engine:
-        found = health_of(engine, scanner, limits=stated, newest=newest, since=since)
+        past = past_of(engine, scanner, limits=stated, newest=newest, since=since)
         names = all_names(engine)
+    found = past.health
     if not found.checks:
         words = hint(scanner, names, "see scanqa records list")
         raise BadOption(f"no record of {scanner}; {words}")
     _tell(found, stated, whole=whole)
     if report:
+        from scanqa.report.index.naming import history_path
         from scanqa.report.more_pages import write_history
 
-        write_history(Past(found, None), page)
+        page = history_path(out, scanner)
+        write_history(past, page)
         click.echo(page)
 
 

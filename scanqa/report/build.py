@@ -157,7 +157,7 @@ def _lists(family: str, record: Record, *, looked: bool) -> tuple[list[Table], l
     if family == "streaks":
         if record.streaks:
             return [tables.streak_table(tables.ranked(record.streaks), marks)], []
-        return [], ["No streak was found."] if looked else []
+        return [], ["No line was found."] if looked else []
     if family == "glass":
         if record.glass_marks:
             return [tables.mark_table(_ranked_marks(record), marks)], []

@@ -332,7 +332,7 @@ def _judged(state: Search, column: int, sign: float, run: int) -> Line | Literal
     if len(shown) < RULES[-1][0]:
         return ""
     contrast = float(values.mean())
-    if sign * contrast < LEAST_PERCENT:
+    if not sign * contrast >= LEAST_PERCENT:  # nor where the baseline has too few pages by now
         return ""
     if _was_print(state, column, contrast):
         return "print"

@@ -40,6 +40,14 @@ SENTENCES: dict[str, str] = {
     "still-open": "What was measured asks for nothing.",
     "nothing-against": "Nothing was found against it.",
 }
+ASKED: dict[Decided, str] = {  # of a seller
+    "": "Please say what you know of this, and what you propose: a repair, a part of the price, or "
+    "its return.",
+    "return": "I ask to send it back. Please say how, and by when.",
+    "clean": "I will clean what can be cleaned, and scan again. Please say whether this was known, "
+    "and whether it was cleaned or opened before.",
+    "keep": "I keep it. Please say whether this was known.",
+}
 MOST_SEEN = 3  # findings that the sentence names
 TOGETHER: dict[str, str] = {  # where several actions of one kind are one
     "clean": "Clean the glass, on top and, where it can be reached, underneath above the white "
@@ -89,8 +97,13 @@ def decision_line(scanner: str, decision: Decision) -> str:
     return f"{scanner}: {decision.title}. {decision.sentence}"
 
 
-def acts(actions: Sequence[Action]) -> tuple[Action, ...]:
-    """Actions put together by what is done: one for each act, and for each other look."""
+def acts(actions: Sequence[Action], decision: Decision | None = None) -> tuple[Action, ...]:
+    """Actions put together by what is done: one for each act, and for each other look.
+
+    What the decision rests on comes first.
+    """
+    deciding = decision.causes if decision else ()
+    actions = sorted(actions, key=lambda action: action.cause not in deciding)
     together: dict[str, list[Action]] = {}
     for action in actions:
         one = action.act if action.act in TOGETHER else None

@@ -71,6 +71,10 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert page.read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "j").read_text("utf-8"))
     assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
+    unit = document["identity"]  # as sane-test says it
+    assert (unit["make"], unit["model"], unit["driver"]) == (
+        "Noname", "frontend-tester", "SANE test",
+    )  # fmt: skip
     entries = session_of(tmp_path)["entries"]
     (pace,) = [m for m in document["measures"] if m["name"] == "pace.seconds_per_scan"]
     assert pace["value"] == pytest.approx(sum(entry["seconds"] for entry in entries) / 2)

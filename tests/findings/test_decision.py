@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.catalogue.causes import CAUSES
 from scanqa.findings.decision import act_of, acts_noted, decide, minutes_for, rules
-from scanqa.model import Action, Diagnosis, Outcome, Share, Standing, UseVerdict, changed
+from scanqa.model import Action, Decision, Diagnosis, Outcome, Share, Standing, UseVerdict, changed
 from scanqa.words.of_decision import SENTENCES, TITLES, acts, worded_decision
 
 USES = ("text", "covers", "bound pages")
@@ -250,6 +250,8 @@ def test_actions_of_one_kind_are_one_with_all_their_cautions():
         Action("moving-dirt", "Clean inside.", "a line", "Leave mains to others.", act="clean"),
         Action("flicker", "Try another socket.", "bands", "Mains.", act="mend"),
     ]
+    first, *_ = acts(given, Decision("too-little", "one-look", ("tilt",)))
+    assert first.look == "sheet-turned", "what the decision rests on comes first"
     clean, look, mend = acts(given)
     assert clean.because == "specks; a line"
     assert clean.caution == "Unplug. Leave mains to others."

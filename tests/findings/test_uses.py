@@ -86,10 +86,12 @@ def test_no_line_found_is_a_bound_that_judges_and_is_quoted(at_most):
     )
     pictures = word(found, "halftone pictures")
     assert f"at most {at_most:.2f} %" in pictures.reason
-    assert "strongest visible streak was not measured" not in pictures.reason
+    assert "strongest visible line was not measured" not in pictures.reason
     # 0.5 is fit and 3 limited: up to 0.4 is fit whatever it is; up to 2.25 it may be either
     expected = ("fit", ()) if at_most <= 0.5 else ("not judged", ("fit", "limited"))
     assert (pictures.fitness, pictures.between) == expected
+    lines = next(c for c in pictures.conditions if c.measure == "streaks.strongest_visible")
+    assert (lines.fitness, lines.between) == expected
 
 
 def of_book(*, unseen=1.0, focus=80.0, best_margin=0.2):

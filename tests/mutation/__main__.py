@@ -14,6 +14,7 @@ without the mutant, and half a minute more, never ends.
 from __future__ import annotations
 
 import argparse
+import importlib
 import importlib.abc
 import importlib.util
 import json
@@ -25,12 +26,17 @@ import time
 from collections import defaultdict
 from pathlib import Path
 
-from tests.mutation.mutants import Mutant, mutants
-from tests.mutation.own_tests import ROOT, modules, own_tests
+from tests.mutation.mutants import Mutant, mutant, sites
+from tests.mutation.own_tests import ROOMS, ROOT, modules, own_tests
 
 TABLE, WHY = Path(__file__).with_name("README.md"), Path(__file__).with_name("survivors.json")
 SEED = 12
 LEAST_KILLED = 85.0
+LARGE = (
+    "pytest", "hypothesis.strategies", "scipy.ndimage", "scipy.signal", "scipy.stats",
+    "scipy.optimize", "scanqa.summary", "scanqa.catalogue.causes", "scanqa.codec",
+)  # fmt: skip
+LOADED = "ignore:Module already imported:pytest.PytestAssertRewriteWarning"
 HEAD = """# Mutants that live and die
 
 Made by `python -m tests.mutation N --write`; do not edit by hand. Why a survivor lives is written
@@ -85,7 +91,7 @@ def _run(mutant: Mutant, tests: tuple[str, ...]) -> None:
     os.dup2(null, 1)
     os.dup2(null, 2)
     try:
-        status = pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests])
+        status = pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-W", LOADED, *tests])
     except BaseException:  # whatever the mutant did to pytest itself
         status = 1
     os._exit(int(status))
@@ -99,11 +105,11 @@ def whole(path: str) -> Mutant:
 
 def sample(count: int, names: list[str]) -> list[Mutant]:
     """Mutants drawn evenly from all that there are."""
-    every = [m for name in names for m in mutants(name, whole(name).source)]
-    rng = random.Random(SEED)
-    return sorted(
-        rng.sample(every, min(count, len(every))), key=lambda m: (m.path, m.line, m.became)
-    )
+    sources = {name: whole(name).source for name in names}
+    every = [(name, site) for name, source in sources.items() for site in sites(source)]
+    drawn = random.Random(SEED).sample(every, min(count, len(every)))
+    found = (mutant(name, sources[name], site) for name, site in drawn)
+    return sorted(found, key=lambda m: (m.path, m.line, m.became))
 
 
 def main() -> int:
@@ -113,28 +119,33 @@ def main() -> int:
     parser.add_argument("--write", action="store_true", help="write README.md beside this")
     options = parser.parse_args()
     os.chdir(ROOT)
-    import numpy  # noqa: F401 - loaded once, for all children
-    import pytest  # noqa: F401
-    import scipy.ndimage
-    import scipy.signal  # noqa: F401
+    _preload()
 
     usual: dict[str, float] = {}
     fates: dict[str, list[tuple[Mutant, str]]] = defaultdict(list)
-    for mutant in sample(options.count, options.names or modules()):
-        tests = own_tests(mutant.path)
-        if mutant.path not in usual:
+    for one in sample(options.count, options.names or modules()):
+        tests = own_tests(one.path)
+        if one.path not in usual:
             started = time.monotonic()
-            if outcome(whole(mutant.path), tests, 600) != "lives":
-                sys.exit(f"{mutant.path}: its own tests fail without a mutant")
-            usual[mutant.path] = time.monotonic() - started
-        fate = outcome(mutant, tests, 5 * usual[mutant.path] + 30)
-        fates[mutant.path].append((mutant, fate))
-        print(f"{mutant.path}:{mutant.line}: {mutant.was} -> {mutant.became}: {fate}", flush=True)
+            if outcome(whole(one.path), tests, 600) != "lives":
+                sys.exit(f"{one.path}: its own tests fail without a mutant")
+            usual[one.path] = time.monotonic() - started
+        fate = outcome(one, tests, 5 * usual[one.path] + 30)
+        fates[one.path].append((one, fate))
+        print(f"{one.path}:{one.line}: {one.was} -> {one.became}: {fate}", flush=True)
     text, held = report(fates)
     print(text)
     if options.write:
         TABLE.write_text(HEAD + text, "utf-8")
     return int(not held)
+
+
+def _preload() -> None:
+    """What all children need and no mutant touches, loaded once."""
+    for name in LARGE:
+        importlib.import_module(name)
+    rooms = tuple(f"scanqa.{room}" for room in ROOMS)
+    assert not [name for name in sys.modules if name.startswith(rooms)]
 
 
 def report(fates: dict[str, list[tuple[Mutant, str]]]) -> tuple[str, bool]:
@@ -148,11 +159,11 @@ def report(fates: dict[str, list[tuple[Mutant, str]]]) -> tuple[str, bool]:
     for path, found in sorted(fates.items()):
         lines.append(f"| `{path}` | {len(found)} | {sum(fate != 'lives' for _, fate in found)} |")
     lines += ["", "| survivor | was | became | why |", "| --- | --- | --- | --- |"]
-    for mutant, fate in every:
+    for one, fate in every:
         if fate == "lives":
-            key = f"{mutant.path}: {mutant.was} -> {mutant.became}"
-            cells = (f"`{mutant.path}:{mutant.line}`", f"`{_cell(mutant.was)}`",
-                     f"`{_cell(mutant.became)}`", known.get(key, "not yet looked at"))  # fmt: skip
+            key = f"{one.path}: {one.was} -> {one.became}"
+            cells = (f"`{one.path}:{one.line}`", f"`{_cell(one.was)}`",
+                     f"`{_cell(one.became)}`", known.get(key, "not yet looked at"))  # fmt: skip
             lines.append("| " + " | ".join(cells) + " |")
     return "\n".join(lines) + "\n", share >= LEAST_KILLED
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import ast
-import copy
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 COMPARED = {
@@ -32,30 +30,33 @@ class Mutant:
     source: str
 
 
-def mutants(path: str, source: str) -> Iterator[Mutant]:
-    """Every mutant of a module, in the order of its lines.
+Site = tuple[int, int]  # number of an expression, and which of its changes
+
+
+def sites(source: str) -> list[Site]:
+    """Every place of a module that can be changed, and how."""
+    nodes = enumerate(_nodes(ast.parse(source)))
+    return [(number, change) for number, node in nodes for change in range(_changes(node))]
+
+
+def mutant(path: str, source: str, site: Site) -> Mutant:
+    """The module with one of its changes.
 
     Parameters
     ----------
     path : str
-        Kept with each.
+        Kept with it.
     source : str
         The module.
+    site : (number, change)
+        From `sites`.
     """
-    tree = ast.parse(source)
-    for number, node in enumerate(_nodes(tree)):
-        for change in range(_changes(node)):
-            whole = copy.deepcopy(tree)
-            target = _nodes(whole)[number]
-            was = ast.unparse(target)
-            _change(target, change)
-            yield Mutant(
-                path,
-                target.lineno,
-                was,
-                ast.unparse(target),
-                ast.unparse(ast.fix_missing_locations(whole)),
-            )
+    whole = ast.parse(source)
+    target = _nodes(whole)[site[0]]
+    was = ast.unparse(target)
+    _change(target, site[1])
+    text = ast.unparse(ast.fix_missing_locations(whole))
+    return Mutant(path, target.lineno, was, ast.unparse(target), text)
 
 
 def _nodes(tree: ast.Module) -> list[ast.expr]:

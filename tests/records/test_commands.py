@@ -200,12 +200,12 @@ def test_qualify_says_what_is_new_and_the_report_gains_the_history(blanks, tmp_p
     )  # fmt: skip
     kept = [json.loads(line) for line in run("records", "export", "owl").stdout.splitlines()]
     assert kept[1]["conditions"] == {"temperature": "21 °C", "date": "2026-02-05"}
-    assert "Since 2026-01-05: new dark streak at x 50.9 mm" in second.stdout
+    assert "Since 2026-01-05: new dark line at x 50.9 mm" in second.stdout
     page = out / "owl-check-2026-02-05.html"
     assert str(page) in second.stdout.splitlines()
     html = page.read_text("utf-8")
     assert "Over time" in html
-    assert "new dark streak at x" in html
+    assert "new dark line at x" in html
     assert f'href="{page.name}"' in (out / "index.html").read_text("utf-8")
 
 

@@ -196,7 +196,7 @@ def test_what_is_missing_is_named_with_its_reason():
     assert gaps["SFR50 along travel"] == "a fold crosses the edge"
     least = {gap.what: gap.why for gap in page(synthetic.one_blank()).gaps}
     assert "open at white pages" in least["Gutter"]
-    assert {"Sharpness", "Streaks", "Marks on the glass"} <= set(least)
+    assert {"Sharpness", "Lines", "Marks on the glass"} <= set(least)
 
 
 def test_a_new_family_appears_without_a_change_to_the_page(monkeypatch):
@@ -268,7 +268,7 @@ def test_nothing_found_is_said_and_not_left_out():
     assert result(whole, "streaks") == "none found"
     assert result(whole, "glass") == "none found"
     remarks = {section.id: section.remarks for section in whole.sections}
-    assert remarks["section-streaks"] == ("No streak was found.",)
+    assert remarks["section-streaks"] == ("No line was found.",)
     assert remarks["section-glass"] == ("No mark was found on the glass.",)
 
 

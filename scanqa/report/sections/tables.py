@@ -233,8 +233,8 @@ def streak_table(streaks: Sequence[Streak], marks: dict[str, str]) -> Table:
         )
         for at, s in enumerate(streaks[:MOST_ROWS], 1)
     )
-    head = ("Streak", "Where", "Contrast", "Width", "Likely cause")
-    return Table("Streaks, the most visible first", head, rows, _cut(len(streaks)))
+    head = ("Line", "Where", "Contrast", "Width", "Likely cause")
+    return Table("Lines, the most visible first", head, rows, _cut(len(streaks)))
 
 
 def mark_table(found: Sequence[Mark], marks: dict[str, str]) -> Table:
