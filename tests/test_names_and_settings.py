@@ -122,6 +122,14 @@ def test_quiet_prints_the_decision_alone(blanks, tmp_path):  # noqa: F811
     assert list((tmp_path / "reports").glob("owl-check-*.html"))
 
 
+@pytest.mark.parametrize("call", [("history", "heron"), ("compare", "heron", "wren")])
+def test_quiet_prints_the_answer_alone(call):
+    (answer,) = run(*call, "-q").stdout.splitlines()
+    first, *rest = run(*call, "--all").stdout.splitlines()
+    assert answer == first
+    assert rest
+
+
 @pytest.mark.parametrize("colours", [True, False])
 def test_no_color_takes_the_colours_away(colours, tmp_path):
     """https://no-color.org: no ANSI colour where NO_COLOR is set and not empty."""

@@ -21,7 +21,10 @@ if TYPE_CHECKING:
 @click.command("compare", cls=Command)
 @click.argument("first")
 @click.argument("second")
-@click.option("--all", "whole", is_flag=True, help="Name the measures without a difference too.")
+@click.option(
+    "--all", "shown", flag_value="all", help="Name the measures without a difference too."
+)
+@click.option("-q", "--quiet", "shown", flag_value="answer", help="Print the answer alone.")
 @click.option(
     "--price", nargs=2, type=float, metavar="FIRST SECOND", help="Prices, for a value table."
 )
@@ -34,7 +37,7 @@ if TYPE_CHECKING:
 def command(
     first: str,
     second: str,
-    whole: bool,
+    shown: str | None,
     price: tuple[float, float] | None,
     hours: tuple[float, float] | None,
     report: bool,
@@ -60,7 +63,7 @@ def command(
     if names[0] == names[1]:
         names = first, second
     result = compare(*sides, names=names, costs=costs)
-    _tell(result, whole=whole)
+    _tell(result, shown)
     if report:
         from scanqa.report.index.naming import comparison_path
         from scanqa.report.more_pages import write_comparison
@@ -71,7 +74,7 @@ def command(
         click.echo(page)
 
 
-def _tell(result: Comparison, *, whole: bool) -> None:
+def _tell(result: Comparison, shown: str | None) -> None:
     from scanqa.words.of_comparison import (
         comparison_notes,
         comparison_sentence,
@@ -81,12 +84,14 @@ def _tell(result: Comparison, *, whole: bool) -> None:
     )
 
     click.echo(comparison_sentence(result))
+    if shown == "answer":
+        return
     if words := value_sentence(result):
         click.echo(words)
     for note in comparison_notes(result):
         click.echo(f"  note: {note}")
     for row in result.rows:
-        if row.verdict in ("no difference shown", "not compared") and not whole:
+        if row.verdict in ("no difference shown", "not compared") and shown != "all":
             continue
         place = " ".join(part for part in row.key[:4] if part)
         if row.difference is None:

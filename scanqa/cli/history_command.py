@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     help="Say when a drift will cross this limit; may be repeated.",
 )
 @click.option("--since", metavar="DATE", help="Look only at checks from this date on.")
-@click.option("--all", "whole", is_flag=True, help="Name the steady measures too.")
+@click.option("--all", "shown", flag_value="all", help="Name the steady measures too.")
+@click.option("-q", "--quiet", "shown", flag_value="answer", help="Print the answer alone.")
 @click.option("--report", is_flag=True, help="Write a page of it, NAME-history.html.")
 @out_option
 @records_option
@@ -36,7 +37,7 @@ def command(
     scanner: str,
     limits: tuple[str, ...],
     since: str | None,
-    whole: bool,
+    shown: str | None,
     report: bool,
     out: Path,
     records: str | None,
@@ -59,7 +60,7 @@ def command(
     if not found.checks:
         words = hint(scanner, names, "see scanqa records list")
         raise BadOption(f"no record of {scanner}; {words}")
-    _tell(found, stated, whole=whole)
+    _tell(found, stated, shown)
     if report:
         from scanqa.report.index.naming import history_path
         from scanqa.report.more_pages import write_history
@@ -69,7 +70,7 @@ def command(
         click.echo(page)
 
 
-def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
+def _tell(health: Health, stated: dict[str, float], shown: str | None) -> None:
     from scanqa.words.of_history import (
         effect_sentence,
         health_sentence,
@@ -80,6 +81,8 @@ def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
     )
 
     click.echo(health_sentence(health))
+    if shown == "answer":
+        return
     if health.checks < health.on_record:
         click.echo(f"  the newest {health.checks} of {health.on_record} checks on record")
     if health.lamp is not None and any(s.key.name == "noise.light_index" for s in health.series):
@@ -96,7 +99,7 @@ def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
         gone = f", gone {streak.gone[:10]}" if streak.gone else ""
         click.echo(f"  {streak_words(streak)} {since}{gone} ({streak.contrast_percent:.1f} %)")
     for series in health.series:
-        if whole or series.state in ("changed", "drifting") or series.key.name in stated:
+        if shown == "all" or series.state in ("changed", "drifting") or series.key.name in stated:
             click.echo(f"  {_place(series)}: {series_sentence(series)}")
 
 
