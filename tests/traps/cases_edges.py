@@ -109,7 +109,11 @@ CASES = (
     Case(
         "sharpened a little at a large radius",
         Made(sharpen=(0.08, 2.5)),
-        tuple(word for word in NEVER_SURE if word != "sure:*") + ("sure:focus", "sure:lens-grade"),
+        (
+            *(word for word in NEVER_SURE if word != "sure:*"),
+            "sure:focus",
+            "sure:lens-grade",
+        ),
         (*KNOWN_AS_SCAN, "cause:sharpening"),
         source="poppler",
     ),
