@@ -7,10 +7,15 @@ names or in the catalogue (`scanqa.catalogue.CATALOGUE`).
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from scanqa.version import __version__ as __version__
+
+# Our matrices are small: threads of the linear algebra would only wait for each other (twice the
+# processor time on two cores). Read when numpy is first imported, which is later than this.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 if TYPE_CHECKING:
     from scanqa import simulate

@@ -27,6 +27,7 @@ from scanqa.model.job_record import JOB_SCHEMA, JobRecord
 from scanqa.model.watched import Watched
 from scanqa.whole import write_whole
 
+LARGEST = 2.0**53
 FIRST_YEAR, LAST_YEAR = 1980, 2200  # of a scan: scanners are not older
 
 _TEXT = msgspec.json.Decoder(Record)
@@ -131,7 +132,7 @@ def from_json(text: str | bytes) -> Record:
         stated = msgspec.json.decode(data, type=_Head).schema
         if stated != SCHEMA:
             raise NotARecord(f"its schema is {stated[:60]!r}, not {SCHEMA!r}")
-        return _sound(_TEXT.decode(data))
+        return _TEXT.decode(data)
     except RecursionError:
         raise NotARecord("nested too deeply") from None
     except msgspec.ValidationError as error:
@@ -142,10 +143,16 @@ def from_json(text: str | bytes) -> Record:
         raise NotARecord(f"not a qualification: {_one_line(error)}") from None
 
 
-def _sound(record: Record) -> Record:
-    """The record, if its numbers are finite, its dates are dates and its text is text."""
+def from_stranger(text: bytes) -> Record:
+    """The record in a document that anybody may have written; raises as `from_json`.
+
+    Its numbers are finite and fit a database, its dates are dates, its text is text.
+    """
+    record = from_json(text)
     whole = msgspec.to_builtins(record)
     for place, number in _numbers(whole, "record"):
+        if abs(number) > LARGEST:  # infinity too
+            raise NotARecord(f"{place} is larger than anything measured")
         if not math.isfinite(number):
             raise NotARecord(f"{place} is {number}, not a number")
     for name, when in (("created", record.created), ("date", record.conditions.get("date", ""))):
@@ -204,14 +211,14 @@ def _one_line(error: Exception) -> str:
 
 
 def _numbers(value: Any, place: str) -> Iterator[tuple[str, float]]:
-    """Every float in nested builtins, and where it is."""
+    """Every number in nested builtins, and where it is."""
     if isinstance(value, dict):
         for key, item in value.items():
             yield from _numbers(item, f"{place}.{key}")
     elif isinstance(value, (list, tuple)):
         for at, item in enumerate(value):
             yield from _numbers(item, f"{place}[{at}]")
-    elif isinstance(value, float):
+    elif isinstance(value, (int, float)) and not isinstance(value, bool):
         yield place, value
 
 

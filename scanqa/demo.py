@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import asdict, replace
-from datetime import date
+from datetime import date, timedelta
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,7 @@ import numpy as np
 
 from scanqa.catalogue import RAMP_HEIGHTS_MM
 from scanqa.codec import from_json
-from scanqa.model import Record
+from scanqa.model import Identity, Record
 from scanqa.scans.save import save_tiff
 from scanqa.sheets import sheet
 from scanqa.simulate import one_thread, scan
@@ -145,6 +145,21 @@ def month_day(month: int, day: int, *, today: date) -> str:
     """A day of a month of heron's two years, counted back from today; ISO 8601."""
     count = today.year * 12 + today.month - 1 - MONTHS + month
     return date(count // 12, count % 12 + 1, day).isoformat()
+
+
+def demo_units(*, today: date) -> tuple[Identity, Identity]:
+    """What the Society noted of its scanners: heron is theirs; wren may still go back."""
+    heron = Identity(
+        "heron", "Larkfield", "L-12", "0417", site="reading room", sensor="CCD",
+        lamp="cold cathode", seller="R. Osgood",
+        acquired=month_day(0, 1, today=today),
+    )  # fmt: skip
+    wren = Identity(
+        "wren", "Sandmere", "Folio 4", "SM-2290", site="reading room", sensor="contact sensor",
+        lamp="LED", seller="M. Ashby", acquired=(today - timedelta(days=5)).isoformat(),
+        return_until=(today + timedelta(days=9)).isoformat(),
+    )  # fmt: skip
+    return heron, wren
 
 
 def checked_months(*, today: date) -> list[Record]:

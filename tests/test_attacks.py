@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from PIL import Image
 
 from scanqa.cli import main
-from scanqa.codec import from_json, to_json
+from scanqa.codec import from_stranger, to_json
 from scanqa.errors import NotARecord, UnreadableScan
 from scanqa.records.database import StoreError, open_store
 from scanqa.scans.open import open_scan
@@ -103,7 +103,7 @@ def attacks():
 @pytest.mark.parametrize(("name", "text"), tuple(attacks()), ids=[name for name, _ in attacks()])
 def test_a_record_made_to_hurt_is_one_line_and_the_rest_is_added(tmp_path, name, text):
     with pytest.raises(NotARecord):
-        from_json(text)
+        from_stranger(text.encode("utf-8"))
     good = " ".join(to_json(qualification()).split())
     file = tmp_path / "all.jsonl"
     odd = good.replace('"heron"', '"he\u2028r\u0085on"')  # ends of lines to some, not to us

@@ -35,6 +35,7 @@ ALLOWED = {
     "capture": FOR_ALL | {"scans", "numeric"},
     "archive": FOR_ALL,
     "watch": FOR_ALL | {"scans", "locate", "numeric"},
+    "demo_job": FOR_ALL | {"simulate", "scans"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
     "cli": FOR_ALL
     | {
@@ -49,6 +50,7 @@ ALLOWED = {
         "watch",
         "archive",
         "demo",
+        "demo_job",
     }
     | {"words", "codec", "standing"},
     "__init__": FOR_ALL
@@ -65,6 +67,7 @@ BORDERS = {  # third parties and the only rooms that may import them
     "bagit": {"archive"},
     "lxml": {"archive"},
     "click": {"cli"},
+    "click_man": {"cli"},
     "rich": {"cli"},
     "msgspec": {"codec", "model", "records"},
     "sqlalchemy": {"records"},

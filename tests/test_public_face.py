@@ -1,4 +1,4 @@
-"""A dozen names, documented and typed; README's example of them runs."""
+"""A dozen names, documented and typed; the example of them in DEVELOPERS.md runs."""
 
 import inspect
 import re
@@ -13,7 +13,7 @@ from scanqa.scans.save import save_tiff
 from scanqa.simulate.scanner import Scanner
 from scanqa.simulate.scenes import BlankScene, Paper
 
-README = Path(__file__).parents[1] / "README.md"
+GUIDE = Path(__file__).parents[1] / "DEVELOPERS.md"
 FUNCTIONS = sorted(name for name in scanqa.__all__ if inspect.isfunction(getattr(scanqa, name)))
 
 
@@ -47,10 +47,10 @@ def test_an_unknown_name_is_an_attribute_error():
         _ = scanqa.banana
 
 
-def test_the_example_of_the_readme_runs(tmp_path, monkeypatch):
+def test_the_example_of_the_guide_runs(tmp_path, monkeypatch):
     import numpy as np
 
-    section = README.read_text("utf-8").partition("## From Python")[2].partition("\n## ")[0]
+    section = GUIDE.read_text("utf-8").partition("## From Python")[2].partition("\n## ")[0]
     (code,) = re.findall(r"```python\n(.*?)```", section, re.S)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("SCANQA_RECORDS", str(tmp_path / "records.sqlite"))
@@ -60,6 +60,6 @@ def test_the_example_of_the_readme_runs(tmp_path, monkeypatch):
         blank = BlankScene(Paper(seed=5), moved_mm=(3.0 * number, 0.0))
         made = scanqa.simulate.scan(blank, scanner, dpi=150, rng=np.random.default_rng(number))
         save_tiff(tmp_path / "my-scans" / f"blank-{number}.tif", made.pixels, made.dpi)
-    exec(compile(code, "README.md", "exec"), {"__name__": "example"})
+    exec(compile(code, "DEVELOPERS.md", "exec"), {"__name__": "example"})
     assert (tmp_path / "heron.html").is_file()
     assert scanqa.read_record(tmp_path / "heron.json").scanner == "heron"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import bagit
@@ -25,5 +26,20 @@ def faults_of(folder: Path) -> tuple[str, ...]:
         bag.validate()
     except bagit.BagValidationError as error:
         details = [" ".join(str(each).split()) for each in error.details]
-        return tuple(details or [" ".join(str(error).split())])
+        return tuple(details or _each(folder, bag) or [" ".join(str(error).split())])
     return ()
+
+
+def _each(folder: Path, bag: bagit.Bag) -> list[str]:
+    """Files that differ, where the library stops at the first sum that does not agree."""
+    found = []
+    for name, hashes in sorted(bag.payload_entries().items()):
+        path = folder / name
+        if not path.is_file():
+            found.append(f"{name}: missing")
+            continue
+        for algorithm, stated in hashes.items():
+            with path.open("rb") as file:
+                if hashlib.file_digest(file, algorithm).hexdigest() != stated:
+                    found.append(f"{name}: changed ({algorithm})")
+    return found

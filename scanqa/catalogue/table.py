@@ -1,17 +1,15 @@
 """The tables of measures for readers, made from the rows: ``python -m scanqa.catalogue.table``.
 
-Writes ``README.md`` beside this module, whole, and the short table into the README of the project.
+Writes ``README.md`` beside this module.
 """
 
 from __future__ import annotations
 
 import re
-import sys
 from pathlib import Path
 
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS, Definition, Family
 
-BEGIN, END = "<!-- measures: begin -->", "<!-- measures: end -->"
 BETTER = {"higher": "more", "lower": "less", "target": "on target", "neither": "–"}
 OWNERS = {"scanner": "scanner", "paper": "paper", "print": "print", "laying": "how it lay"}
 FEWEST_LETTERS = 30  # of what is said of a family
@@ -22,6 +20,10 @@ HEAD = """\
 Every measure, made from the rows in [families/](families/) by `python -m scanqa.catalogue.table`;
 do not edit by hand. A name in braces stands for several: `edges.shadow_{side}` for
 `edges.shadow_left` and so on.
+
+{short_table}
+
+In the tables below:
 
 - *better*: whether more or less is better, or a value near its target.
 - *matters*: the difference from which on it matters to the work (our limits; common practice, no
@@ -35,7 +37,8 @@ do not edit by hand. A name in braces stands for several: `edges.shadow_{side}` 
 
 def whole_table() -> str:
     """Every measure with all that is known of it, by family."""
-    return HEAD + "".join(map(_family_part, FAMILIES.values()))
+    head = HEAD.replace("{short_table}", short_table())
+    return head + "".join(map(_family_part, FAMILIES.values()))
 
 
 def _family_part(family: Family) -> str:
@@ -100,20 +103,5 @@ def _matters(row: Definition) -> str:
     return f"{row.matters.size:g} {row.unit}".strip()
 
 
-def with_table(readme: str) -> str:
-    """A README with the short table between its marks."""
-    before, begin, rest = readme.partition(BEGIN)
-    _, end, after = rest.partition(END)
-    if not begin or not end:
-        raise ValueError(f"the README has no {BEGIN} and {END}")
-    return f"{before}{BEGIN}\n{short_table()}\n{END}{after}"
-
-
-def main(readme: Path) -> None:
-    """Write both tables."""
-    Path(__file__).with_name("README.md").write_text(whole_table(), "utf-8")
-    readme.write_text(with_table(readme.read_text("utf-8")), "utf-8")
-
-
 if __name__ == "__main__":
-    main(Path(sys.argv[1] if len(sys.argv) > 1 else "README.md"))
+    Path(__file__).with_name("README.md").write_text(whole_table(), "utf-8")

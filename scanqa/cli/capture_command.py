@@ -18,6 +18,7 @@ from scanqa.cli.checks import file_name
 from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, delivery_options, known_options
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption, ScanqaError
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from scanqa.capture.session import Entry, Session
     from scanqa.capture.sources import Source
     from scanqa.capture.steps import Step
-    from scanqa.model import Job, Told
+    from scanqa.model import Identity, Job, Told
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
@@ -95,10 +96,11 @@ sitting_options = group(
         show_default=True,
         help="Give a scan up when nothing came for so many seconds.",
     ),
+    heading="How it is scanned",
 )
 
 
-@click.command("capture")
+@click.command("capture", cls=Command)
 @click.option("--scanner", help="Name of the scanner; scans and report are named after it.")
 @click.option(
     "--list",
@@ -242,14 +244,35 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
         if entry.step in role_of
         and (role_of[entry.step] == "claim" or entry.facts.get("role") != role_of[entry.step])
     }
-    with progress() as shown:
+    with progress(quiet=delivery.quiet) as shown:
         made = qualify(
             [folder / entry.file for entry in entries],
             scanner=session.scanner,
-            told=told_by_records(replace(told, roles=named), session.scanner, delivery),
+            told=told_by_records(
+                replace(told, roles=named, identity=_unit(session)), session.scanner, delivery
+            ),
             progress=shown,
         )
     return deliver(made, delivery)
+
+
+def _unit(session: Session) -> Identity | None:
+    """Make and model as SANE says them; None where a folder was filled, or it does not say."""
+    from scanqa.capture.device import list_devices
+    from scanqa.model import Identity
+
+    names = {entry.device for entry in session.entries if entry.device}
+    if len(names) != 1:
+        return None
+    (name,) = names
+    try:
+        found = [each for each in list_devices() if each.name == name]
+    except ScanqaError:  # the scans are there; who made the scanner can be noted by hand
+        return None
+    if not found:
+        return None
+    driver = f"SANE {name.partition(':')[0]}"
+    return Identity(session.scanner, make=found[0].vendor, model=found[0].model, driver=driver)
 
 
 # ------------------------------------------------------------------------ devices and pace

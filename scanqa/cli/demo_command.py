@@ -27,7 +27,11 @@ from scanqa.cli.options import Delivery
     show_default=True,
     help="Folder for the simulated scans.",
 )
-def command(out: Path, scans: Path) -> None:
+@click.option("-q", "--quiet", is_flag=True, help="Print decisions and paths alone.")
+@click.option(
+    "--job-only", is_flag=True, help="Play the job of 24 pages alone, after OUT/heron.json."
+)
+def command(out: Path, scans: Path, quiet: bool, job_only: bool) -> None:
     """Simulate two scanners with known faults, measure them and write their reports.
 
     The Tarn Valley Orchard Society (invented) digitises nursery catalogues with heron, an old
@@ -35,11 +39,14 @@ def command(out: Path, scans: Path) -> None:
     month for two years; those checks come with scanqa, simulated and measured beforehand. Records
     go to a file of their own in the folder for the scans.
     """
+    if job_only:
+        _job(scans, out, _one_check(scans / "job-records.sqlite", out / "heron.json"))
+        return
     from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_demo
     from scanqa.model import Told
     from scanqa.qualification import qualify
 
-    with progress() as shown:
+    with progress(quiet=quiet) as shown:
         written = write_demo(scans, progress=shown)
     records = _two_years(scans / "records.sqlite")
     status = DONE
@@ -51,12 +58,13 @@ def command(out: Path, scans: Path) -> None:
             card_paper="photo",
             conditions={"light": DEMO_LIGHT[name]},
         )
-        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
+        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records, quiet=quiet)
         told = told_by_records(told, name, delivery)
-        with progress() as shown:
+        with progress(quiet=quiet) as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)
         status = max(status, deliver(found, delivery))
     _look_back(records, out)
+    _job(scans, out, records)
     sys.exit(status)
 
 
@@ -64,38 +72,83 @@ def _two_years(path: Path) -> str:
     """Heron's monthly checks and its cleaning in a new database; its URL."""
     from datetime import date
 
-    from scanqa.demo import CLEANED, DIRTY_IN, checked_months, month_day
+    from scanqa.demo import CLEANED, DIRTY_IN, checked_months, demo_units, month_day
     from scanqa.records import store
     from scanqa.records.database import open_store
+    from scanqa.records.scanners import keep_identity
 
     for old in path.parent.glob(f"{path.name}*"):
         old.unlink()
     url, today = f"sqlite:///{path}", date.today()
     with open_store(url) as engine:
+        for unit in demo_units(today=today):
+            keep_identity(engine, unit)
         for record in checked_months(today=today):
             store.add(engine, record)
         store.add_event(engine, "heron", month_day(DIRTY_IN, 20, today=today), CLEANED)
     return url
 
 
+def _one_check(path: Path, record: Path) -> str:
+    """A new database that holds one check, if its file is there; its URL."""
+    from scanqa.codec import read_record
+    from scanqa.records import store
+    from scanqa.records.database import open_store
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.unlink(missing_ok=True)
+    url = f"sqlite:///{path}"
+    if record.exists():
+        with open_store(url) as engine:
+            store.add(engine, read_record(record))
+    return url
+
+
+def _job(scans: Path, out: Path, records: str) -> None:
+    """A job of 24 pages on heron, watched as it comes, and its record."""
+    from scanqa.cli.job_record_files import write_record
+    from scanqa.cli.job_telling import Following, Teller, check_before
+    from scanqa.demo_job import play_job
+    from scanqa.watch.follow import watch
+    from scanqa.watch.journal import open_journal, place_of
+
+    folder, state = scans / "heron-job", scans / "state"
+    with progress() as shown:
+        play_job(folder, progress=shown)
+    place_of(folder, "heron", state).unlink(missing_ok=True)
+    teller = Teller(
+        folder,
+        "heron",
+        check_before("heron", records),
+        Following(follow=False, idle=None, bell=False),
+        str(out / "heron-job.json"),
+        out / "heron-job.html",
+        lambda: False,
+    )
+    with open_journal(folder, "heron", state) as journal:
+        last = watch(folder, journal, tell=teller, follow=False)
+    teller.end(last)
+    write_record(folder, "heron", None, (14, 2000), out, records, state)
+
+
 def _look_back(records: str, out: Path) -> None:
     """Heron's history and heron against wren; last the path of heron's report."""
-    from scanqa.model.history import Past
     from scanqa.records import store
     from scanqa.records.comparison import compare
     from scanqa.records.database import open_store
-    from scanqa.records.looking_back import health_of
-    from scanqa.report.more_pages import INDEX, write_comparison, write_history
+    from scanqa.records.looking_back import past_of
+    from scanqa.report.index.links import INDEX
+    from scanqa.report.more_pages import write_comparison, write_history
     from scanqa.words.of_comparison import comparison_sentence
     from scanqa.words.of_history import lamp_words
 
     with open_store(records) as engine:
-        past = Past(health_of(engine, "heron"), None)
+        past = past_of(engine, "heron")
         newest = [store.entries(engine, name)[-1].id for name in ("heron", "wren")]
         sides = [[found] if (found := store.read(engine, i)) else [] for i in newest]
     write_history(past, out / "heron-history.html")
     comparison = compare(sides[0], sides[1])
-    write_comparison(comparison, out / "heron-wren.html")
+    write_comparison(comparison, out / "heron-wren.html", sides=(sides[0][0], sides[1][0]))
     if past.health.lamp is not None:
         rule = lamp_words(past.health.lamp)
         click.echo(f"heron's lamp: {rule.verdict}. {rule.sentence}")

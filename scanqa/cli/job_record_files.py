@@ -23,6 +23,7 @@ def write_record(
     counting: tuple[int, int],
     out: Path,
     records: str | None,
+    state: Path | None = None,
 ) -> int:
     """Write the record of a job and tell it; the exit status.
 
@@ -30,6 +31,8 @@ def write_record(
     ----------
     counting : (days, pages)
         How long a check counts.
+    state : Path or None
+        Where the watch keeps what it read, if not at the usual place.
     """
     from scanqa.codec import to_document
     from scanqa.report.job_record_page import render_job_record
@@ -38,7 +41,7 @@ def write_record(
     from scanqa.whole import write_whole
     from scanqa.words.of_job_record import record_sentences
 
-    watched = _as_watched(folder, scanner)
+    watched = _as_watched(folder, scanner, state)
     files = files_of(folder, watched)
     found = job_record(
         watched,
@@ -120,13 +123,13 @@ def _tell(found: Differences) -> None:
     )
 
 
-def _as_watched(folder: Path, scanner: str) -> Watched:
+def _as_watched(folder: Path, scanner: str, state: Path | None) -> Watched:
     """What the watch knows of the folder, from its journal alone."""
     from scanqa.watch.events import watched
     from scanqa.watch.follow import from_journal
     from scanqa.watch.journal import open_journal
 
-    with open_journal(folder, scanner) as journal:
+    with open_journal(folder, scanner, state) as journal:
         job, _ = from_journal(journal)
     if not job.facts:
         raise BadOption(

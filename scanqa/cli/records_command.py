@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from scanqa.cli.checks import UNUSABLE
+from scanqa.cli.near_names import Named, hint
 from scanqa.cli.options import records_option
 from scanqa.errors import BadOption, NotARecord
 
@@ -18,7 +19,7 @@ CSV_FIELDS = (
 )  # fmt: skip
 
 
-@click.group("records")
+@click.group("records", cls=Named)
 def command() -> None:
     """List, show, export, import or remove qualifications on record."""
 
@@ -27,13 +28,21 @@ def command() -> None:
 @click.argument("scanner", required=False)
 @records_option
 def list_(scanner: str | None, records: str | None) -> None:
-    """List the records, of one SCANNER or of all: number, scanner, when scanned, version."""
+    """List the records, of one SCANNER or of all: number, day, scanner, decision."""
     from scanqa.records import store
     from scanqa.records.database import open_store
+    from scanqa.records.scanners import all_names
+    from scanqa.words.of_decision import decided_word
 
     with open_store(records) as engine:
-        for entry in store.entries(engine, scanner):
-            click.echo(f"{entry.id:6} {entry.taken[:16]} {entry.tool_version:8} {entry.scanner}")
+        found = store.entries(engine, scanner)
+        names = all_names(engine)
+    if scanner is not None and not found:
+        words = hint(scanner, names, "see scanqa records list")
+        raise BadOption(f"no record of {scanner}; {words}")
+    for entry in found:
+        said = decided_word(entry.decision)
+        click.echo(f"{entry.id:6} {entry.taken[:10]} {entry.scanner}: {said}")
 
 
 @command.command("show")
@@ -83,7 +92,7 @@ def export(scanner: str | None, kind: str, records: str | None) -> None:
 @records_option
 def import_(file: Path, records: str | None) -> None:
     """Add records from a FILE of JSON lines as written by export, or ``-``; known ones are kept."""
-    from scanqa.codec import from_json
+    from scanqa.codec import from_stranger
     from scanqa.records import store
     from scanqa.records.database import open_store
 
@@ -94,7 +103,7 @@ def import_(file: Path, records: str | None) -> None:
     with open_store(records) as engine:
         for number, line in enumerate(filter(bytes.strip, text.split(b"\n")), 1):
             try:
-                kept = store.add(engine, from_json(line))
+                kept = store.add(engine, from_stranger(line))
             except NotARecord as error:
                 click.echo(f"scanqa: {file}, line {number}: {error}; left out", err=True)
                 bad += 1

@@ -66,7 +66,9 @@ def read_uses(path: Path) -> tuple[Use, ...]:
     except UnicodeDecodeError as error:
         raise BadOption(f"{path}: is not text in UTF-8; save it as such") from error
     except tomllib.TOMLDecodeError as error:
-        raise BadOption(f"{path}: is not TOML: {error}; see the example in README.md") from error
+        raise BadOption(
+            f"{path}: is not TOML: {error}; see the example in scanqa/findings/README.md"
+        ) from error
     return _uses(data, str(path))
 
 

@@ -60,7 +60,7 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """When a line meets a limit; `latest` None means that it may never do."""
+    """When a line meets a limit; `latest` None: it may never do."""
 
     likely: float
     earliest: float
@@ -222,10 +222,14 @@ class LampSign:
 
 @dataclass(frozen=True, slots=True)
 class Lamp:
-    """Lamp health: the rule of ``lamp.toml`` that fits, and the signs that it rests on."""
+    """Lamp health: the rule of ``lamp.toml`` that fits, and the signs that it rests on.
+
+    `half_in_months`: until half of the first light is left, by the trends of its channels.
+    """
 
     rule: str
     signs: tuple[LampSign, ...]
+    half_in_months: Crossing | None = None
 
 
 @dataclass(frozen=True, slots=True)

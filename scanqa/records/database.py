@@ -91,6 +91,11 @@ def _engine(url: sa.URL) -> Engine:
     return engine
 
 
+def shown_url() -> str:
+    """The database that is used where none is named, without passwords."""
+    return _shown(default_url()).removeprefix("sqlite:///")
+
+
 def _shown(url: str) -> str:
     """A URL as it may be printed: without passwords, wherever they stand."""
     try:

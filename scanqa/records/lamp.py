@@ -10,7 +10,7 @@ import statistics
 from collections.abc import Sequence
 
 from scanqa.catalogue.lamp_rules import lamp_rules
-from scanqa.model.history import Lamp, LampSign, LampSignName, LampState, Series
+from scanqa.model.history import Crossing, Lamp, LampSign, LampSignName, LampState, Series
 from scanqa.records.changes import find_changes
 from scanqa.records.store import Check
 
@@ -18,6 +18,10 @@ LIGHT, SETTLE, TINT, HAZE = (
     "noise.light_index", "drift.settle_time", "colour.neutrality", "veil.stray_light",
 )  # fmt: skip
 MATTERS = 0.05  # of the light: less than this is said to be the same (our limit)
+SPENT = (
+    0.5  # of the first light: noise has grown by √2 (shot noise), as far as a lamp is of use (ours)
+)
+LONGEST_MONTHS = 60.0  # no line is drawn further
 FEWEST = 4  # checks, as for every series
 
 
@@ -41,7 +45,9 @@ def lamp(series: Sequence[Series], checks: Sequence[Check], run_length: float) -
         for rule in lamp_rules().values()
         if all(states[sign] in allowed for sign, allowed in rule.states.items())
     )
-    return Lamp(rule.id, (light, settle, balance, tint, haze))
+    falling = light.state in ("falls slowly", "falls at once")
+    months = _months_to_half(series) if falling else None
+    return Lamp(rule.id, (light, settle, balance, tint, haze), months)
 
 
 def _light(channels: Sequence[Series]) -> LampSign:
@@ -63,6 +69,23 @@ def _light(channels: Sequence[Series]) -> LampSign:
         drifting = sum(s.state == "drifting" for s in moved) * 2 >= len(moved)
         state = "falls slowly" if drifting else "falls at once"
     return LampSign("light", state, 1.0, ratio, since)
+
+
+def _months_to_half(series: Sequence[Series]) -> Crossing | None:
+    """When half of the first light is left: each channel's line goes on; the median of them."""
+    found: list[tuple[float, float, float]] = []
+    for s in series:
+        if s.key.name != LIGHT or s.drift is None or s.drift.high >= 0:
+            continue  # no trend, or one that may as well be level
+        left = s.drift.values[1] - SPENT * _first(s)
+        steepest, likely, flattest = (
+            max(left, 0.0) / -pace for pace in (s.drift.low, s.drift.per_month, s.drift.high)
+        )
+        found.append((steepest, likely, flattest))
+    if not found:
+        return None
+    earliest, likely, latest = map(statistics.median, zip(*found, strict=True))
+    return Crossing(likely, earliest, latest) if likely <= LONGEST_MONTHS else None
 
 
 def _first(s: Series) -> float:

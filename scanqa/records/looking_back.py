@@ -121,6 +121,22 @@ def first_of_its_light(engine: Engine, scanner: str) -> Record | None:
     return store.read(engine, number)
 
 
+def past_of(
+    engine: Engine,
+    scanner: str,
+    *,
+    limits: Mapping[str, float] | None = None,
+    newest: int | None = MOST_CHECKS,
+    since: str | None = None,
+) -> Past:
+    """The health of a scanner, and what its newest check shows against the one before."""
+    found = health_of(engine, scanner, limits=limits, newest=newest, since=since)
+    last = [store.read(engine, entry.id) for entry in store.entries(engine, scanner)[-2:]]
+    if len(last) < 2 or last[0] is None or last[1] is None:
+        return Past(found, None)
+    return Past(found, news(last[1], last[0], found))
+
+
 def keep(engine: Engine, record: Record) -> tuple[Kept, Past | None]:
     """Put a qualification on record and look back from it; no past if it is the scanner's first."""
     if record.identity is not None:

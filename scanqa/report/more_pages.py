@@ -5,16 +5,16 @@ from __future__ import annotations
 from os import PathLike
 from pathlib import Path
 
+from scanqa.model import Record
 from scanqa.model.history import Comparison, Past
 from scanqa.report.comparison.versus import sides_view
 from scanqa.report.draw.figures import draw
 from scanqa.report.history.past import MOST, past_view
+from scanqa.report.index.links import INDEX, relink
 from scanqa.report.index.shelf import shelf
 from scanqa.report.pages import environment, health_line, layout, trace_drawings
 from scanqa.version import __version__
 from scanqa.whole import write_whole
-
-INDEX = "index.html"
 
 
 def write_history(past: Past, path: str | PathLike[str]) -> None:
@@ -42,12 +42,24 @@ def write_history(past: Past, path: str | PathLike[str]) -> None:
     write_index(Path(path).parent)
 
 
-def write_comparison(comparison: Comparison, path: str | PathLike[str]) -> None:
-    """Write the page of a comparison and renew the folder's index; errors as `write_history`."""
-    view = sides_view(comparison)
+def write_comparison(
+    comparison: Comparison,
+    path: str | PathLike[str],
+    *,
+    sides: tuple[Record, Record] | None = None,
+) -> None:
+    """Write the page of a comparison and renew the folder's index; errors as `write_history`.
+
+    Parameters
+    ----------
+    sides : (Record, Record), optional
+        The newest record of each side: then it is compared by use too, glass beside glass.
+    """
+    view = sides_view(comparison, sides)
     facts = [
         ("page", "comparison"),
         ("scanner", f"{view.first} and {view.second}"),
+        ("sides", " / ".join(side.scanner for side in comparison.sides)),
         ("word", view.word),
         ("sentence", f"{view.word}. {view.sentence}"),
     ]
@@ -60,6 +72,7 @@ def write_comparison(comparison: Comparison, path: str | PathLike[str]) -> None:
         .render(
             view=view,
             drawings=drawings,
+            plans=[draw(picture, f"plan-{name}").wide for name, picture in view.glasses],
             layouts=layout(view.pictures),
             facts=facts,
             version=__version__,
@@ -70,10 +83,14 @@ def write_comparison(comparison: Comparison, path: str | PathLike[str]) -> None:
 
 
 def write_index(folder: Path) -> Path:
-    """Write ``index.html`` of all of scanqa's pages in a folder; errors as `write_history`."""
+    """Write ``index.html`` of all of scanqa's pages in a folder and let them lead to each other.
+
+    Errors as for `write_history`.
+    """
     path = folder / INDEX
     text = (
         environment().get_template("index.html.j2").render(shelf=shelf(folder), version=__version__)
     )
     write_whole(path, text)
+    relink(folder)
     return path

@@ -8,7 +8,7 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from scanqa.model import Qualification
+from scanqa.model import Qualification, Record
 from scanqa.model.history import Past
 from scanqa.report.build import page
 from scanqa.report.draw.figures import Drawing, draw
@@ -19,6 +19,9 @@ from scanqa.report.index.naming import day_of, is_full, mark_of
 from scanqa.report.view import Lines, Page, Picture
 from scanqa.whole import write_whole
 from scanqa.words.numbers import glued, plain
+from scanqa.words.of_decision import acts
+from scanqa.words.of_identity import day_words
+from scanqa.words.of_uses import next_scan
 
 if TYPE_CHECKING:
     import jinja2
@@ -71,7 +74,9 @@ def render(found: Qualification, *, past: Past | None = None, whole: bool = Fals
         ("day", day_of(record)),
         ("record", mark_of(record)),
         ("decision", shown.card.decision),
+        ("rule", shown.card.rule),
         ("why", shown.card.why),
+        ("due", _due(record)),
         ("word", shown.fitness.capitalize()),
         ("sentence", shown.sentence),
     ]
@@ -86,7 +91,6 @@ def render(found: Qualification, *, past: Past | None = None, whole: bool = Fals
         layouts=layouts,
         past=view,
         facts=facts,
-        links=(),
         whole=whole,
     )
 
@@ -107,15 +111,17 @@ def environment() -> jinja2.Environment:
 
 
 def trace_drawings(view: PastView) -> dict[str, Drawing | None]:
-    """Small multiples by name, ``past-1`` and so on."""
+    """Small multiples by name: ``past-1`` and so on moved, ``steady-1`` and so on did not."""
     return {
-        f"past-{at}": draw_trace(trace, f"past-{at}") for at, trace in enumerate(view.traces, 1)
+        f"{head}-{at}": draw_trace(trace)
+        for head, traces in (("past", view.traces), ("steady", view.steady))
+        for at, trace in enumerate(traces, 1)
     }
 
 
 def health_line(view: PastView) -> str:
     """The health of a scanner in one line, for the index."""
-    return f"{view.word} over {view.span}. {view.sentence}"
+    return f"{view.answer}. {view.span}."
 
 
 def layout(pictures: Sequence[Picture]) -> list[str]:
@@ -157,6 +163,15 @@ def _drawings(page: Page) -> dict[str, Drawing | None]:
             drawings[name] = drawing if size <= left else None
             left -= size if size <= left else 0
     return drawings
+
+
+def _due(record: Record) -> str:
+    """What is to be done, for the index: what first, the scan that is missing, the last day."""
+    first = [act.text for act in acts(record.actions, record.decision)][:1]
+    until = record.identity.return_until if record.identity else ""
+    parts = [*first, next_scan(record.outcome)]
+    parts += [f"Return until {day_words(until)}."] if until else []
+    return " ".join(filter(None, parts))
 
 
 def _bars(page: Page) -> list[str]:

@@ -2,9 +2,10 @@
 
 The level is that of the paper round about: print is taken out by a closing (dark strokes vanish)
 on a small picture, and what is left of it by a median. A sample is bare where its light lies within
-3 % of that level, nothing printed is near, and the level itself is the page's usual one and even.
-A line of dirt is darker than 3 % in places: it is estimated first, as the median of all rows of its
-column, and taken off before the print is sought, or it would be taken for print.
+3 % of that level (more on paper of coarse grain), nothing printed is near, and the level itself is
+the page's usual one and even. A line of dirt is darker than 3 % in places: it is estimated first,
+as the median of all rows of its column, and taken off before the print is sought, or it would be
+taken for print.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from scanqa.model import Array, Linear, Pixels
 SMALL = 8  # reduced samples a side of a small one
 CLOSING, MEDIAN = 9, 5  # small samples: strokes of 10 mm vanish
 BRIGHTER = 5  # of the 8 samples of a block that are looked at, in rising order
-PRINT = 0.03  # log light off the level
+PRINT, COARSEST = 0.03, 0.12  # log light off the level; on paper of coarse grain at the most
+GRAIN = 4.0  # deviations of the grain, if that is more
 GROWN = 5  # reduced samples, the size of the neighbourhood of print that is no bare paper
 DARK = 0.25  # log light under the page's paper: a picture, the lid, a card
 BLACK = 1.2  # log light under the page's paper
@@ -46,6 +48,8 @@ class BarePaper:
         Log light of the paper.
     usual : float
         Its usual value on this page.
+    limit : float
+        Log light off the level from which on a sample is print.
     black : int
         Small samples that are black, and those beside them: not letters, but tags or pictures.
     """
@@ -55,6 +59,7 @@ class BarePaper:
     strong: Array
     level: Array
     usual: float
+    limit: float
     black: int
 
 
@@ -80,18 +85,26 @@ def bare_paper(logs: Array) -> BarePaper:
     level, black = _level(logs)
     usual = float(np.percentile(level, 75))
     whole = cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR)
-    deviation = logs - whole
-    deviation -= np.median(deviation[::ROUGH, ::ROUGH])  # the level stands above the mean of grain
+    deviation = np.subtract(logs, whole, out=whole)
+    part = deviation[::ROUGH, ::ROUGH]
+    deviation -= np.median(part)  # the level stands above the mean of grain
+    limit = _limit(deviation[::ROUGH, ::ROUGH])
     strong = _strong_lines(deviation)
     if strong.any():
         deviation -= strong
-    print_ = (cv2.inRange(deviation, -PRINT, PRINT) == 0).view(np.uint8)
+    print_ = (cv2.inRange(deviation, -limit, limit) == 0).view(np.uint8)
     small = (level < usual - DARK) | (_steps(level) > SLOPE)
     if small.any():
         grown = cv2.dilate(small.view(np.uint8), np.ones((3, 3), np.uint8))
         print_ |= cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST)
     print_ = cv2.dilate(print_, np.ones((GROWN, GROWN), np.uint8))
-    return BarePaper(deviation, 1 - print_, strong, level, usual, black)
+    return BarePaper(deviation, 1 - print_, strong, level, usual, limit, black)
+
+
+def _limit(deviation: Array) -> float:
+    """Deviation that is print: more than the grain of this paper has."""
+    grain = 1.4826 * float(np.median(np.abs(deviation)))
+    return min(max(GRAIN * grain, PRINT), COARSEST)
 
 
 def _level(logs: Array) -> tuple[Array, int]:

@@ -23,7 +23,7 @@ from scanqa.model import Array
 from scanqa.watch.bare_paper import NEIGHBOURS, BarePaper, running_median
 
 ROWS = 4  # put together: their mean takes the place of each
-CLIP = 0.04  # log light
+CLIP = 1.33  # of the deviation that is print
 BANDS, DROPPED = 12, 3  # bands along travel; of the highest and of the lowest that go
 FEWEST_ROWS = 12  # bare rows for a band of a column to count
 FEWEST_BANDS = 7
@@ -56,16 +56,16 @@ class Columns:
 
 
 def columns_of(paper: BarePaper) -> Columns:
-    """Measure the columns of a page."""
+    """Measure the columns of a page; its deviations are used up, for pages are large."""
+    margins = _strong_at_ends(paper)
     height, width = paper.bare.shape
     rows = height // ROWS
-    whole = paper.bare[: rows * ROWS].astype(np.float32)
-    clipped = np.clip(paper.deviation[: rows * ROWS], -CLIP, CLIP)
-    clipped *= whole
-    bare, row = (
-        cv2.resize(part, (width, rows), interpolation=cv2.INTER_AREA) * ROWS
-        for part in (whole, clipped)
-    )
+    known = paper.bare[: rows * ROWS]
+    used = paper.deviation[: rows * ROWS]
+    np.clip(used, -CLIP * paper.limit, CLIP * paper.limit, out=used)
+    np.multiply(used, known, out=used)
+    row = cv2.resize(used, (width, rows), interpolation=cv2.INTER_AREA) * ROWS
+    bare = known.reshape(rows, ROWS, width).sum(axis=1, dtype=np.uint8).astype(np.float32)
     size = (2 * NEIGHBOURS + 1, 1)
     sums = cv2.boxFilter(row, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101)
     counts = cv2.boxFilter(bare, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101)
@@ -86,7 +86,7 @@ def columns_of(paper: BarePaper) -> Columns:
     ends_error = one / np.sqrt(np.maximum(ends_number, 1))
     known = judged & (ends_number >= FEWEST_ROWS)
     ends = np.where(known, ends, np.nan)
-    ends = ends - running_median(ends) + paper.strong * _strong_at_ends(paper)
+    ends = ends - running_median(ends) + paper.strong * margins
     blank = np.float32(np.nan)
     return Columns(
         _percent(np.where(judged, off, blank)),

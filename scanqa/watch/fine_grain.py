@@ -13,6 +13,7 @@ periods of JPEG's eight samples are left out.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -23,7 +24,7 @@ from scanqa.model import Array, Pixels
 PAPER_CODES = 7  # about the most frequent bright code: bare paper
 LEAST_EDGE = 60  # codes
 INK, FULL_DEPTH = 1.0, 0.85  # percentile that is ink; of its depth, over four samples
-FEWEST_EDGES = 400
+FEWEST_EDGES = 200
 FEWEST_BARE, FEWEST_OF_PHASE = 5000, 2000
 LOCAL = 64  # samples whose own level is taken off
 PHASES, CHANCE = 8, 2.5
@@ -38,14 +39,13 @@ class Fine:
     """Of one page; see `features.PageFeatures`."""
 
     grain: float | None
-    texture: tuple[float, float] | None
     edges: tuple[float, float] | None
     blocks: float
     resampled: float
     gaps: float
 
 
-def fine_of(samples: Sequence[Pixels], codes: Array) -> Fine:
+def fine_of(samples: Sequence[Pixels], codes: Array, *, lossy: bool) -> Fine:
     """Measure strips of a page.
 
     Parameters
@@ -54,18 +54,26 @@ def fine_of(samples: Sequence[Pixels], codes: Array) -> Fine:
         Luma codes, not reduced.
     codes : (256,)
         How often each code occurs.
+    lossy : bool
+        Whether the file itself says that it was compressed with loss: then its grain is JPEG's as
+        much as the scanner's, and says nothing of what came before.
     """
     paper = _paper_code(samples)
-    signed = [part.astype(np.int16) for part in samples if part.shape[0] >= 3]
-    bare = [np.abs(part - paper) <= PAPER_CODES for part in signed]
+    signed, bare = _bare(samples, paper)
+    lossy = lossy or paper > 255 - PAPER_CODES  # a white that is cut off has no grain either
     return Fine(
-        grain=_grain(signed, bare),
-        texture=_texture(signed, bare),
+        grain=None if lossy else _grain(signed, bare),
         edges=_edges(signed, paper),
-        blocks=_blocks(signed, bare),
-        resampled=_resampled(signed, bare),
+        blocks=1.0 if lossy else _blocks(signed, bare),
+        resampled=1.0 if lossy else _resampled(signed, bare),
         gaps=_gaps(codes),
     )
+
+
+def _bare(samples: Sequence[Pixels], paper: int) -> tuple[list[Array], list[Array]]:
+    """Strips as signed codes, and where they are bare paper."""
+    signed = [part.astype(np.int16) for part in samples if part.shape[0] >= 3]
+    return signed, [np.abs(part - paper) <= PAPER_CODES for part in signed]
 
 
 def _paper_code(samples: Sequence[Pixels]) -> int:
@@ -87,8 +95,12 @@ def _grain(parts: Sequence[Array], bare: Sequence[Array]) -> float | None:
     return (total / number / 6) ** 0.5 if number >= FEWEST_BARE else None
 
 
-def _texture(parts: Sequence[Array], bare: Sequence[Array]) -> tuple[float, float] | None:
-    """Ratio of covariances at two and at one sample apart, of second differences, by halves."""
+def texture_of(samples: Sequence[Pixels]) -> tuple[float, float] | None:
+    """Covariance of neighbours over that of next neighbours of bare paper, left and right half.
+
+    Of blanks only: what print leaves bare is too little, and uneven.
+    """
+    parts, bare = _bare(samples, _paper_code(samples))
     width = parts[0].shape[1] if parts else 0
     sums = np.zeros((2, 2))
     numbers = np.zeros((2, 2))
@@ -162,8 +174,8 @@ def _phases(parts: Sequence[tuple[Array, Array]]) -> float:
     if usual <= 0:
         return 1.0
     # The largest of eight means of so many sizes, each with a scatter of about its mean.
-    chance = CHANCE / float(numbers.min()) ** 0.5
-    return float(max(means.max() / usual - chance, 1.0))
+    chance = CHANCE / math.sqrt(float(numbers.min()))
+    return max(float(means.max() / usual) - chance, 1.0)
 
 
 def _resampled(parts: Sequence[Array], bare: Sequence[Array]) -> float:

@@ -24,12 +24,12 @@ SCHEMA = "scanqa.watch-journal/1"  # another one is not read: its pages are meas
 ENVIRONMENT = "SCANQA_STATE"
 
 
-def place_of(folder: Path, scanner: str) -> Path:
+def place_of(folder: Path, scanner: str, base: Path | None = None) -> Path:
     """The journal of a folder and scanner: under ``SCANQA_STATE``, else the user's state folder."""
     given = os.environ.get(ENVIRONMENT)
-    if given:
+    if base is None and given:
         base = Path(given)
-    else:
+    elif base is None:
         import platformdirs
 
         base = platformdirs.user_state_path("scanqa")
@@ -70,15 +70,15 @@ class Journal:
 
 
 @contextmanager
-def open_journal(folder: Path, scanner: str) -> Iterator[Journal]:
-    """The journal of a folder, for this process alone.
+def open_journal(folder: Path, scanner: str, base: Path | None = None) -> Iterator[Journal]:
+    """The journal of a folder, for this process alone; under `base`, else as `place_of` says.
 
     Raises
     ------
     BadOption
         If it cannot be opened, or another process watches the same folder.
     """
-    path = place_of(folder, scanner)
+    path = place_of(folder, scanner, base)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         file = FileIO(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666), "r+")

@@ -14,10 +14,11 @@ from scanqa.scans.open import open_scan
 from scanqa.watch.bare_paper import bare_paper, log_light
 from scanqa.watch.column_lines import columns_of
 from scanqa.watch.features import PageFeatures, Shows, rounded
-from scanqa.watch.fine_grain import fine_of
+from scanqa.watch.fine_grain import fine_of, texture_of
 from scanqa.watch.paper_light import PaperLight, paper_light
 
 TAGS_OF_A_SHEET = 3
+TAG_STEP = 3  # reduced samples: a tag of 20 mm still has 40 a side
 BLACK_OF_A_SHEET = 40  # small samples of 1.4 mm at 150 dpi: the border of one tag has as many
 
 
@@ -43,13 +44,14 @@ def measure_page(path: Path, *, curve: str | None = None) -> PageFeatures:
     logs = log_light(once.reduced, light)
     paper = bare_paper(logs)
     seen = paper_light(once.reduced, logs, paper, light)
-    fine = fine_of(once.samples, once.codes)
+    shows = _shows(once, seen, paper.black)
+    fine = fine_of(once.samples, once.codes, lossy=scan.lossy)
     return PageFeatures(
         file=path.name,
         sha256=once.sha256,
         modified_ns=before.st_mtime_ns,
         size=before.st_size,
-        shows=_shows(once, seen, paper.black),
+        shows=shows,
         width_px=scan.width_px,
         height_px=scan.height_px,
         channels=scan.channels,
@@ -66,7 +68,7 @@ def measure_page(path: Path, *, curve: str | None = None) -> PageFeatures:
         clipped=once.top_share,
         blocked=once.bottom_share,
         grain=fine.grain,
-        texture=fine.texture,
+        texture=texture_of(once.samples) if shows == "blank" else None,
         edges=fine.edges,
         blocks=fine.blocks,
         jpeg_step=mean_step(path) if scan.format == "jpeg" else None,
@@ -82,8 +84,8 @@ def _shows(once: OnePass, seen: PaperLight, black: int) -> Shows:
         return "blank"
     if black < BLACK_OF_A_SHEET:
         return "page"
-    half = once.reduced[::2, ::2]
-    grey = half[..., half.shape[2] // 2]
+    coarse = once.reduced[::TAG_STEP, ::TAG_STEP]
+    grey = coarse[..., coarse.shape[2] // 2]
     eight = grey if grey.dtype == np.uint8 else (grey >> 8).astype(np.uint8)
-    tags = detect(np.ascontiguousarray(eight), 2.0 * once.step_px)
+    tags = detect(np.ascontiguousarray(eight), float(TAG_STEP * once.step_px))
     return "sheet" if len(tags) >= TAGS_OF_A_SHEET else "page"

@@ -48,8 +48,8 @@ def place_words(axis: str, at_mm: float) -> str:
 
 
 def streak_words(streak: StreakLife) -> str:
-    """``dark streak at x 71.3 mm``."""
-    return f"{streak.polarity} streak at {place_words(streak.axis, streak.at_mm)}"
+    """``dark line at x 71.3 mm``."""
+    return f"{streak.polarity} line at {place_words(streak.axis, streak.at_mm)}"
 
 
 def count_words(count: int) -> str:
@@ -163,6 +163,21 @@ def lamp_words(lamp: Lamp) -> LampRule:
     return lamp_rules()[lamp.rule]
 
 
+def half_light_words(lamp: Lamp) -> str:
+    """When half of the light will be gone, as a range; empty where that is not shown."""
+    months = lamp.half_in_months
+    if months is None or months.latest is None:
+        return ""
+    low, high = (max(round(end), 0) for end in (months.earliest, months.latest))
+    if high == 0:
+        return "half of it is gone"
+    return (
+        f"at this pace half of it is gone in {low} to {high} months"
+        if low < high
+        else (f"at this pace half of it is gone in about {high} month{'s' if high > 1 else ''}")
+    )
+
+
 def lamp_sign_words(sign: LampSign) -> tuple[str, str]:
     """What a sign is called, and how it fares."""
     return LAMP_SIGNS[sign.name], _lamp_state(sign)
@@ -217,7 +232,7 @@ def news_words(item: NewsItem) -> str:
     numbers, terms = item.numbers, item.terms
     if item.kind in ("new-streak", "streak-gone"):
         words = (
-            f"{terms['polarity']} streak at {place_words(terms['axis'], numbers['at_mm'])} "
+            f"{terms['polarity']} line at {place_words(terms['axis'], numbers['at_mm'])} "
             f"({numbers['contrast_percent']:.1f} %)"
         )
         return f"new {words}" if item.kind == "new-streak" else f"{words} gone"
@@ -235,6 +250,6 @@ def news_words(item: NewsItem) -> str:
         )
     if item.kind == "outcome":
         return f"the outcome went from {terms['before']} to {terms['after']}"
-    things = "streaks" if "streaks" in item.kind else "marks on the glass"
+    things = "lines" if "streaks" in item.kind else "marks on the glass"
     said = f"{things}: {numbers['count']:.0f} more"
     return f"new {said}" if item.kind.endswith("new") else f"{said} gone"

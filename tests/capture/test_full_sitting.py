@@ -182,5 +182,5 @@ def test_a_full_sitting_with_a_stop_half_way_ends_with_a_report_that_finds_what_
     pace = measured(document, "pace.seconds_per_scan")
     assert pace == pytest.approx(float(np.median(seconds)), abs=0.01)
     page = (tmp_path / "reports/heron.html").read_text("utf-8")
-    for title in ("Streaks", "Gutter", "Show-through", "Pace", "Sharpness"):
+    for title in ("Lines", "Gutter", "Show-through", "Pace", "Sharpness"):
         assert f">{title}</h" in page, title

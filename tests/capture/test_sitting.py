@@ -24,12 +24,12 @@ from tests.capture.test_session import ENTRY
 SLOW = ("--set", "read-delay=yes", "--set", "read-delay-duration=200000")
 
 
-README = Path(__file__).parents[2] / "README.md"
+GUIDE = Path(__file__).parents[2] / "scanqa/capture/README.md"
 
 
 def recording():
-    """The quick sitting that the README shows, without the line that starts it."""
-    _, _, rest = README.read_text("utf-8").partition("```text\n$ scanqa capture")
+    """The quick sitting that the guide shows, without the line that starts it."""
+    _, _, rest = GUIDE.read_text("utf-8").partition("```text\n$ scanqa capture")
     return rest.partition("```")[0].partition("\n")[2]
 
 
@@ -63,7 +63,7 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert "It shows plain white paper." in at.text
     assert "Scan it again because 100% of it is at the very top of the scale" in at.text
     assert "400 pages of A4: scan at " in at.text
-    assert skeleton(at.text) == skeleton(recording()), "record the sitting in README.md anew"
+    assert skeleton(at.text) == skeleton(recording()), f"record the sitting in {GUIDE} anew"
     (page,) = (tmp_path / "reports").glob("heron-check-*.html")
     decision, first = at.text.rstrip().splitlines()[-2:]
     assert decision.startswith("heron: Too little measured: scan the same with less brightness")
@@ -71,6 +71,10 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
     assert page.read_text("utf-8").startswith("<!DOCTYPE html>")
     document = json.loads((tmp_path / "j").read_text("utf-8"))
     assert [scan["role"] for scan in document["scans"]] == ["blank", "blank"]
+    unit = document["identity"]  # as sane-test says it
+    assert (unit["make"], unit["model"], unit["driver"]) == (
+        "Noname", "frontend-tester", "SANE test",
+    )  # fmt: skip
     entries = session_of(tmp_path)["entries"]
     (pace,) = [m for m in document["measures"] if m["name"] == "pace.seconds_per_scan"]
     assert pace["value"] == pytest.approx(sum(entry["seconds"] for entry in entries) / 2)

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.catalogue.causes import CAUSES
 from scanqa.findings.decision import act_of, acts_noted, decide, minutes_for, rules
-from scanqa.model import Action, Diagnosis, Outcome, Share, Standing, UseVerdict, changed
+from scanqa.model import Action, Decision, Diagnosis, Outcome, Share, Standing, UseVerdict, changed
 from scanqa.words.of_decision import SENTENCES, TITLES, acts, worded_decision
 
 USES = ("text", "covers", "bound pages")
@@ -243,6 +243,17 @@ def test_words_name_what_decides_what_is_open_and_the_days_left():
     assert opened.title == "Nothing found against it, still open (scan a book: 10 minutes)"
 
 
+def test_an_unfit_use_is_said_whatever_else_is_open():
+    whole = outcome(
+        *PARTLY_UNFIT.uses, use("covers", "not judged", (), "gutter"), next_scan="gutter"
+    )
+    said = worded_decision(decide((), whole, Standing(days_left=9)), (), whole)
+    assert said.title.startswith("Unfit for bound pages; nothing else found against it, still open")
+    assert "If that use is what you need it for, it is to go back. 9 days" in said.sentence
+    kept = worded_decision(decide((), PARTLY_UNFIT, Standing()), (), PARTLY_UNFIT)
+    assert kept.title == "Keep it, but not for bound pages"
+
+
 def test_actions_of_one_kind_are_one_with_all_their_cautions():
     given = [
         Action("glass-dust", "Wipe it.", "specks", "Unplug.", act="clean"),
@@ -250,6 +261,8 @@ def test_actions_of_one_kind_are_one_with_all_their_cautions():
         Action("moving-dirt", "Clean inside.", "a line", "Leave mains to others.", act="clean"),
         Action("flicker", "Try another socket.", "bands", "Mains.", act="mend"),
     ]
+    first, *_ = acts(given, Decision("too-little", "one-look", ("tilt",)))
+    assert first.look == "sheet-turned", "what the decision rests on comes first"
     clean, look, mend = acts(given)
     assert clean.because == "specks; a line"
     assert clean.caution == "Unplug. Leave mains to others."

@@ -86,7 +86,7 @@ def test_no_line_found_is_a_bound_that_judges_and_is_quoted(at_most):
     )
     pictures = word(found, "halftone pictures")
     assert f"at most {at_most:.2f} %" in pictures.reason
-    assert "strongest visible streak was not measured" not in pictures.reason
+    assert "strongest visible line was not measured" not in pictures.reason
     # 0.5 is fit and 3 limited: up to 0.4 is fit whatever it is; up to 2.25 it may be either
     expected = ("fit", ()) if at_most <= 0.5 else ("not judged", ("fit", "limited"))
     assert (pictures.fitness, pictures.between) == expected
@@ -299,8 +299,8 @@ def test_two_uses_of_one_name_are_refused(tmp_path):
         read_uses(path)
 
 
-def test_the_example_of_the_readme_is_a_file_of_uses(tmp_path):
-    text = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+def test_the_example_of_the_guide_is_a_file_of_uses(tmp_path):
+    text = (Path(__file__).parents[2] / "scanqa/findings/README.md").read_text("utf-8")
     (example,) = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
     path = tmp_path / "orchard.toml"
     path.write_text(example, "utf-8")

@@ -26,7 +26,7 @@ def qualification(scanner="heron", noise=0.3, number=0, **conditions):
         "blank-1.tif", "blank", 2480, 3508, 8, 3, (300.0, 300.0), "file", 0, None, "tiff", False,
         "sRGB assumed", f"{number:064x}", "",
     )  # fmt: skip
-    results = Results((Measurement("noise.total", noise, 0.01, scan="blank-1.tif"),))
+    results = Results((Measurement("noise.temporal", noise, 0.01, scan="blank-1.tif"),))
     judgement = judge(results, (facts,))
     record = Record(
         scanner=scanner, created="2026-11-25T10:00:00+00:00", tool_version="0.1.0",
@@ -104,7 +104,7 @@ def test_history_of_a_stranger_and_a_bad_limit_are_one_line(filled):
 
 def test_compare_by_name_number_and_file(filled, tmp_path):
     result = run("compare", "heron", "wren")
-    assert "heron is better in noise: total" in result.stdout
+    assert "heron is better in noise: temporal" in result.stdout
     path = tmp_path / "same.json"
     path.write_text(qualification())
     assert "No difference shown" in run("compare", "1", path).stdout
@@ -122,7 +122,7 @@ def test_compare_before_and_after_an_event_and_by_date(filled, tmp_path):
     def compared(first, second):
         result = run("compare", first, second, "--all")
         assert result.exit_code == 0, result.stderr
-        (line,) = (each for each in result.stdout.splitlines() if "noise.total" in each)
+        (line,) = (each for each in result.stdout.splitlines() if "noise.temporal" in each)
         return tuple(float(v) for v in re.search(r"([\d.]+) and ([\d.]+)", line).groups())
 
     no_event = run("compare", "heron@before", "heron@after")
@@ -200,12 +200,12 @@ def test_qualify_says_what_is_new_and_the_report_gains_the_history(blanks, tmp_p
     )  # fmt: skip
     kept = [json.loads(line) for line in run("records", "export", "owl").stdout.splitlines()]
     assert kept[1]["conditions"] == {"temperature": "21 °C", "date": "2026-02-05"}
-    assert "Since 2026-01-05: new dark streak at x 50.9 mm" in second.stdout
+    assert "Since 2026-01-05: new dark line at x 50.9 mm" in second.stdout
     page = out / "owl-check-2026-02-05.html"
     assert str(page) in second.stdout.splitlines()
     html = page.read_text("utf-8")
     assert "Over time" in html
-    assert "new dark streak at x" in html
+    assert "new dark line at x" in html
     assert f'href="{page.name}"' in (out / "index.html").read_text("utf-8")
 
 

@@ -100,7 +100,7 @@ def test_streaks_that_go_and_come_with_an_event_are_told_by_place():
     (effect,) = found.effects
     assert [s.at_mm for s in effect.went] == [118.2]
     assert [s.at_mm for s in effect.came] == [30.0]
-    assert "dark streak at x 118.2 mm gone; dark streak at x 30.0 mm new" in effect_sentence(effect)
+    assert "dark line at x 118.2 mm gone; dark line at x 30.0 mm new" in effect_sentence(effect)
     assert [(s.at_mm, s.since_start, s.gone[:10]) for s in found.streaks] == [
         (40.0, True, ""), (118.2, True, day(6)[:10]), (30.0, False, ""),
     ]  # fmt: skip

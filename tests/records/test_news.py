@@ -32,7 +32,7 @@ def test_nothing_new_says_so():
 def test_a_new_streak_and_mark_are_named_with_their_place():
     found = news(check([streak()], [mark()]), check(), QUIET)
     assert words(found) == (
-        "new dark streak at x 71.3 mm (1.5 %)",
+        "new dark line at x 71.3 mm (1.5 %)",
         "new dark spot on the glass at x 52, y 88 mm",
     )
 
@@ -62,7 +62,7 @@ def test_the_same_streak_in_two_scans_is_named_once():
 def test_many_are_counted():
     streaks = [streak(10.0 * i) for i in range(1, 10)]
     items = words(news(check(streaks), check(), QUIET))
-    assert items[-1] == "new streaks: 5 more"
+    assert items[-1] == "new lines: 5 more"
     assert len(items) == 5
 
 
@@ -93,7 +93,7 @@ def test_keep_looks_back_to_the_check_before(engine):
     assert keep(engine, between)[1].news.since == "2026-01-05"
     _, past = keep(engine, late)
     assert past.news.since == "2026-02-05"
-    assert words(past.news) == ("new dark streak at x 71.3 mm (1.5 %)",)
+    assert words(past.news) == ("new dark line at x 71.3 mm (1.5 %)",)
     assert past.health.checks == 3
 
 

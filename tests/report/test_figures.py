@@ -127,7 +127,7 @@ def test_pictures_say_in_numbers_what_they_show():
         for section in whole.sections
         for p in (*section.pictures, *section.details, whole.card.glass)
     }
-    assert "Marked: streak 1 at 88.14" in pictures["Mean of all rows, column by column"].alt
+    assert "Marked: line 1 at 88.14" in pictures["Mean of all rows, column by column"].alt
     glass = pictures["The glass from above"].alt
     assert "1, Dark line at 88.1 mm: a line at x 88 mm, from y 0 to 420 mm" in glass
     for picture in pictures.values():

@@ -61,7 +61,7 @@ def _crop(placement: Placement, streak: Streak) -> Evidence:
     return Evidence(
         explains="streaks",
         kind="crop",
-        title=f"{streak.polarity.capitalize()} streak at {streak.at_mm:.1f} mm, magnified",
+        title=f"{streak.polarity.capitalize()} line at {streak.at_mm:.1f} mm, magnified",
         scan=streak.scan,
         image=piece.image,
         extent_mm=piece.extent_mm,

@@ -24,7 +24,7 @@ NO_GAPS = frozenset({"pace", "processing", "claim"})  # nobody misses these
 def card(record: Record) -> Card:
     """The first screen of a record."""
     found, more = listed(record)
-    together = acts(record.actions)
+    together = acts(record.actions, record.decision)
     shown = together[:MOST_ACTS]
     return Card(
         decision=record.decision.title or "Not decided",
@@ -108,7 +108,7 @@ def _gaps(record: Record) -> str:
 
 
 def _use(verdict: UseVerdict) -> UseRow:
-    condition = _deciding(verdict)
+    condition = deciding(verdict)
     tone = verdict.fitness.replace(" ", "-")
     if condition is None or condition.value is None:
         return UseRow(verdict.use, use_word(verdict), tone, "", "", _sureness(verdict), None)
@@ -116,14 +116,14 @@ def _use(verdict: UseVerdict) -> UseRow:
         verdict.use,
         use_word(verdict),
         tone,
-        f"{condition.words} {_value(condition)}",
+        f"{condition.words} {value_words(condition)}",
         _limit(condition),
         _sureness(verdict),
         _bar(condition, tone),
     )
 
 
-def _deciding(verdict: UseVerdict) -> Judged | None:
+def deciding(verdict: UseVerdict) -> Judged | None:
     """The condition nearest to breaking (or furthest beyond) its limit among those that decide."""
     if verdict.fitness == "not judged":
         named = [each for each in verdict.conditions if each.measure == verdict.settles]
@@ -162,7 +162,8 @@ def _doubt_decides(condition: Judged) -> bool:
     return condition.bound == "ok" or abs((condition.value or 0.0) - condition.fit) <= reach
 
 
-def _value(condition: Judged) -> str:
+def value_words(condition: Judged) -> str:
+    """The value of a condition with its doubt, or what bounds it."""
     unit = rows_of(condition.measure)[0].unit
     digits = rows_of(condition.measure)[0].digits
     value = condition.value or 0.0

@@ -51,12 +51,15 @@ def _how_sure(finding: Diagnosis) -> str:
     return ""
 
 
-def glass_of(record: Record) -> Glass | None:
-    """The picture of the glass; None where no scan has millimetres."""
+def glass_of(record: Record, findings: Sequence[Diagnosis] | None = None) -> Glass | None:
+    """The picture of the glass, with all findings or those given, numbered in their order.
+
+    None where no scan has millimetres.
+    """
     bed = largest_bed(record.scans)
     if bed is None:
         return None
-    shown = record.diagnoses[:MOST_LISTED]
+    shown = (record.diagnoses if findings is None else findings)[:MOST_LISTED]
     places = tuple(
         place for at, each in enumerate(shown, 1) for place in _places(each, str(at), record, bed)
     )

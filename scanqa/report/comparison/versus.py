@@ -8,12 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE, FAMILIES
-from scanqa.model import Curve
+from scanqa.model import Curve, Record
 from scanqa.model.history import Comparison, Difference, Profile
+from scanqa.report.card.places import glass_of
+from scanqa.report.comparison.by_use import (
+    UseBeside,
+    better_for,
+    buyer_sentence,
+    excludes_none,
+    use_rows,
+)
 from scanqa.report.comparison.strips import strip
 from scanqa.report.history.past import key_title
-from scanqa.report.view import Cell, Gap, Lines, Table
-from scanqa.words.numbers import joined, label, number, sentence_case, signed
+from scanqa.report.view import Cell, Gap, Glass, Lines, Table
+from scanqa.words.numbers import inside, joined, label, number, sentence_case, signed
 from scanqa.words.of_comparison import (
     comparison_notes,
     condition_rows,
@@ -23,6 +31,8 @@ from scanqa.words.of_comparison import (
     value_rows,
     value_sentence,
 )
+
+DIFFER = ("first is better", "second is better", "different")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +52,11 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class FamilyRows:
-    """The rows of one family of measures."""
+    """The rows of one family of measures: those that differ, and the others, which are folded."""
 
     title: str
     rows: tuple[Row, ...]
+    alike: tuple[Row, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,9 +65,12 @@ class SidesView:
 
     first: str
     second: str
+    kind: str
     word: str
     tone: str
     sentence: str
+    uses: tuple[UseBeside, ...]
+    glasses: tuple[tuple[str, Glass], ...]
     sides: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
     value: Table | None
@@ -67,9 +81,10 @@ class SidesView:
     conditions: Table
 
 
-def sides_view(comparison: Comparison) -> SidesView:
-    """Everything the page shows of a comparison."""
+def sides_view(comparison: Comparison, sides: tuple[Record, Record] | None = None) -> SidesView:
+    """All that the page shows; with the newest record of each side also by use."""
     c = comparison
+    same_unit = c.sides[0].scanner == c.sides[1].scanner
     better = {
         verdict: [row for row in c.rows if row.verdict == verdict]
         for verdict in ("first is better", "second is better", "different")
@@ -77,9 +92,14 @@ def sides_view(comparison: Comparison) -> SidesView:
     return SidesView(
         first=c.first,
         second=c.second,
-        word=_word(c, better),
+        kind="Before and after" if same_unit else "Comparison",
+        word=_word_by_use(c, sides) or _word(c, better),
         tone="open" if not any(better.values()) else "fit",
-        sentence=_sentence(c, better),
+        sentence=" ".join(
+            filter(None, (buyer_sentence(c, sides) if sides else "", _sentence(c, better)))
+        ),
+        uses=use_rows(c, sides) if sides else (),
+        glasses=tuple(_glasses(c, sides)) if sides else (),
         sides=tuple(_sides(c, better)),
         notes=comparison_notes(c),
         value=_side_table("What the price buys", c, value) if (value := value_rows(c)) else None,
@@ -89,6 +109,23 @@ def sides_view(comparison: Comparison) -> SidesView:
         gaps=tuple(_gaps(c)),
         conditions=_side_table("How each was measured", c, condition_rows(c)),
     )
+
+
+def _word_by_use(c: Comparison, sides: tuple[Record, Record] | None) -> str:
+    """Who serves more uses; empty where the uses do not tell."""
+    first, second = better_for(sides) if sides else ([], [])
+    if first and second:
+        return "Each is better for some uses"
+    if not first and not second:
+        return ""
+    return f"{c.first if first else c.second} is better for {joined(first or second)}"
+
+
+def _glasses(c: Comparison, sides: tuple[Record, Record]) -> Iterator[tuple[str, Glass]]:
+    for name, record in zip((c.first, c.second), sides, strict=True):
+        picture = glass_of(record)
+        if picture is not None:
+            yield name, picture
 
 
 def _word(c: Comparison, better: dict[str, list[Difference]]) -> str:
@@ -114,14 +151,22 @@ def _sentence(c: Comparison, better: dict[str, list[Difference]]) -> str:
             f"Over {len(compared)} values no difference is shown that would matter to the work. "
             "That is a result: choose by price, speed or habit."
         )
+    # values of one family hang together: each family counts once
+    families = [[*dict.fromkeys(_family(row) for row in better[verdict])] for verdict in better]
     parts = [
-        f"{name} is better in {count}"
-        for name, count in ((c.first, counts[0]), (c.second, counts[1]))
-        if count
+        f"{name} is better in {joined([inside(_title(f)) for f in mine])}"
+        for name, mine in ((c.first, families[0]), (c.second, families[1]))
+        if mine
     ]
-    rest = len(compared) - sum(counts)
-    said = joined(parts) if parts else "They differ"
-    return f"Of {len(compared)} values {said}; in {rest} no difference is shown that matters."
+    if families[2]:
+        parts.append(f"they differ in {joined([inside(_title(f)) for f in families[2]])}")
+    rest = len({_family(row) for row in compared} - {f for mine in families for f in mine})
+    said = "; ".join(parts)
+    return f"By measures, {said}; in {rest} other groups no difference is shown that matters."
+
+
+def _family(row: Difference) -> str:
+    return row.key.name.partition(".")[0]
 
 
 def _sides(c: Comparison, better: dict[str, list[Difference]]) -> Iterator[tuple[str, str]]:
@@ -139,12 +184,12 @@ def _sides(c: Comparison, better: dict[str, list[Difference]]) -> Iterator[tuple
             continue
         words = []
         for family in names:
-            inside = dict.fromkeys(
+            names_inside = dict.fromkeys(
                 label(row.key.name)
                 for row in better[verdict]
                 if _title(row.key.name.partition(".")[0]) == family
             )
-            said = joined([*inside])
+            said = joined([*names_inside])
             words.append(said if said == family else f"{family}: {said}")
         yield head, "; ".join(words) + "."
 
@@ -159,7 +204,13 @@ def _families(c: Comparison) -> Iterator[FamilyRows]:
     order = [f for f in FAMILIES if f in present] + [f for f in present if f not in FAMILIES]
     for family in order:
         mine = [row for row in rows if row.key.name.partition(".")[0] == family]
-        yield FamilyRows(_title(family), tuple(_row(row, c) for row in mine))
+        differ = [row for row in mine if row.verdict in DIFFER]
+        alike = [row for row in mine if row.verdict not in DIFFER]
+        yield FamilyRows(
+            _title(family),
+            tuple(_row(row, c) for row in differ),
+            tuple(_row(row, c) for row in alike),
+        )
 
 
 def _row(row: Difference, c: Comparison) -> Row:
@@ -183,6 +234,8 @@ def _row(row: Difference, c: Comparison) -> Row:
         "second is better": (f"{c.second} better", "second-better"),
     }
     words, tone = verdicts.get(row.verdict, (row.verdict, ""))
+    if row.verdict == "no difference shown" and excludes_none(row):
+        words = "not shown over all measures together"
     unit = f", {row.unit}" if row.unit else ""
     return Row(
         f"{key_title(row.key)}{unit}",

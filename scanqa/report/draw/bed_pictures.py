@@ -11,7 +11,7 @@ from scanqa.report.draw.svg import drawing, element, rect, text
 from scanqa.report.view import Beside, Crop, Map, Sites
 from scanqa.words.numbers import number, plain
 
-BED_PX, TALLEST_PX = 236.0, 330.0
+BED_PX, TALLEST_PX = 236.0, 240.0
 CROP_PX = 264.0
 BESIDE_PX = 166.0  # of each of two
 BAR_PX = 12.0  # of the scale of a map

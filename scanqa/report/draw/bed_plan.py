@@ -67,7 +67,7 @@ def _shape(place: Place, scale: float, wide: float, high: float) -> str:
             return element("path", d=paths, class_=f"bands{sure}")
         case "strip" | "outside":
             box = _at_least(left, top, right, bottom, wide, high, inside=place.kind == "strip")
-            return rect(*box, f"{place.kind}{sure}")
+            return rect(*box, f"{place.kind}-shade{sure}")
 
 
 def _at_least(

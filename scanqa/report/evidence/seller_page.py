@@ -15,25 +15,38 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa.model import GRAVE, Curve, Diagnosis, Evidence, Qualification, Record, ScanFacts, Streak
+from scanqa.model import (
+    GRAVE,
+    Act,
+    Curve,
+    Diagnosis,
+    Evidence,
+    Qualification,
+    Record,
+    ScanFacts,
+    Streak,
+)
 from scanqa.report.build import date_words
-from scanqa.report.card.places import bed_mm
+from scanqa.report.card.places import bed_mm, glass_of
 from scanqa.report.draw.figures import Drawing, draw
 from scanqa.report.index.naming import day_of, mark_of
 from scanqa.report.pages import environment
 from scanqa.report.sections import pictures
 from scanqa.report.sections.groups import middle_text, notes, rows_of, title
 from scanqa.report.sections.tables import scan_marks
-from scanqa.report.view import Picture
+from scanqa.report.view import Glass, Picture
 from scanqa.summary import Summary
 from scanqa.whole import write_whole
 from scanqa.words.glossary import ROLE_WORDS
 from scanqa.words.numbers import number, sentence_case, with_unit
+from scanqa.words.of_decision import ASKED
+from scanqa.words.of_identity import unit_words
 
 MOST_PROOFS = 8  # more would no longer be read; the report has them all
 MOST_VALUES = 4
 MOST_PICTURES = 2
 MOST_MARKS = 3
+OWN: tuple[Act, ...] = ("clean", "mend", "wear", "flaw", "claim")  # acts about the unit itself
 NEAR_MM = 10.0  # on both sides of a streak
 
 OPENING = (
@@ -95,10 +108,13 @@ class EvidencePage:
     scanner: str
     date: str
     tool_version: str
+    title: str
+    unit: str
+    asked: str
     opening: str
+    glass: Glass | None
     proofs: tuple[Proof, ...]
     left_out: int
-    also: tuple[str, ...]
     conditions: tuple[tuple[str, str], ...]
     done: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
@@ -107,12 +123,24 @@ class EvidencePage:
     files: tuple[HashedFile, ...]
 
 
+def faults(record: Record) -> list[Diagnosis]:
+    """What is held against the unit, the gravest first: confirmed, and its own.
+
+    What the paper, the print, a setting or its design makes is no fault; nor is advice.
+    """
+    acts = {action.cause: action.act for action in record.actions}
+    known = bool(record.decision.rule)  # records from before decisions have no acts
+    grave = [f for f in record.diagnoses if f.severity in GRAVE and f.confirmed]
+    own = [f for f in grave if acts.get(f.cause) in OWN or not known]
+    return sorted(own, key=lambda f: GRAVE.index(f.severity))
+
+
 def worth_a_page(record: Record) -> bool:
     """Whether a seller should see anything: what a second look has confirmed, and that weighs.
 
     That is a fault, or a warning where the scanner falls short of a use.
     """
-    confirmed = [f.severity for f in record.diagnoses if f.confirmed]
+    confirmed = [f.severity for f in faults(record)]
     falls_short = record.outcome.judged in ("limited", "unfit") and "warning" in confirmed
     return falls_short or "fault" in confirmed
 
@@ -157,7 +185,8 @@ def render_evidence(found: Qualification, *, done: Sequence[tuple[str, str]] | N
         ("record", mark_of(record)),
     ]
     template = environment().get_template("evidence.html.j2")
-    return template.render(page=page, drawings=drawings, facts=facts)
+    plan = draw(page.glass, "plan").wide if page.glass else ""
+    return template.render(page=page, drawings=drawings, plan=plan, facts=facts)
 
 
 def evidence_page(
@@ -165,18 +194,19 @@ def evidence_page(
 ) -> EvidencePage:
     """Everything the page shows of a record."""
     record = found.record
-    grave = [f for f in record.diagnoses if f.severity in GRAVE and f.confirmed]
-    grave.sort(key=lambda f: GRAVE.index(f.severity))
-    light = [f for f in record.diagnoses if f.severity == "note" and f.confirmed]
+    grave = faults(record)
     shown = grave[:MOST_PROOFS]
     return EvidencePage(
         scanner=record.scanner,
         date=date_words(record.created),
         tool_version=record.tool_version,
+        title=_title(record),
+        unit=unit_words(record.identity) if record.identity else "",
+        asked=ASKED.get(record.decision.decision, ASKED[""]),
         opening=OPENING,
+        glass=glass_of(record, shown) if shown else None,
         proofs=tuple(_proof(at, f, found) for at, f in enumerate(shown, 1)),
         left_out=max(0, len(grave) - MOST_PROOFS),
-        also=tuple(f"{f.heading}. {sentence_case(f.measured)}." for f in light),
         conditions=tuple(record.conditions.items()),
         done=_done(done),
         cautions=(*CAUTIONS, *_cautions(shown)),
@@ -200,6 +230,12 @@ def _proof(at: int, finding: Diagnosis, found: Qualification) -> Proof:
         f"{finding.unsure}." if finding.unsure else "",
         tuple(_pictures(finding, found)),
     )
+
+
+def _title(record: Record) -> str:
+    """Whom it is for, and about what."""
+    seller = record.identity.seller if record.identity else ""
+    return f"To {seller or 'the seller'}: what was found on the scanner {record.scanner}"
 
 
 def _cautions(shown: Sequence[Diagnosis]) -> Iterator[str]:

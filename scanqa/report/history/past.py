@@ -10,10 +10,27 @@ from datetime import datetime
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Key
 from scanqa.model.history import Effect, Health, Past, Series, Shift, StreakLife
+from scanqa.report.history.answer import (
+    STATES,
+    answer,
+    direction,
+    moved_ones,
+    one_of_each,
+    tone,
+    word,
+)
 from scanqa.report.history.traces import Trace
 from scanqa.report.view import Cell, Table
 from scanqa.words.glossary import DIRECTION_WORDS
-from scanqa.words.numbers import MINUS, joined, label, number, sentence_case, signed, with_unit
+from scanqa.words.numbers import (
+    MINUS,
+    joined,
+    label,
+    number,
+    sentence_case,
+    signed,
+    with_unit,
+)
 from scanqa.words.of_history import (
     count_words,
     lamp_sign_words,
@@ -23,22 +40,16 @@ from scanqa.words.of_history import (
     streak_words,
 )
 
-MOST_ON_REPORT = 8  # small multiples on a scanner's report; its history page shows up to MOST
+MOST_ON_REPORT = 3  # small multiples on a scanner's report; its history page shows up to MOST
 MOST = 36
 FEWEST = 3  # checks that make a curve
-MOST_STREAKS = 20  # in the table of streaks by place
+MOST_STREAKS = 20  # in the table of lines by place
 # Shown when nothing has moved, in this order: what ages or gets dirty.
 FIRST = (
     "noise.light_index", "noise.snr", "streaks.strongest_visible", "streaks.column_pattern",
     "glass.marks", "shading.nonuniformity", "sharpness.sheet_sfr10", "edges.shadow",
     "colour.neutrality", "drift.settle_time", "pace.seconds_per_scan",
 )  # fmt: skip
-STATES = {
-    "steady": "Steady",
-    "changed": "Changed",
-    "drifting": "Drifting",
-    "too few checks": "Too early to say",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +85,17 @@ class PastView:
         The verdict, and the colour class it goes in (``fit``, ``limited``, ``open``).
     news : str
         What is new since the check before; empty where that was not asked.
-    traces : tuple of Trace
-        The small multiples.
+    answer : str
+        What the history says, in one line.
+    traces, steady : tuple of Trace
+        The small multiples: those that moved; the others, which are folded.
     more : int
         Measures that are not drawn.
     """
 
     scanner: str
     span: str
+    answer: str
     word: str
     tone: str
     sentence: str
@@ -90,6 +104,7 @@ class PastView:
     events: tuple[EventView, ...]
     streaks: Table | None
     traces: tuple[Trace, ...]
+    steady: tuple[Trace, ...]
     more: int
     table: Table
     notes: tuple[str, ...]
@@ -100,19 +115,22 @@ def past_view(past: Past, *, most: int = MOST_ON_REPORT) -> PastView:
     health = past.health
     drawable = [s for s in _ranked(health.series) if len(s.values) >= FEWEST]
     chosen = drawable[:most]
+    moved = one_of_each(moved_ones(drawable))[:most]
     marks = {event.at + event.words: _mark(i) for i, event in enumerate(health.events)}
     lamp = _lamp(health)
     return PastView(
         scanner=health.scanner,
         span=_span(health),
-        word=_word(health),
-        tone=_tone(health),
+        answer=answer(health, lamp_quiet=lamp is None or lamp.quiet),
+        word=word(health),
+        tone=tone(health),
         sentence=_sentence(health, lamp),
         news=on_page(news_sentence(past.news)) if past.news else "",
         lamp=lamp,
         events=tuple(_event(effect, marks) for effect in reversed(health.effects)),
         streaks=_streak_table(health.streaks),
-        traces=tuple(_trace(s, health, marks) for s in chosen),
+        traces=tuple(_trace(s, health, marks) for s in moved),
+        steady=tuple(_trace(s, health, marks) for s in chosen if s not in moved_ones(drawable)),
         more=len(health.series) - len(chosen),
         table=_table(health.series),
         notes=tuple(_notes(health)),
@@ -153,35 +171,6 @@ def _ranked(series: Sequence[Series]) -> list[Series]:
     return sorted(series, key=rank)
 
 
-def _moved(series: Sequence[Series]) -> list[Series]:
-    return [s for s in series if s.state in ("changed", "drifting")]
-
-
-def _word(health: Health) -> str:
-    states = {s.state for s in health.series}
-    for state in ("drifting", "changed", "steady", "too few checks"):
-        if state in states:
-            return STATES[state]
-    return STATES["too few checks"]
-
-
-def _tone(health: Health) -> str:
-    word = _word(health)
-    return {"Steady": "fit", "Too early to say": "open"}.get(word, "limited")
-
-
-def _direction(s: Series) -> str:
-    """Whether a series moved for the better, for the worse, or neither."""
-    better = CATALOGUE[s.key.name].better
-    begin = s.starts[-1]
-    change = next((c for c in s.changes if c.began >= begin), None)
-    was = change.before if change else s.values[begin]
-    now = s.drift.values[1] if s.drift else s.changes[-1].after if change else s.values[-1]
-    if better not in ("higher", "lower") or was == now:
-        return "different"
-    return "better" if (now > was) == (better == "higher") else "worse"
-
-
 def _lamp(health: Health) -> LampView | None:
     """The lamp as the page shows it; None where no check looked at its light."""
     if health.lamp is None or not any(s.key.name == "noise.light_index" for s in health.series):
@@ -199,14 +188,14 @@ def _lamp(health: Health) -> LampView | None:
 
 
 def _sentence(health: Health, lamp: LampView | None) -> str:
-    moved = _moved(health.series)
+    moved = moved_ones(health.series)
     if not moved:
         if all(s.state == "too few checks" for s in health.series):
             return "It takes four checks alike before a history can be told."
         return "No change and no trend is shown since the first check or the last event."
     parts = [] if lamp is None or lamp.quiet else [f"{lamp.verdict}."]
-    for word, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
-        names = dict.fromkeys(label(s.key.name) for s in moved if _direction(s) == word)
+    for way, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
+        names = dict.fromkeys(label(s.key.name) for s in moved if direction(s) == way)
         if names:
             listed = [*names][:5]
             if len(names) > 5:
@@ -251,7 +240,7 @@ def _event(effect: Effect, marks: dict[str, str]) -> EventView:
 
 
 def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
-    """Streaks by their place: what is there now first, then what is gone, the latest first."""
+    """Lines by their place: what is there now first, then what is gone, the latest first."""
     if not streaks:
         return None
     there = [s for s in streaks if not s.gone]
@@ -265,8 +254,8 @@ def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
         )
         for s in [*there, *gone][:MOST_STREAKS]
     )
-    head = ("Streak", "At its strongest", "Seen", "Now")
-    return Table("Streaks by their place", head, rows)
+    head = ("Line", "At its strongest", "Seen", "Now")
+    return Table("Lines by their place", head, rows)
 
 
 def _shift(shift: Shift) -> tuple[Cell, ...]:

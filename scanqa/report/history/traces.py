@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from scanqa.report.draw.canvas import FAINT, INK, RULE, STROKES, new_figure, style, svg
 from scanqa.report.draw.figures import Drawing
+from scanqa.report.draw.svg import drawing, element, line, rect, short, text
+from scanqa.words.numbers import MINUS
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-WIDTH_IN, HEIGHT_IN = 2.85, 1.15  # of the axes
-AROUND_IN = (0.6, 0.25, 0.12, 0.2)  # left, below, right, above: the same, so that axes line up
-NORMAL = "#ece8dc"
+WIDTH, HEIGHT = 340.0, 158.0
+LEFT, TOP, RIGHT, BELOW = (
+    52.0,
+    18.0,
+    10.0,
+    22.0,
+)  # px about the axes, always the same
+MANY = 80  # checks, from which on dots are small and without their doubt
+STEPS = (1, 2, 2.5, 5, 10)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +34,7 @@ class Trace:
     events : tuple of (date, mark)
         What was done, each with its letter.
     changed : tuple of int
-        Checks that are off the normal; drawn as filled squares.
+        Checks that are off the normal; drawn as squares.
     trend : ((date, value), (date, value)) or None
         Ends of a straight trend.
     span : (first, last)
@@ -54,69 +56,117 @@ class Trace:
     span: tuple[str, str]
 
 
-def draw_trace(trace: Trace, name: str) -> Drawing:
-    """Draw a small multiple; `name` goes before every id in the SVG."""
-    from matplotlib.transforms import Bbox
+@dataclass(frozen=True, slots=True)
+class _Axes:
+    """Days and values to pixels."""
 
-    with style():
-        figure, axes = new_figure(WIDTH_IN, HEIGHT_IN)
-        _plot(axes, trace)
-        _time_axis(axes, trace)
-        left, below, right, above = AROUND_IN
-        box = Bbox([[1 - left, 1 - below], [1 + WIDTH_IN + right, 1 + HEIGHT_IN + above]])
-        return Drawing(svg(figure, name, box=box), "")
+    first: float
+    last: float
+    low: float
+    high: float
+
+    def x(self, day: float) -> float:
+        """Pixel of a day."""
+        share = (day - self.first) / (self.last - self.first)
+        return LEFT + share * (WIDTH - LEFT - RIGHT)
+
+    def y(self, value: float) -> float:
+        """Pixel of a value."""
+        share = (value - self.low) / (self.high - self.low)
+        return TOP + (1 - share) * (HEIGHT - TOP - BELOW)
 
 
-def _plot(axes: Axes, trace: Trace) -> None:
-    x = _days(trace.dates)
-    y = np.array(trace.values)
-    blue, orange = STROKES[0][0], STROKES[1][0]
+def draw_trace(trace: Trace) -> Drawing:
+    """Draw a small multiple."""
+    axes = _axes(trace)
+    parts = [*_frame(axes), *_marks(trace, axes), *_checks(trace, axes)]
+    return Drawing(drawing(WIDTH, HEIGHT, *parts), "")
+
+
+def _axes(trace: Trace) -> _Axes:
+    first, last = map(_day, trace.span)
+    room = max(0.03 * (last - first), 0.5)
+    errors = [u or 0.0 for u in trace.uncertainties] if len(trace.values) <= MANY else []
+    spread = [*errors, *[0.0] * (len(trace.values) - len(errors))]
+    ends = [v + s * u for v, u in zip(trace.values, spread, strict=True) for s in (-1, 1)]
+    ends += [*(trace.normal or ()), *([trace.limit] if trace.limit is not None else [])]
+    low, high = min(ends), max(ends)
+    if high - low <= 1e-12 * max(abs(high), 1.0):
+        low, high = low - max(abs(low) * 0.05, 0.5), high + max(abs(high) * 0.05, 0.5)
+    margin = 0.06 * (high - low)
+    return _Axes(first - room, last + room, low - margin, high + margin)
+
+
+def _frame(axes: _Axes) -> list[str]:
+    """Rules at round values, with their numbers; months below."""
+    parts = []
+    step = _step((axes.high - axes.low) / 3)
+    digits = max(0, -math.floor(math.log10(step) + 1e-9))
+    digits += step * 10**digits % 1 > 1e-6  # 2.5 needs one more
+    for n in range(math.ceil(axes.low / step), math.floor(axes.high / step) + 1):
+        y = axes.y(n * step)
+        words = f"{n * step:.{digits}f}".replace("-", MINUS)
+        parts.append(line(LEFT, y, WIDTH - RIGHT, y, "grid"))
+        parts.append(text(words, LEFT - 5, y + 4, text_anchor="end", class_="note"))
+    base = HEIGHT - BELOW
+    parts.append(line(LEFT, base, WIDTH - RIGHT, base, "scale"))
+    for day, words in _month_ticks(axes.first, axes.last):
+        x = axes.x(day)
+        parts.append(line(x, base, x, base + 4, "scale"))
+        at = min(max(x, LEFT + 22), WIDTH - RIGHT - 24)
+        parts.append(text(words, at, base + 16, text_anchor="middle", class_="note"))
+    return parts
+
+
+def _marks(trace: Trace, axes: _Axes) -> list[str]:
+    """The normal, a limit, what was done, a trend."""
+    parts = []
     if trace.normal is not None:
-        axes.axhspan(*trace.normal, color=NORMAL, linewidth=0, zorder=0)
-    axes.plot(x, y, color=blue, linewidth=0.7, alpha=0.55, zorder=2)
-    off = np.isin(np.arange(len(x)), trace.changed)
-    many = len(x) > 80
-    size = 1.4 if many else 2.8
-    errors = np.array([u or 0.0 for u in trace.uncertainties])
-    if not many and np.any(errors > 0):
-        axes.vlines(x, y - errors, y + errors, color=FAINT, linewidth=0.6, zorder=1)
-    axes.plot(x[~off], y[~off], "o", color=blue, markersize=size, zorder=3)
-    axes.plot(x[off], y[off], "s", color=orange, markersize=size * 1.15, zorder=3)
+        low, high = (axes.y(v) for v in trace.normal)
+        parts.append(rect(LEFT, high, WIDTH - LEFT - RIGHT, low - high, "normal"))
+    if trace.limit is not None:
+        y = axes.y(trace.limit)
+        parts.append(line(LEFT, y, WIDTH - RIGHT, y, "limit-line"))
+    for at, mark in trace.events:
+        x = axes.x(_day(at))
+        parts.append(line(x, TOP, x, HEIGHT - BELOW, "event"))
+        parts.append(text(mark, x, TOP - 5, text_anchor="middle", class_="mark"))
     if trace.trend is not None:
         (begin, low), (end, high) = trace.trend
-        axes.plot(_days((begin, end)), [low, high], color=INK, linewidth=1.0, linestyle=(0, (4, 2)))
-    if trace.limit is not None:
-        axes.axhline(trace.limit, color=STROKES[3][0], linewidth=0.9, linestyle=(0, (1, 1.5)))
-    if np.ptp(y) == 0 and trace.normal is None:
-        axes.set_ylim(y[0] - max(abs(y[0]) * 0.05, 0.5), y[0] + max(abs(y[0]) * 0.05, 0.5))
-    for at, mark in trace.events:
-        moment = _days((at,))[0]
-        axes.axvline(moment, color=FAINT, linewidth=0.8, linestyle=(0, (2, 2)), zorder=1)
-        axes.annotate(
-            mark, (moment, 1), xycoords=("data", "axes fraction"), xytext=(0, 3),
-            textcoords="offset points", ha="center", fontsize=8, fontweight="bold",
-        )  # fmt: skip
+        ends = (axes.x(_day(begin)), axes.y(low), axes.x(_day(end)), axes.y(high))
+        parts.append(line(*ends, "trend"))
+    return parts
 
 
-def _time_axis(axes: Axes, trace: Trace) -> None:
-    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+def _checks(trace: Trace, axes: _Axes) -> list[str]:
+    """A dot for each check, a square where it is off the normal, with its doubt."""
+    points = [(axes.x(_day(d)), axes.y(v)) for d, v in zip(trace.dates, trace.values, strict=True)]
+    path = "L".join(f"{short(x)} {short(y)}" for x, y in points)
+    parts = [element("path", d=f"M{path}", class_="trace")]
+    many = len(points) > MANY
+    radius = 1.4 if many else 2.6
+    off = set(trace.changed)
+    per_unit = axes.y(0.0) - axes.y(1.0)
+    for at, ((x, y), doubt) in enumerate(zip(points, trace.uncertainties, strict=True)):
+        if doubt and not many:
+            reach = doubt * per_unit
+            parts.append(line(x, y - reach, x, y + reach, "error"))
+        if at in off:
+            parts.append(rect(x - radius, y - radius, 2 * radius, 2 * radius, "check off"))
+        else:
+            parts.append(element("circle", cx=x, cy=y, r=radius, class_="check"))
+    return parts
 
-    first, last = _days(trace.span)
-    room = max(0.02 * (last - first), 0.5)
-    axes.set_xlim(first - room, last + room)
-    ticks = _month_ticks(first, last)
-    axes.xaxis.set_major_locator(FixedLocator([t for t, _ in ticks]))
-    words = dict(ticks)
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: words.get(v, "")))
-    axes.yaxis.set_major_locator(MaxNLocator(4, min_n_ticks=2))
-    axes.tick_params(axis="both", labelsize=8)
-    axes.grid(axis="y", color=RULE, linewidth=0.5, zorder=0)
-    axes.set_axisbelow(True)
+
+def _step(wanted: float) -> float:
+    """A round step of about this size."""
+    power = 10.0 ** math.floor(math.log10(wanted))
+    return next(step * power for step in STEPS if step * power >= wanted * 0.999)
 
 
-def _days(moments: tuple[str, ...]) -> Any:
+def _day(moment: str) -> float:
     """Days since an epoch."""
-    return np.array([datetime.fromisoformat(m).timestamp() / 86400 for m in moments])
+    return datetime.fromisoformat(moment).timestamp() / 86400
 
 
 def _month_ticks(first: float, last: float) -> list[tuple[float, str]]:

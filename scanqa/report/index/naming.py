@@ -101,3 +101,16 @@ def pages_of(folder: Path, scanner: str) -> Iterator[tuple[str, dict[str, str]]]
         facts = facts_of(path)
         if facts.get("page") and _plain(facts.get("scanner", "")) == _plain(scanner):
             yield path.name, facts
+
+
+def history_path(folder: Path, scanner: str) -> Path:
+    """Where the history of a scanner goes."""
+    return path_for(
+        folder, f"{file_stem(scanner)}-history", {"page": "history", "scanner": scanner}
+    )
+
+
+def comparison_path(folder: Path, first: str, second: str) -> Path:
+    """Where a comparison goes."""
+    facts = {"page": "comparison", "scanner": f"{first} and {second}"}
+    return path_for(folder, f"{file_stem(first)}-{file_stem(second)}", facts)

@@ -33,6 +33,7 @@ class Shelved:
     tone: str
     sentence: str
     health: str
+    due: str
     links: tuple[tuple[str, str], ...]
 
 
@@ -89,14 +90,15 @@ def _shelved(name: str, pages: dict[str, dict[str, str]], folder: Path) -> Shelv
     mine = {f["page"]: (file, f) for file, f in newest if f.get("scanner") == name}
     report = mine.get("qualification", mine.get("check", ("", {})))[1]
     past = mine.get("history", ("", {}))[1]
-    word = report.get("word", "")
+    word = report.get("decision", report.get("word", ""))
     return Shelved(
         name,
         report.get("date", past.get("date", "")),
         word,
-        word.lower().replace(" ", "-"),
-        report.get("sentence", ""),
+        report.get("rule", ""),
+        report.get("why", report.get("sentence", "")),
         past.get("health", report.get("health", "")),
+        report.get("due", ""),
         tuple(_links(mine, folder)),
     )
 

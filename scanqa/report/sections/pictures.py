@@ -144,7 +144,7 @@ def _crop(e: Evidence, caption: str, extent: Box) -> Crop | Beside:
     image, extent = _middle(e.image, extent)
     left, top, right, bottom = (number(v, 1) for v in extent)
     where = f"from x {left} to {right} and y {top} to {bottom} mm"
-    if not e.codes:
+    if not e.codes or (not e.shows and 2 * (e.codes[1] - e.codes[0]) > FULL):  # hardly stretched
         alt = f"{e.title}: real pixels, magnified, {where}."
         return Crop(e.title, caption, alt, image, extent)
     as_it_is = unstretched(image, e.codes)
@@ -153,7 +153,7 @@ def _crop(e: Evidence, caption: str, extent: Box) -> Crop | Beside:
         words = f"the mean along it, made {times} times stronger"
     else:
         stronger, times = image, round(FULL / max(e.codes[1] - e.codes[0], 1.0))
-        words = f"contrast, made {times} times stronger" if times > 1 else "the same"
+        words = f"contrast, made {times} times stronger"
     alt = (
         f"{e.title}: the same pixels twice, {where}; at the left as they are, mean code "
         f"{number(float(as_it_is.mean()), 0)}, at the right {words}."
@@ -187,7 +187,7 @@ def along_itself(image: Pixels, codes: tuple[float, float], *, axis: int) -> tup
 
 
 def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
-    """What the evidence points out; a streak goes by its number in the table of streaks."""
+    """What the evidence points out; a streak goes by its number in the table of lines."""
     numbers: dict[tuple[str, float], str] = {
         (s.axis, s.at_mm): str(at) for at, s in enumerate(streaks, 1)
     }
@@ -197,7 +197,7 @@ def _pointers(e: Evidence, streaks: Sequence[Streak]) -> Iterator[Pointer]:
     )
     for at, words in sorted(e.lines_mm):
         if mark := numbers.get((e.shows, at)):
-            yield Pointer(at, mark, f"streak {mark}")
+            yield Pointer(at, mark, f"line {mark}")
         else:
             yield Pointer(at, words if short else next(letters), words)
 
@@ -208,7 +208,7 @@ def _caption(e: Evidence, pointers: Sequence[Pointer]) -> str:
     if named:
         parts.append("; ".join(named))
     if any(p.mark.isdigit() for p in pointers):
-        parts.append("Numbers are those of the table of streaks")
+        parts.append("Numbers are those of the table of lines")
     if e.scan:
         parts.append(f"From {e.scan}")
     return ". ".join(parts) + "." if parts else ""

@@ -56,7 +56,7 @@ def family_tables(
     if main:
         tables.append(_summary(f"{title_}: values", main, marks, with_dpi=with_dpi))
     tables += _sides(title_, measurements, marks)
-    tables += [*fit_table(fits, marks), *backing_table(backings, marks)]
+    tables += [*fit_table(fits, marks, measurements), *backing_table(backings, marks)]
     tables += gutter_tables([*gutter, *(row for row in found if row.key.name == DEPTH)], marks)
     if coloured:
         tables.append(
@@ -233,8 +233,8 @@ def streak_table(streaks: Sequence[Streak], marks: dict[str, str]) -> Table:
         )
         for at, s in enumerate(streaks[:MOST_ROWS], 1)
     )
-    head = ("Streak", "Where", "Contrast", "Width", "Likely cause")
-    return Table("Streaks, the most visible first", head, rows, _cut(len(streaks)))
+    head = ("Line", "Where", "Contrast", "Width", "Likely cause")
+    return Table("Lines, the most visible first", head, rows, _cut(len(streaks)))
 
 
 def mark_table(found: Sequence[Mark], marks: dict[str, str]) -> Table:
