@@ -115,3 +115,14 @@ def test_a_line_thinned_by_the_search_in_blocks_lies_under_the_bound(quality):
         assert value.value >= 1.5
     else:
         assert value.value <= 1.5 * 1.1
+
+
+def test_too_few_blocks_to_search_are_no_bound():
+    """A scan of 25 mm at 300 dpi is 18 pairs of blocks wide."""
+    light, rng = light_of_paper(40, (1600, 300), dpi=DPI)
+    pixels = scanned(light, rng, dpi=DPI, channels=3).scan.window(Window(0, 0, 1600, 300))
+    _, data = cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 75])
+    back = np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    found = streaks.measure([placed(back, dpi=DPI)], Told())
+    (value,) = [m for m in found.measurements if m.name == "streaks.strongest_visible"]
+    assert (value.status, value.reason_kind) == ("not-measurable", "compression")

@@ -46,6 +46,9 @@ from scanqa.reading.profiles import coarser, profiles, same_domain
 FEWEST_BLOCKS = 40  # of JPEG, for lines between them to be sought
 THRESHOLD = 6.0  # noise of levels that a line must exceed to be found, about
 LEAST_SIDE_MM = 15
+NOT_SEARCHED = Reason(
+    "too-small", "lines are not searched: too little evenly white paper over the width of the scan"
+)
 
 
 def measure(scans: Sequence[Placement], told: Told) -> Results:
@@ -118,6 +121,7 @@ def _measure_alike(placements: Sequence[Placement], earlier: Record | None) -> R
             if axis == "travel":
                 why = Reason("too-dark", "no evenly white paper was found over its width")
                 measurements += [no_pattern(placement, why) for placement in placements]
+                least = math.inf
             continue
         beds = same_domain(sound)
         if grid is not None:
@@ -125,6 +129,7 @@ def _measure_alike(placements: Sequence[Placement], earlier: Record | None) -> R
             floor = grid.light(placements[0], grid.level) / math.sqrt(12)
             beds = [coarser(bed, 2 * JPEG_BLOCK, start, floor) for bed in beds]
             if beds[0].stack.shape[2] < FEWEST_BLOCKS:
+                least = math.inf  # not searched
                 continue
         here = streaks_along(placements, beds, axis)
         least = max(least, least_contrast_found(beds))
@@ -164,14 +169,13 @@ def _strongest_visible(
     scan = placements[0].scan.name
     faint = (s.contrast_percent + 2 * _error(s) for s in of_scanner)
     most = max(100 * least, *faint, 0.0)
+    if math.isinf(most):
+        return not_measurable(name, grid.why if grid else NOT_SEARCHED, scan)
     if grid is not None:
         limits = (grid.hidden, THRESHOLD * grid.level / math.sqrt(12))
-        most = max(100 * grid.light(placements[0], max(limits)), 0.0 if math.isinf(most) else most)
+        most = max(100 * grid.light(placements[0], max(limits)), most)
         return Measurement(name, most, None, "at-most", grid.why.words, scan,
                            reason_kind=grid.why.kind)  # fmt: skip
-    if math.isinf(most):
-        why = Reason("too-small", "the scan is too small to search for lines")
-        return not_measurable(name, why, scan)
     words = f"no line shows; one of {most:.2f} % or more would have"
     return Measurement(name, most, None, "at-most", words, scan, reason_kind="noise")
 
