@@ -22,7 +22,6 @@ OWN: dict[str, tuple[str, ...]] = {
     "numeric/lightness.py": ("tests/numeric/test_lightness.py",),
     "numeric/scatter.py": ("tests/numeric/test_scatter.py",),
     "numeric/curve_doubt.py": ("tests/numeric/test_curve_doubt.py",),
-    "measures/processing/unknown_curve.py": ("tests/numeric/test_curve_doubt.py",),
     "measures/shading/local_fit.py": ("tests/measures/test_local_fit.py",),
     "measures/drift/exponential.py": ("tests/measures/test_exponential.py",),
     "measures/geometry/separate.py": ("tests/measures/test_separate.py",),
