@@ -34,17 +34,25 @@ def whole(path: Path) -> Iterator[Path]:
 
 
 def check_writable(folder: Path) -> None:
-    """Make a folder, and see that a file can be written in it: before the work, not after it.
+    """See that a file can be written in a folder, made for it or there: before the work, not after.
+
+    Nothing of the trial stays, so that a call that is refused afterwards leaves no empty folder.
 
     Raises
     ------
     BadOption
         If it cannot.
     """
-    with whole(folder / ".scanqa-try") as passing:
-        passing.touch()
-    with suppress(OSError):
-        (folder / ".scanqa-try").unlink()
+    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    try:
+        with whole(folder / ".scanqa-try") as passing:
+            passing.touch()
+    finally:
+        with suppress(OSError):
+            (folder / ".scanqa-try").unlink()
+        for each in missing:
+            with suppress(OSError):
+                each.rmdir()
 
 
 def write_whole(path: Path, content: str | bytes) -> None:

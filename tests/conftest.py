@@ -18,7 +18,8 @@ def _strict_numpy():
 
 @pytest.fixture(autouse=True)
 def _own_records(tmp_path, monkeypatch):
-    """No test touches the user's records."""
+    """No test touches the user's records, or is touched by the user's settings."""
+    monkeypatch.setenv("SCANQA_SETTINGS", str(tmp_path / "own-settings.toml"))
     monkeypatch.setenv("SCANQA_RECORDS", f"sqlite:///{tmp_path / 'own-records.sqlite'}")
 
 

@@ -293,7 +293,7 @@ def test_uses_of_ones_own_replace_ours_and_the_report_says_so(blanks, tmp_path):
 
 
 def test_sheets_writes_the_pdfs_for_one_paper(tmp_path):
-    result = run("sheets", "--paper", "a4", "--out", "mine", cwd=tmp_path)
+    result = run("sheets", "--size", "a4", "--out", "mine", cwd=tmp_path)
     assert result.exit_code == 0
     written = sorted(p.name for p in (tmp_path / "mine").iterdir())
     assert {"bed-sheet-a4.pdf", "edge-strip-a4.pdf"} <= set(written)

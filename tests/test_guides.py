@@ -11,7 +11,12 @@ from scanqa.cli import main
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
-GUIDES = [README, ROOT / "DEVELOPERS.md", *sorted(ROOT.glob("scanqa/**/README.md"))]
+GUIDES = [
+    README,
+    ROOT / "DEVELOPERS.md",
+    ROOT / "targets/README.md",
+    *sorted(ROOT.glob("scanqa/**/README.md")),
+]
 MOST_WORDS = 1800  # of README, as `wc -w` counts them
 
 

@@ -67,6 +67,7 @@ BORDERS = {  # third parties and the only rooms that may import them
     "bagit": {"archive"},
     "lxml": {"archive"},
     "click": {"cli"},
+    "click_man": {"cli"},
     "rich": {"cli"},
     "msgspec": {"codec", "model", "records"},
     "sqlalchemy": {"records"},

@@ -3,7 +3,7 @@
 import pytest
 
 from scanqa.errors import BadOption
-from scanqa.whole import whole, write_whole
+from scanqa.whole import check_writable, whole, write_whole
 
 
 def test_text_and_bytes_arrive_and_folders_are_made(tmp_path):
@@ -33,3 +33,16 @@ def test_a_file_in_the_place_of_the_folder_is_one_line(tmp_path):
     (tmp_path / "taken").write_text("a file")
     with pytest.raises(BadOption, match="cannot be written"):
         write_whole(tmp_path / "taken" / "a.txt", "text")
+
+
+def test_a_look_whether_a_folder_can_be_written_leaves_nothing(tmp_path):
+    kept = tmp_path / "there"
+    kept.mkdir()
+    for folder in (kept, tmp_path / "not" / "yet"):
+        check_writable(folder)
+    assert list(tmp_path.iterdir()) == [kept]
+    assert list(kept.iterdir()) == []
+    (tmp_path / "file").write_text("")
+    with pytest.raises(BadOption, match="cannot be written"):
+        check_writable(tmp_path / "file" / "below")
+    assert (tmp_path / "file").is_file()

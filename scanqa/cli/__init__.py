@@ -13,6 +13,7 @@ from importlib import import_module
 import click
 
 from scanqa.cli.checks import UNUSABLE
+from scanqa.cli.near_names import Named
 from scanqa.errors import ScanqaError
 from scanqa.version import __version__
 
@@ -24,16 +25,19 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "scanners",
     "records",
     "event",
+    "events",
     "job",
     "history",
     "compare",
     "explain",
+    "settings",
+    "manual",
     "installed",
     "demo",
 )
 
 
-class _Commands(click.Group):
+class _Commands(Named):
     """Loads a command's module at its first use; turns our errors into one line and status 2."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -53,7 +57,7 @@ class _Commands(click.Group):
             ctx.exit(UNUSABLE)
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group("scanqa", cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="scanqa")
 def main() -> None:
     """Measure how good a flatbed document scanner really is.

@@ -18,6 +18,7 @@ from scanqa.cli.checks import file_name
 from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, delivery_options, known_options
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption, ScanqaError
 
 if TYPE_CHECKING:
@@ -95,10 +96,11 @@ sitting_options = group(
         show_default=True,
         help="Give a scan up when nothing came for so many seconds.",
     ),
+    heading="How it is scanned",
 )
 
 
-@click.command("capture")
+@click.command("capture", cls=Command)
 @click.option("--scanner", help="Name of the scanner; scans and report are named after it.")
 @click.option(
     "--list",
@@ -242,7 +244,7 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
         if entry.step in role_of
         and (role_of[entry.step] == "claim" or entry.facts.get("role") != role_of[entry.step])
     }
-    with progress() as shown:
+    with progress(quiet=delivery.quiet) as shown:
         made = qualify(
             [folder / entry.file for entry in entries],
             scanner=session.scanner,

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from scanqa.cli.near_names import hint
 from scanqa.cli.options import out_option, records_option
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption, NotARecord
 
 if TYPE_CHECKING:
@@ -16,10 +18,13 @@ if TYPE_CHECKING:
     from scanqa.model.history import Comparison
 
 
-@click.command("compare")
+@click.command("compare", cls=Command)
 @click.argument("first")
 @click.argument("second")
-@click.option("--all", "whole", is_flag=True, help="Name the measures without a difference too.")
+@click.option(
+    "--all", "shown", flag_value="all", help="Name the measures without a difference too."
+)
+@click.option("-q", "--quiet", "shown", flag_value="answer", help="Print the answer alone.")
 @click.option(
     "--price", nargs=2, type=float, metavar="FIRST SECOND", help="Prices, for a value table."
 )
@@ -32,7 +37,7 @@ if TYPE_CHECKING:
 def command(
     first: str,
     second: str,
-    whole: bool,
+    shown: str | None,
     price: tuple[float, float] | None,
     hours: tuple[float, float] | None,
     report: bool,
@@ -58,7 +63,7 @@ def command(
     if names[0] == names[1]:
         names = first, second
     result = compare(*sides, names=names, costs=costs)
-    _tell(result, whole=whole)
+    _tell(result, shown)
     if report:
         from scanqa.report.index.naming import comparison_path
         from scanqa.report.more_pages import write_comparison
@@ -69,7 +74,7 @@ def command(
         click.echo(page)
 
 
-def _tell(result: Comparison, *, whole: bool) -> None:
+def _tell(result: Comparison, shown: str | None) -> None:
     from scanqa.words.of_comparison import (
         comparison_notes,
         comparison_sentence,
@@ -79,12 +84,14 @@ def _tell(result: Comparison, *, whole: bool) -> None:
     )
 
     click.echo(comparison_sentence(result))
+    if shown == "answer":
+        return
     if words := value_sentence(result):
         click.echo(words)
     for note in comparison_notes(result):
         click.echo(f"  note: {note}")
     for row in result.rows:
-        if row.verdict in ("no difference shown", "not compared") and not whole:
+        if row.verdict in ("no difference shown", "not compared") and shown != "all":
             continue
         place = " ".join(part for part in row.key[:4] if part)
         if row.difference is None:
@@ -112,6 +119,7 @@ def _records(name: str, records: str | None) -> list[Record]:
     from scanqa.records import store
     from scanqa.records.database import open_store
     from scanqa.records.named_side import numbers_meant
+    from scanqa.records.scanners import all_names
 
     if Path(name).suffix == ".json":
         try:
@@ -120,7 +128,9 @@ def _records(name: str, records: str | None) -> list[Record]:
             raise BadOption(f"{error}; name a file written by scanqa qualify --json") from None
     with open_store(records) as engine:
         found = [store.read(engine, number) for number in numbers_meant(engine, name)]
+        names = all_names(engine)
     known = [record for record in found if record is not None]
     if not known or len(known) < len(found):
-        raise BadOption(f"{name}: not on record; see scanqa records list")
+        words = hint(name.partition("@")[0], names, "see scanqa records list")
+        raise BadOption(f"{name}: not on record; {words}")
     return known

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -33,6 +33,8 @@ def deliver(
     The report gains the scanner's history if there is one; it is written in any case. The page for
     a seller is written beside it where there is something to show, or as `evidence` says.
     """
+    from scanqa.words.of_decision import decision_line
+
     for rejected in found.record.rejected:
         click.echo(f"scanqa: {rejected.why}", err=True)
     for scan in found.record.scans:
@@ -47,7 +49,10 @@ def deliver(
     broken = [words for words in (limit(record) for limit in limits) if words]
     for words in broken:
         click.echo(f"scanqa: limit broken: {words}", err=True)
-    for line in (*_lines(record, past), *map(str, pages), *_ending(record)):
+    lines: Iterable[str] = (*_lines(record, past), *map(str, pages), *_ending(record))
+    if to.quiet:
+        lines = [decision_line(record.scanner, record.decision)]
+    for line in lines:
         click.echo(line, err=to.json_to == "-")
     if record.rejected or not kept:
         return UNUSABLE
@@ -206,9 +211,9 @@ def _correction(kept: Kept, record: Record) -> str:
 
 
 @contextmanager
-def progress() -> Iterator[Callable[[int, int, str], None]]:
-    """A progress bar on a terminal; nothing when piped."""
-    if not sys.stderr.isatty():
+def progress(*, quiet: bool = False) -> Iterator[Callable[[int, int, str], None]]:
+    """A progress bar on a terminal, without colours if ``NO_COLOR`` is set; nothing when piped."""
+    if quiet or not sys.stderr.isatty():
         yield lambda done, total, words: None
         return
     from rich.console import Console

@@ -27,10 +27,11 @@ from scanqa.cli.options import Delivery
     show_default=True,
     help="Folder for the simulated scans.",
 )
+@click.option("-q", "--quiet", is_flag=True, help="Print decisions and paths alone.")
 @click.option(
     "--job-only", is_flag=True, help="Play the job of 24 pages alone, after OUT/heron.json."
 )
-def command(out: Path, scans: Path, job_only: bool) -> None:
+def command(out: Path, scans: Path, quiet: bool, job_only: bool) -> None:
     """Simulate two scanners with known faults, measure them and write their reports.
 
     The Tarn Valley Orchard Society (invented) digitises nursery catalogues with heron, an old
@@ -45,7 +46,7 @@ def command(out: Path, scans: Path, job_only: bool) -> None:
     from scanqa.model import Told
     from scanqa.qualification import qualify
 
-    with progress() as shown:
+    with progress(quiet=quiet) as shown:
         written = write_demo(scans, progress=shown)
     records = _two_years(scans / "records.sqlite")
     status = DONE
@@ -57,9 +58,9 @@ def command(out: Path, scans: Path, job_only: bool) -> None:
             card_paper="photo",
             conditions={"light": DEMO_LIGHT[name]},
         )
-        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records)
+        delivery = Delivery(out, str(out / f"{name}.json"), keep=True, records=records, quiet=quiet)
         told = told_by_records(told, name, delivery)
-        with progress() as shown:
+        with progress(quiet=quiet) as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)
         status = max(status, deliver(found, delivery))
     _look_back(records, out)

@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING
 import click
 
 from scanqa.cli.checks import file_name
+from scanqa.cli.near_names import hint, no_measure
 from scanqa.cli.options import out_option, records_option
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption
 
 if TYPE_CHECKING:
     from scanqa.model.history import Health, Series
 
 
-@click.command("history")
+@click.command("history", cls=Command)
 @click.argument("scanner")
 @click.option(
     "--limit",
@@ -26,7 +28,8 @@ if TYPE_CHECKING:
     help="Say when a drift will cross this limit; may be repeated.",
 )
 @click.option("--since", metavar="DATE", help="Look only at checks from this date on.")
-@click.option("--all", "whole", is_flag=True, help="Name the steady measures too.")
+@click.option("--all", "shown", flag_value="all", help="Name the steady measures too.")
+@click.option("-q", "--quiet", "shown", flag_value="answer", help="Print the answer alone.")
 @click.option("--report", is_flag=True, help="Write a page of it, NAME-history.html.")
 @out_option
 @records_option
@@ -34,7 +37,7 @@ def command(
     scanner: str,
     limits: tuple[str, ...],
     since: str | None,
-    whole: bool,
+    shown: str | None,
     report: bool,
     out: Path,
     records: str | None,
@@ -45,16 +48,19 @@ def command(
     """
     from scanqa.records.database import open_store
     from scanqa.records.looking_back import MOST_CHECKS, past_of
+    from scanqa.records.scanners import all_names
 
     stated = dict(_limit(text) for text in limits)
     file_name(scanner)
     newest = MOST_CHECKS if since is None else None
     with open_store(records) as engine:
         past = past_of(engine, scanner, limits=stated, newest=newest, since=since)
+        names = all_names(engine)
     found = past.health
     if not found.checks:
-        raise BadOption(f"no record of {scanner}; see scanqa records list")
-    _tell(found, stated, whole=whole)
+        words = hint(scanner, names, "see scanqa records list")
+        raise BadOption(f"no record of {scanner}; {words}")
+    _tell(found, stated, shown)
     if report:
         from scanqa.report.index.naming import history_path
         from scanqa.report.more_pages import write_history
@@ -64,7 +70,7 @@ def command(
         click.echo(page)
 
 
-def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
+def _tell(health: Health, stated: dict[str, float], shown: str | None) -> None:
     from scanqa.words.of_history import (
         effect_sentence,
         health_sentence,
@@ -75,6 +81,8 @@ def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
     )
 
     click.echo(health_sentence(health))
+    if shown == "answer":
+        return
     if health.checks < health.on_record:
         click.echo(f"  the newest {health.checks} of {health.on_record} checks on record")
     if health.lamp is not None and any(s.key.name == "noise.light_index" for s in health.series):
@@ -91,7 +99,7 @@ def _tell(health: Health, stated: dict[str, float], *, whole: bool) -> None:
         gone = f", gone {streak.gone[:10]}" if streak.gone else ""
         click.echo(f"  {streak_words(streak)} {since}{gone} ({streak.contrast_percent:.1f} %)")
     for series in health.series:
-        if whole or series.state in ("changed", "drifting") or series.key.name in stated:
+        if shown == "all" or series.state in ("changed", "drifting") or series.key.name in stated:
             click.echo(f"  {_place(series)}: {series_sentence(series)}")
 
 
@@ -104,6 +112,8 @@ def _limit(text: str) -> tuple[str, float]:
     from scanqa.catalogue import CATALOGUE
 
     match = re.fullmatch(r"\s*([\w.]+)\s*=\s*(-?\d+(?:\.\d+)?)\s*", text)
-    if not match or match[1] not in CATALOGUE:
+    if not match:
         raise BadOption(f"--limit {text}: write a measure, '=' and a number")
+    if match[1] not in CATALOGUE:
+        raise BadOption(f"--limit {text}: {no_measure(match[1])}")
     return match[1], float(match[2])

@@ -14,13 +14,14 @@ import click
 
 from scanqa.cli.checks import DONE, LIMIT_BROKEN, file_name
 from scanqa.cli.job_telling import Following, Teller, check_before
+from scanqa.cli.near_names import Named
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import out_option, records_option
 
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 
 
-@click.group("job")
+@click.group("job", cls=Named)
 def command() -> None:
     """Watch the pages of a job, tie them to a record, see whether they changed."""
 

@@ -11,7 +11,9 @@ Command = Callable[..., None]
 Option = Callable[[Command], Command]  # what click.option returns
 
 
-def group(name: str, kind: type, *options: Option) -> Callable[[Command], Command]:
+def group(
+    name: str, kind: type, *options: Option, heading: str = "Options"
+) -> Callable[[Command], Command]:
     """A decorator that adds options to a command.
 
     Parameters
@@ -22,6 +24,8 @@ def group(name: str, kind: type, *options: Option) -> Callable[[Command], Comman
         A frozen dataclass with a field for each option, of the option's parameter name.
     options : click.option(…)
         In the order of the help.
+    heading : str
+        Above them in the help.
     """
     fields = [field.name for field in dataclasses.fields(kind)]
 
@@ -34,6 +38,7 @@ def group(name: str, kind: type, *options: Option) -> Callable[[Command], Comman
         made: Command = with_value
         for option in reversed(options):
             made = option(made)
+            made.__click_params__[-1].heading = heading  # type: ignore[attr-defined]
         return made
 
     return decorate

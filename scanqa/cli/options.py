@@ -50,6 +50,7 @@ class Delivery:
     keep: bool
     records: str | None
     needed: tuple[str, ...] = ()
+    quiet: bool = False
 
     def check(self) -> None:
         """See, before anything is measured, that results can be written."""
@@ -74,6 +75,8 @@ delivery_options = group(
         metavar="USE",
         help="A use that you want it for; uses not named do not count. May be repeated.",
     ),
+    click.option("-q", "--quiet", is_flag=True, help="Print the decision alone."),
+    heading="Where results go",
 )
 
 
@@ -98,6 +101,7 @@ class Known:
     smallest: float | None
     scan_seconds: float | None
     turn_seconds: float | None
+    uses: Path | None
 
     def told(self, conditions: Mapping[str, str | None]) -> Told:
         """The same for `qualify`, with words to keep with the record.
@@ -115,6 +119,7 @@ class Known:
         words = {
             "light": self.light,
             "read by eye": _read_by_eye(self.bars, self.ramp_height, margins_mm),
+            "limits": _own_limits(self.uses),
             **conditions,
         }
         return Told(
@@ -126,6 +131,7 @@ class Known:
             print_label=self.print_label,
             paper=self.paper,
             card_paper=self.card_paper,
+            uses=self.uses,
             job=read_job(
                 self.pages, self.page_size, self.smallest, self.scan_seconds, self.turn_seconds
             ),
@@ -201,7 +207,19 @@ known_options = group(
         metavar="S",
         help=f"Time to turn a page between scans.  [default: {TURN_S:g}]",
     ),
+    click.option(
+        "--uses",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="TOML file of your own kinds of work and limits, in place of the usual ones.",
+    ),
+    heading="What you know of scanner, sheet and job",
 )
+
+
+def _own_limits(uses: Path | None) -> str | None:
+    """That the limits of use are not the usual ones."""
+    return f"the uses and their limits are the user's own ({uses.name})" if uses else None
 
 
 def _read_by_eye(

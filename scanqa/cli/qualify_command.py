@@ -13,8 +13,10 @@ import click
 from scanqa.catalogue import ROLES, Role
 from scanqa.cli.checks import check_positive, file_name
 from scanqa.cli.delivery import deliver, progress, told_by_records
+from scanqa.cli.near_names import no_measure
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, Limit, delivery_options, known_options
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption, NotARecord
 
 if TYPE_CHECKING:
@@ -31,7 +33,6 @@ class Files:
     earlier: Path | None
     reference: Path | None
     edge_response: Path | None
-    uses: Path | None
     temperature: float | None
     date: str | None
 
@@ -50,7 +51,6 @@ class Files:
         words = {
             "temperature": None if self.temperature is None else f"{self.temperature:g} °C",
             "date": self.date,
-            "limits": _own_limits(self.uses),
         }
         return replace(
             known.told(words),
@@ -58,7 +58,6 @@ class Files:
             line_time_ms=self.line_time,
             reference=read_cgats(self.reference) if self.reference else None,
             edge_response=read_response(self.edge_response) if self.edge_response else None,
-            uses=self.uses,
             roles=dict(_role(text) for text in self.roles),
             earlier=_read_earlier(self.earlier),
         )
@@ -72,7 +71,7 @@ class Outcomes:
     fail_on: tuple[str, ...]
 
 
-@click.command("qualify")
+@click.command("qualify", cls=Command)
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
 @click.option("--scanner", required=True, help="Name of the scanner; the report is named after it.")
 @delivery_options
@@ -92,6 +91,7 @@ class Outcomes:
         help="Exit with 1 if this holds: limited, unfit, or a measure such as "
         "'edges.shadow_left>3'.",
     ),
+    heading="What is written, and the exit status",
 )
 @known_options
 @group(
@@ -128,15 +128,10 @@ class Outcomes:
         help="Text table (cy/mm, response) of your print's own edges, to be divided out.",
     ),
     click.option(
-        "--uses",
-        type=click.Path(path_type=Path),
-        metavar="FILE",
-        help="TOML file of your own kinds of work and limits, in place of the usual ones.",
-    ),
-    click.option(
         "--temperature", type=float, metavar="°C", help="Of the room, kept with the record."
     ),
     click.option("--date", help="When the scans were made, if their files do not say it."),
+    heading="These scans",
 )
 def command(
     paths: tuple[Path, ...],
@@ -158,7 +153,7 @@ def command(
     file_name(scanner)
     if not paths and not told.roles:
         raise BadOption("no scans given; name files or a folder")
-    with progress() as shown:
+    with progress(quiet=delivery.quiet) as shown:
         found = qualify(paths, scanner=scanner, told=told, progress=shown)
     sys.exit(deliver(found, delivery, limits=limits, evidence=outcomes.evidence))
 
@@ -173,11 +168,6 @@ def _read_earlier(path: Path | None) -> Record | None:
         return read_record(path)
     except NotARecord as error:
         raise BadOption(f"--earlier {error}; give the file that --json wrote") from None
-
-
-def _own_limits(uses: Path | None) -> str | None:
-    """That the limits of use are not the usual ones."""
-    return f"the uses and their limits are the user's own ({uses.name})" if uses else None
 
 
 def _sensible_dpi(dpi: float | None) -> float | None:
@@ -204,10 +194,12 @@ def _limit(text: str) -> Limit:
             f"the outcome is {record.outcome.judged}" if record.outcome.judged in grave else None
         )
     match = re.fullmatch(r"\s*([\w.]+)\s*([<>])\s*(-?\d+(?:\.\d+)?)\s*", text)
-    if not match or match[1] not in CATALOGUE:
+    if not match:
         raise BadOption(
             f"--fail-on {text}: write limited, unfit, or a measure with < or > and a number"
         )
+    if match[1] not in CATALOGUE:
+        raise BadOption(f"--fail-on {text}: {no_measure(match[1])}")
     name, sign, number = match[1], match[2], float(match[3])
 
     def broken(record: Record) -> str | None:

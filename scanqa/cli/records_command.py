@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from scanqa.cli.checks import UNUSABLE
+from scanqa.cli.near_names import Named, hint
 from scanqa.cli.options import records_option
 from scanqa.errors import BadOption, NotARecord
 
@@ -18,7 +19,7 @@ CSV_FIELDS = (
 )  # fmt: skip
 
 
-@click.group("records")
+@click.group("records", cls=Named)
 def command() -> None:
     """List, show, export, import or remove qualifications on record."""
 
@@ -27,13 +28,21 @@ def command() -> None:
 @click.argument("scanner", required=False)
 @records_option
 def list_(scanner: str | None, records: str | None) -> None:
-    """List the records, of one SCANNER or of all: number, scanner, when scanned, version."""
+    """List the records, of one SCANNER or of all: number, day, scanner, decision."""
     from scanqa.records import store
     from scanqa.records.database import open_store
+    from scanqa.records.scanners import all_names
+    from scanqa.words.of_decision import decided_word
 
     with open_store(records) as engine:
-        for entry in store.entries(engine, scanner):
-            click.echo(f"{entry.id:6} {entry.taken[:16]} {entry.tool_version:8} {entry.scanner}")
+        found = store.entries(engine, scanner)
+        names = all_names(engine)
+    if scanner is not None and not found:
+        words = hint(scanner, names, "see scanqa records list")
+        raise BadOption(f"no record of {scanner}; {words}")
+    for entry in found:
+        said = decided_word(entry.decision)
+        click.echo(f"{entry.id:6} {entry.taken[:10]} {entry.scanner}: {said}")
 
 
 @command.command("show")

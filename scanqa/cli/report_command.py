@@ -7,10 +7,11 @@ from pathlib import Path
 import click
 
 from scanqa.cli.options import out_option, records_option
+from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption
 
 
-@click.command("report")
+@click.command("report", cls=Command)
 @click.argument("number", type=int)
 @click.option("--all", "whole", is_flag=True, help="Open every section, for print.")
 @out_option

@@ -8,6 +8,7 @@ from dataclasses import asdict, replace
 import click
 
 from scanqa.cli.checks import file_name
+from scanqa.cli.near_names import Named, hint
 from scanqa.cli.options import records_option
 from scanqa.errors import BadOption
 
@@ -37,7 +38,7 @@ def _fields(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-@click.group("scanners")
+@click.group("scanners", cls=Named)
 def command() -> None:
     """Say which unit a name means: make, model, serial, from whom, until when it can go back."""
 
@@ -70,12 +71,13 @@ def add(name: str, records: str | None, **given: str | None) -> None:
 def change(name: str, records: str | None, **given: str | None) -> None:
     """Change what is noted of NAME; an empty word takes a field away."""
     from scanqa.records.database import open_store
-    from scanqa.records.scanners import find, keep_identity
+    from scanqa.records.scanners import all_names, find, keep_identity
 
     with open_store(records) as engine:
         known = find(engine, name)
         if known is None:
-            raise BadOption(f"{name}: nothing noted yet; see scanqa scanners add")
+            words = hint(name, all_names(engine), "see scanqa scanners add")
+            raise BadOption(f"{name}: nothing noted yet; {words}")
         keep_identity(engine, replace(known, **_given(given)))
     click.echo(f"{name}: changed")
 
@@ -104,12 +106,14 @@ def list_(records: str | None) -> None:
 def show(name: str, records: str | None) -> None:
     """Print all that is noted of NAME."""
     from scanqa.records.database import open_store
-    from scanqa.records.scanners import find
+    from scanqa.records.scanners import all_names, find
 
     with open_store(records) as engine:
         known = find(engine, name)
+        names = all_names(engine)
     if known is None:
-        raise BadOption(f"{name}: nothing noted; see scanqa scanners list")
+        words = hint(name, names, "see scanqa scanners list")
+        raise BadOption(f"{name}: nothing noted; {words}")
     for field, words in asdict(known).items():
         if words:
             click.echo(f"{LABELS.get(field, field.replace('_', ' '))}: {words}")

@@ -11,10 +11,11 @@ from scanqa.cli.checks import PAPERS
 
 @click.command("sheets")
 @click.option(
-    "--paper",
+    "--size",
+    "sizes",
     type=click.Choice(PAPERS),
     multiple=True,
-    help="Paper to draw for; may be repeated. Default: all.",
+    help="Size of the paper to draw for; may be repeated. Default: all.",
 )
 @click.option(
     "--out",
@@ -23,9 +24,9 @@ from scanqa.cli.checks import PAPERS
     show_default=True,
     help="Folder to write the PDFs to.",
 )
-def command(paper: tuple[str, ...], out: Path) -> None:
+def command(sizes: tuple[str, ...], out: Path) -> None:
     """Write the printable sheets as PDF."""
     from scanqa.sheets.pdf import write_sheets
 
-    for path in write_sheets(paper or PAPERS, out):
+    for path in write_sheets(sizes or PAPERS, out):
         click.echo(path)

@@ -9,7 +9,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from scanqa.model import Identity
+from scanqa.model.history import Event
 from scanqa.records.database import StoreError
+from scanqa.records.schema import event, record
 from scanqa.records.schema import scanner as table
 
 DATES = ("acquired", "return_until", "retired")
@@ -30,6 +32,29 @@ def all_known(engine: Engine) -> list[Identity]:
     query = sa.select(*(table.c[field] for field in FIELDS)).order_by(table.c.scanner)
     with engine.connect() as connection:
         return [Identity(*row) for row in connection.execute(query)]
+
+
+def all_names(engine: Engine) -> tuple[str, ...]:
+    """Every name that a record, an event or a note goes by."""
+    each = sa.union(*(sa.select(known.c.scanner) for known in (table, record, event)))
+    with engine.connect() as connection:
+        return tuple(sorted(connection.scalars(each)))
+
+
+def numbered_events(engine: Engine, scanner: str | None) -> list[tuple[int, Event]]:
+    """Events of a scanner, or of all, with their numbers, oldest first."""
+    query = sa.select(event.c.id, event.c.scanner, event.c.at, event.c.words)
+    if scanner is not None:
+        query = query.where(event.c.scanner == scanner)
+    with engine.connect() as connection:
+        rows = connection.execute(query.order_by(event.c.at, event.c.id))
+        return [(number, Event(*rest)) for number, *rest in rows]
+
+
+def remove_event(engine: Engine, number: int) -> None:
+    """Forget an event."""
+    with engine.begin() as connection:
+        connection.execute(sa.delete(event).where(event.c.id == number))
 
 
 def keep_identity(engine: Engine, identity: Identity) -> None:

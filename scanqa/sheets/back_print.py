@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from scanqa.model import Patch, Piece, Point, Polygon, Sheet, Text
 from scanqa.sheets.papers import FIRST_TAG, PAPER_NAMES, PAPERS
-from scanqa.sheets.shapes import Box, line, rectangle
+from scanqa.sheets.shapes import LEADING_MM, TYPE_MM, Box, line, rectangle
 from scanqa.sheets.tags import tag_edges, tilted_tag
 
 TAG_MM = 12.0
@@ -26,13 +26,13 @@ CHECK_MM = 10.0  # box on the front; a square of the back must show inside it
 CHECK_SLACK_MM = 2.0
 
 INSTRUCTIONS = (
-    "1  Print both pages on one sheet of the paper you want to know about, at 100 %,",
-    "    two-sided, turned on the long edge (or page 1, turn it like a leaf, page 2).",
-    "2  Hold it against the light: the black square must lie inside the box on the right.",
-    "3  Lay this side down on the glass. Scan it under the white lid. Leave it as it lies,",
-    "    lay black card on its back, and scan it again.",
+    "1  Print both pages on one sheet of the paper you want to know about, at",
+    "    100 %, on both sides, turned on the long edge.",
+    "2  Against the light: the black square must lie inside the box on the right.",
+    "3  This side down on the glass. Scan it under the white lid; leave it as it",
+    "    lies, lay black card on its back, and scan it again.",
+    "4  scanqa qualify my-scans/ --scanner NAME",
 )
-WORDS_MM, LINE_MM = 2.7, 3.6
 
 
 def back_print(paper: str) -> Sheet:
@@ -125,8 +125,11 @@ def _title(sheet_id: str, paper: str) -> list[Text]:
     x, y = FIELD_BORDER_MM, FIELD_BORDER_MM + 5
     return [
         Text((x, y), "Back print", 6.0, bold=True),
-        Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id} · front", 2.4),
-        *(Text((x, y + 11 + LINE_MM * i), words, WORDS_MM) for i, words in enumerate(INSTRUCTIONS)),
+        Text((x + 46, y), f"{PAPER_NAMES[paper]} · {sheet_id} · front", TYPE_MM),
+        *(
+            Text((x, y + 10.5 + LEADING_MM * i), words, TYPE_MM)
+            for i, words in enumerate(INSTRUCTIONS)
+        ),
     ]
 
 
@@ -135,6 +138,6 @@ def _back_words(sheet_id: str, paper: str) -> list[Text]:
     y = FIELD_BORDER_MM + 5
     return [
         Text((x, y), "Back print, back", 6.0, bold=True),
-        Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id} · back", 2.4),
-        Text((x, y + 11), "This side lies up, away from the glass.", WORDS_MM),
+        Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id} · back", TYPE_MM),
+        Text((x, y + 11), "This side lies up, away from the glass.", TYPE_MM),
     ]

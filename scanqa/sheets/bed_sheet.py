@@ -10,8 +10,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from scanqa.model import Edge, Patch, Piece, Point, Polygon, Sheet, Text
-from scanqa.sheets.papers import FIRST_TAG, PAPER_NAMES, PAPERS
-from scanqa.sheets.shapes import SLANT_DEG, along, edges_around, line, rectangle, square
+from scanqa.sheets.papers import FIRST_TAG, PAPERS
+from scanqa.sheets.shapes import (
+    LEADING_MM,
+    SLANT_DEG,
+    TYPE_MM,
+    along,
+    edges_around,
+    line,
+    rectangle,
+    square,
+)
 from scanqa.sheets.tags import tag_edges, tilted_tag
 
 TAG_MM = 16.0
@@ -26,7 +35,9 @@ WINDOW_REACH_MM = 1.8
 GUIDE_MM = (1.0, 5.0)  # knife guides run from here to there beyond each corner
 
 BAR_END_MM = 6.0  # length of the ticks that end a bar
-SMALL_MM = 2.0
+TO_WRITE_MM = 6.0  # from the bar to the line below it that is written on
+OFF_BAR_MM = 0.5  # from a bar to the words beside it
+TIGHT_MM = 3.3  # between lines where rows of tags stand close
 
 # The gaps between tags, row by row below the instructions and above the horizontal bar, right of
 # the vertical bar: a digit is a patch, w a window, a dot stays empty. Neighbours in tone stand
@@ -40,12 +51,19 @@ COLUMNS_ROWS = {"a4": (5, 7), "letter": (5, 7), "a3": (7, 10)}
 BARS_MM = {"a4": (180.0, 180.0), "letter": (180.0, 160.0), "a3": (260.0, 290.0)}
 
 INSTRUCTIONS = (
-    "1  Print at 100 % (“actual size”) on plain white paper, on a laser printer if you can.",
-    "2  Lay a steel rule along both bars and note what they really measure, to 0.1 mm.",
-    "3  Optional: cut out the numbered windows between their guides; back them with black card.",
-    "4  Lay the printed side down on the glass, any way round, and close the lid.",
-    "5  Scan in colour at your working dpi, with every enhancement switched off.",
+    "1  Print at 100 % (“actual size”) on plain white paper, by laser if you can.",
+    "2  Lay a steel rule along both bars; write what they measure, to 0.1 mm.",
+    "3  Print down on the glass, any way round, a flat weight on it, lid down.",
+    "4  Scan in colour at your working dpi, with every enhancement off.",
 )
+TITLE_MM = 46.0  # wide, left of the instructions
+NEXT_COMMAND = "then: scanqa qualify my-scans/ --scanner NAME --bars …… …… --print LABEL"
+KEEP = (
+    "Keep this sheet: use the same one each time. After a year or a fold: a new one, a new label."
+)
+WINDOWS = "If you like: cut out the numbered windows between their guides, put black card behind."
+FIELDS = "printer …………………   paper …………………   date ……………   print label …………………"
+MEASURED = "measured: ……………………"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +109,13 @@ def bed_sheet(paper: str) -> Sheet:
                 holes.append(corners)
                 edges += _window_edges(len(holes), corners)
                 shapes += _guides(corners)
-                words += _to_be_cut(centre, len(holes))
+                words.append(_to_be_cut(centre, len(holes)))
             elif what != ".":
                 patch = _patch(len(patches) + 1, centre, COVERS[int(what)])
                 patches.append(patch)
                 shapes += [rectangle(patch.box_mm, cover=patch.cover)] if patch.cover else []
                 words.append(
-                    _caption(centre, f"{patch.cover * 100:.0f} %" if patch.cover else "bare paper")
+                    _caption(centre, f"{patch.cover * 100:.0f} %" if patch.cover else "bare")
                 )
 
     bars, labels = _bars(grid, paper)
@@ -124,12 +142,15 @@ def _spread(length_mm: float, count: int) -> tuple[float, ...]:
 def _title(grid: _Grid, sheet_id: str, paper: str) -> list[Text]:
     left = grid.xs[0] - TAG_MM / 2
     middle = grid.gap(0, 0)[1]
-    leading = 2.8
-    top = middle - leading * (len(INSTRUCTIONS) - 1) / 2 + 0.77
+    leading = TIGHT_MM if paper == "letter" else LEADING_MM
+    top = middle - leading * (len(INSTRUCTIONS) - 1) / 2 + 0.35 * TYPE_MM
     return [
         Text((left, middle - 0.2), "Bed sheet", 6.0, bold=True),
-        Text((left, middle + 4.6), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
-        *(Text((left + 46, top + i * leading), words, 2.2) for i, words in enumerate(INSTRUCTIONS)),
+        Text((left, middle + 4.6), sheet_id, TYPE_MM),
+        *(
+            Text((left + TITLE_MM, top + i * leading), words, TYPE_MM)
+            for i, words in enumerate(INSTRUCTIONS)
+        ),
     ]
 
 
@@ -142,16 +163,13 @@ def _patch(number: int, centre: Point, cover: float) -> Patch:
 
 
 def _caption(centre: Point, words: str) -> Text:
-    return Text((centre[0], centre[1] + PATCH_MM / 2 + 3.4), words, SMALL_MM, anchor="middle")
+    return Text((centre[0], centre[1] + PATCH_MM / 2 + 3.4), words, TYPE_MM, anchor="middle")
 
 
-def _to_be_cut(centre: Point, number: int) -> list[Text]:
-    """Words in the middle of a window: they leave with what is cut out."""
+def _to_be_cut(centre: Point, number: int) -> Text:
+    """Number in the middle of a window: it leaves with what is cut out."""
     x, y = centre
-    return [
-        Text((x, y - 0.4), "cut out", 1.7, anchor="middle"),
-        Text((x, y + 2.2), str(number), 1.7, anchor="middle"),
-    ]
+    return Text((x, y + 0.35 * TYPE_MM), str(number), TYPE_MM, anchor="middle")
 
 
 def _window_edges(number: int, corners: tuple[Point, Point, Point, Point]) -> tuple[Edge, ...]:
@@ -190,8 +208,22 @@ def _bars(grid: _Grid, paper: str) -> tuple[list[Polygon], list[Text]]:
         line((x - half, y0), (x + half, y0)),
         line((x - half, y0 + down), (x + half, y0 + down)),
     ]
+    middle, half_down = x0 + across / 2, y0 + down / 2
+    above, left = y - OFF_BAR_MM - 0.24 * TYPE_MM, x - OFF_BAR_MM - 0.24 * TYPE_MM
+    below, right = y + TO_WRITE_MM, x + OFF_BAR_MM + 0.94 * TYPE_MM
     words = [
-        Text((x0 + across / 2, y - 1.6), f"{across:.0f} mm", SMALL_MM, anchor="middle"),
-        Text((x - 1.6, y0 + down / 2), f"{down:.0f} mm", SMALL_MM, anchor="middle", turn_deg=-90),
+        Text((middle - 30, above), f"{across:.0f} mm", TYPE_MM, anchor="middle"),
+        Text((middle - 18, above), MEASURED, TYPE_MM),
+        Text((middle, below), FIELDS, TYPE_MM, anchor="middle"),
+        _upward((left, half_down + 38), f"{down:.0f} mm"),
+        _upward((left, half_down), MEASURED),
+        _upward((left - LEADING_MM, half_down), NEXT_COMMAND),
+        _upward((right, half_down), KEEP),
+        _upward((right + LEADING_MM, half_down), WINDOWS),
     ]
     return shapes, words
+
+
+def _upward(at: Point, words: str) -> Text:
+    """Words that run up the page about a point of their baseline."""
+    return Text(at, words, TYPE_MM, anchor="middle", turn_deg=-90)

@@ -19,7 +19,7 @@ import math
 
 from scanqa.model import Edge, Piece, Point, Polygon, Rise, Sheet, Tag, Text
 from scanqa.sheets.papers import FIRST_TAG, PAPER_NAMES, PAPERS
-from scanqa.sheets.shapes import SLANT_DEG, dashes, line, rectangle
+from scanqa.sheets.shapes import LEADING_MM, SLANT_DEG, TYPE_MM, dashes, line
 from scanqa.sheets.tags import tag_edges, tilted_tag
 
 FLAT_MM = 60.0
@@ -43,32 +43,37 @@ BAR_REACH_MM = 3.0
 SCALE_V_MM = 60.0
 SCALE_STEP_MM = 0.5  # of height
 SCALE_LINE_MM = 0.3  # thick, to be seen when it is out of focus
+MOUNTAIN_DASH_MM = (2.0, 1.5)  # on, off
+VALLEY_DASH_MM = (0.5, 1.0)
 DASH_V_MM = ((0.0, 2.0), (16.5, 93.5), (108.0, 110.0))  # off the white fields
 
 COLUMN_GAP_MM = 8.0  # between the strip and the column of instructions
 COLUMN_MM = 72.0
 
 INSTRUCTIONS = (
-    "1  Print at 100 % (“actual size”) on white",
-    "    card or thick paper, 160 g/m² or more.",
-    "2  Cut along the outline. Score the dashed",
-    "    lines with a rule and a blunt point.",
-    "3  Fold A, B and C away from the print, and",
-    "    D towards it. Glue the bare side of the tab",
-    "    to the bare side of the flat part, so that",
-    "    fold D lies on fold A.",
-    "4  Check: flat part on the table, print down.",
-    "    With a steel rule, measure the height of lip B",
-    "    above the table at both ends: 12 mm is meant.",
-    "    More than 0.3 mm apart? Straighten the folds.",
-    "    Write the mean on the top; give it to scanqa",
-    "    with the option --ramp-height.",
-    "5  Lay the flat part on the glass, print down,",
-    "    with lip B right above the edge of the glass",
-    "    where books lie. Weigh the flat part down,",
-    "    leave the wedge free, cover it with a dark cloth.",
-    "6  Scan in colour at your working dpi, with every",
-    "    enhancement switched off.",
+    "1  Print at 100 % on white card or thick",
+    "    paper, 160 g/m² or more.",
+    "2  Cut along the outline. Score the folds",
+    "    with a rule and a blunt point.",
+    "3  ▲ mountain: fold A, B and C away",
+    "    from the print. ▽ valley: fold D",
+    "    towards it. Glue the bare side of the",
+    "    tab to that of the flat part: D on A.",
+    "4  Flat part on the table, print down:",
+    "    measure lip B above the table with a",
+    "    steel rule, at both ends: 12 mm is",
+    "    meant. More than 0.3 mm apart?",
+    "    Straighten the folds. Write the mean",
+    "    on the top.",
+    "5  Flat part on the glass, print down, lip",
+    "    B right above the edge of the glass",
+    "    where books lie. A weight on the flat",
+    "    part, none on the wedge; over all a",
+    "    dark cloth.",
+    "6  Scan in colour at your working dpi,",
+    "    with every enhancement off.",
+    "7  scanqa qualify my-scans/ --scanner",
+    "    NAME --ramp-height ………",
 )
 
 
@@ -196,7 +201,9 @@ def _folds(origin: Point) -> list[Polygon]:
         spans = DASH_V_MM if name in "AB" else ((0.0, WIDTH_MM),)
         for start, end in spans:
             ends = (x + start, y + u), (x + end, y + u)
-            shapes += dashes(*ends) if end - start > 5 else [line(*ends)]
+            on_mm, off_mm = VALLEY_DASH_MM if name == "D" else MOUNTAIN_DASH_MM
+            dashed = end - start > 5
+            shapes += dashes(*ends, on_mm=on_mm, off_mm=off_mm) if dashed else [line(*ends)]
     return shapes
 
 
@@ -220,7 +227,7 @@ def _scale(origin: Point) -> list[Polygon]:
 def _numbers(origin: Point) -> list[Text]:
     x, y = origin
     return [
-        Text((x + SCALE_V_MM + 6.5, y + h / HEIGHT_MM * SLOPE_MM + 1.0), f"{h}", 2.8)
+        Text((x + SCALE_V_MM + 6.5, y + h / HEIGHT_MM * SLOPE_MM + 1.0), f"{h}", TYPE_MM)
         for h in range(2, round(HEIGHT_MM), 2)
     ]
 
@@ -230,17 +237,21 @@ def _labels(origin: Point) -> list[Text]:
     folds = _fold_us()
     middle = x + WIDTH_MM / 2
     words = [
-        Text((middle, y - FLAT_MM + 6), "flat part · lies on the glass", 2.4, anchor="middle"),
-        Text((x + SCALE_V_MM + 6.5, y + SLOPE_MM - 2.6), "mm", 2.2),
+        Text((middle, y - FLAT_MM + 6), "flat part · lies on the glass", TYPE_MM, anchor="middle"),
+        Text((x + SCALE_V_MM + 6.5, y + SLOPE_MM - 2.6), "mm", TYPE_MM),
         Text((middle, y + folds["B"] + 14), "Gutter ramp", 5.0, bold=True, anchor="middle"),
-        Text((middle, y + folds["B"] + 23), "measured height of lip B:", 2.8, anchor="middle"),
-        Text((middle, y + folds["B"] + 36), "………………… mm", 2.8, anchor="middle"),
-        Text((middle, y + folds["C"] - 6), "top · stays outside", 2.4, anchor="middle"),
-        Text((middle, y + folds["C"] + 6.8), "wall · stays outside", 2.4, anchor="middle"),
-        Text((middle, y + folds["D"] + 8.4), "tab · glue its bare side", 2.4, anchor="middle"),
+        Text((middle, y + folds["B"] + 23), "measured height of lip B:", TYPE_MM, anchor="middle"),
+        Text((middle, y + folds["B"] + 36), "………………… mm", TYPE_MM, anchor="middle"),
+        Text((middle, y + folds["C"] - 6), "top · stays outside", TYPE_MM, anchor="middle"),
+        Text((x + 66.0, y + folds["C"] + 6.8), "wall · stays outside", TYPE_MM),
+        Text((middle, y + folds["D"] + 8.4), "tab · glue its bare side", TYPE_MM, anchor="middle"),
     ]
     for name, u in folds.items():
-        words.append(Text((x + 36.0, y + u + (3.6 if name != "A" else -1.6)), name, 3.0, bold=True))
+        baseline = y + u + (3.6 if name != "A" else -1.6)
+        words.append(Text((x + 36.0, baseline), name, TYPE_MM, bold=True))
+        words.append(
+            Text((x + 40.0, baseline), "▽ valley" if name == "D" else "▲ mountain", TYPE_MM)
+        )
     return words
 
 
@@ -271,22 +282,24 @@ def _view_points(corner: Point) -> dict[str, Point]:
 def _side_view(corner: Point) -> list[Polygon]:
     p = _view_points(corner)
     paper = [("end", "A"), ("A", "B"), ("B", "C"), ("C", "D"), ("D", "tab")]
-    glass = rectangle((*p["glass"], *p["edge of the glass"]), cover=0.2)
-    return [glass, *(line(p[a], p[b], width_mm=0.3) for a, b in paper)]
+    (left, top), (right, bottom) = p["glass"], p["edge of the glass"]
+    glass = [line((left, top), (right, top)), line((left, bottom), (right, bottom))]
+    glass += [line((left, top), (left, bottom)), line((right, top), (right, bottom))]
+    return [*glass, *(line(p[a], p[b], width_mm=0.3) for a, b in paper)]
 
 
 def _side_view_words(corner: Point) -> list[Text]:
     p = _view_points(corner)
     bottom = p["edge of the glass"][1]
     return [
-        Text((p["D"][0] - 1.2, p["D"][1] - 1.2), "D on A", 2.4, anchor="end"),
-        Text((p["end"][0], p["end"][1] - 5.2), "flat part: weight", 2.4),
-        Text((p["end"][0], p["end"][1] - 2.0), "on it", 2.4),
-        Text((p["C"][0] + 1.5, p["C"][1] - 1.2), "wedge: no weight", 2.4),
-        Text((p["B"][0] + 1.2, p["B"][1] + 0.9), "B", 2.4),
-        Text((p["C"][0] - 1.2, p["C"][1] + 0.9), "C", 2.4, anchor="end"),
-        Text((p["glass"][0], bottom + 3.4), "glass, from the side", 2.4),
-        Text((p["B"][0], bottom + 3.4), "its edge", 2.4, anchor="end"),
+        Text((p["D"][0] - 1.2, p["D"][1] - 1.2), "D on A", TYPE_MM, anchor="end"),
+        Text((p["end"][0], p["end"][1] - 5.2), "flat part: weight", TYPE_MM),
+        Text((p["end"][0], p["end"][1] - 2.0), "on it", TYPE_MM),
+        Text((p["C"][0] + 1.5, p["C"][1] - 1.2), "wedge: no weight", TYPE_MM),
+        Text((p["B"][0] + 1.2, p["B"][1] + 0.9), "B", TYPE_MM),
+        Text((p["C"][0] - 1.2, p["C"][1] + 0.9), "C", TYPE_MM, anchor="end"),
+        Text((p["glass"][0], bottom + 3.4), "glass, from the side", TYPE_MM),
+        Text((p["B"][0], bottom + 3.4), "its edge", TYPE_MM, anchor="end"),
     ]
 
 
@@ -294,6 +307,9 @@ def _title(at: Point, sheet_id: str, paper: str) -> list[Text]:
     x, y = at
     return [
         Text((x, y), "Gutter ramp", 6.0, bold=True),
-        Text((x, y + 4.8), f"{PAPER_NAMES[paper]} · {sheet_id}", 2.4),
-        *(Text((x, y + 13.5 + 4.0 * i), words, 2.65) for i, words in enumerate(INSTRUCTIONS)),
+        Text((x, y + 5.5), f"{PAPER_NAMES[paper]} · {sheet_id}", TYPE_MM),
+        *(
+            Text((x, y + 13.5 + LEADING_MM * i), words, TYPE_MM)
+            for i, words in enumerate(INSTRUCTIONS)
+        ),
     ]

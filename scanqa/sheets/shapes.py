@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scanqa.model import Edge, EdgeKind, Point, Polygon
+from scanqa.model import MM_PER_INCH, Edge, EdgeKind, Point, Polygon
 
 SLANT_DEG = math.degrees(math.atan(0.0902))
 """Tilt of everything that is measured as a slanted edge, about 5.15°.
@@ -14,6 +14,12 @@ rows fill the pixel evenly.
 """
 
 HAIRLINE_MM = 0.15
+
+TYPE_MM = 9 * MM_PER_INCH / 72
+"""Smallest type of a sheet: 9 points."""
+
+LEADING_MM = 3.75
+"""From line to line of it."""
 
 Box = tuple[float, float, float, float]
 

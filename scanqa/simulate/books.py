@@ -16,16 +16,16 @@ ROOM = 0.012  # reflectance of an open lid: the light that comes back from a roo
 STIFFNESS = {"soft": (0.8, 7.0), "medium": (2.0, 14.0), "stiff": (4.0, 22.0)}
 """Height at the spine and length of the lifted part in mm. Orders of magnitude, no source."""
 
-LINES = (
-    "Ashmead's Kernel. Small russet, dull green and brown; crisp, aromatic. December to March.",
-    "Blenheim Orange. Large, flat, golden; nutty and dry. A slow bearer, strong on any stock.",
-    "Catshead. Long, angled, green; keeps its shape when baked. An old kitchen sort for the hills.",
-    "Court Pendu Plat. Flat, late to flower and so seldom hurt by frost. Keeps until April.",
-    "Downton Pippin. Small and yellow, brisk; good for cider in the northern valleys.",
-    "Keswick Codlin. Pale yellow, early; cooks to a froth. Hardy as a hawthorn.",
-    "Lord Suffield. Very large, white fleshed, for August; subject to canker on heavy soil.",
-    "Ribston Pippin. Rich and sweet; needs a warm wall above five hundred feet. 1s. 6d. each.",
-    "Yorkshire Greening. Sour until Christmas, then mellow; a heavy and certain cropper.",
+LINES = (  # of a nursery catalogue; its varieties are invented
+    "Hobbin's Kernel. Small russet, dull green and brown; crisp, aromatic. December to March.",
+    "Marrowick Orange. Large, flat, golden; nutty and dry. A slow bearer, strong on any stock.",
+    "Owlbrow. Long, angled, green; keeps its shape when baked. An old kitchen sort for the hills.",
+    "Long Tarry Flat. Flat, late to flower and so seldom hurt by frost. Keeps until April.",
+    "Duxmere Pippin. Small and yellow, brisk; good for cider in the northern valleys.",
+    "Fennelby Codlin. Pale yellow, early; cooks to a froth. Hardy as a hawthorn.",
+    "Old Pellmoor. Very large, white fleshed, for August; subject to canker on heavy soil.",
+    "Crozzle Pippin. Rich and sweet; needs a warm wall above five hundred feet. 1s. 6d. each.",
+    "Sallowdene Greening. Sour until Christmas, then mellow; a heavy and certain cropper.",
     "Maidens 1s. each, 10s. the dozen; two-year bush trees 1s. 9d.; standards 2s. 6d. to 3s. 6d.",
 )
 

@@ -87,6 +87,11 @@ def worded_decision(
     )
 
 
+def decided_word(decision: str) -> str:
+    """A decision by its id, as a list of records has it."""
+    return next((title for each, title in TITLES.items() if each == decision), decision)
+
+
 def decision_line(scanner: str, decision: Decision) -> str:
     """The decision as one line of a terminal."""
     return f"{scanner}: {decision.title}. {decision.sentence}"

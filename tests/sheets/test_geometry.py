@@ -116,6 +116,35 @@ def test_words_overlap_nothing(sheet_id):
     check_words(sheet(sheet_id))
 
 
+@pytest.mark.parametrize("sheet_id", SHEET_IDS)
+def test_words_can_be_read_and_say_what_comes_next(sheet_id):
+    page = sheet(sheet_id)
+    smallest_mm = 9 / 72 * 25.4  # 9 points; a point is 1/72 inch (ISO 32000-1, 8.3.2.3)
+    assert min(text.size_mm for text in (*page.words, *page.back_words)) >= smallest_mm - 1e-9
+    assert any("scanqa qualify" in text.words for text in page.words)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_bed_sheet_asks_for_what_makes_it_one_sheet(paper):
+    words = " ".join(text.words for text in sheet(f"bed-sheet-{paper}").words)
+    for field in ("printer …", "paper …", "date …", "print label …"):
+        assert field in words
+    assert words.count("measured: …") == 2
+    assert "Keep this sheet" in words
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_strips_are_numbered_and_folds_told_apart(paper):
+    big = [t.words for t in sheet(f"edge-strip-{paper}").words if t.bold and t.words.isdigit()]
+    assert sorted(big) == ["1", "2", "3", "4"]
+    page = sheet(f"gutter-ramp-{paper}")
+    at = {t.words: t.at_mm[1] for t in page.words if t.bold}
+    ways = {t.at_mm[1]: t.words for t in page.words if t.words in ("▲ mountain", "▽ valley")}
+    assert {name: ways[at[name]] for name in "ABCD"} == {
+        "A": "▲ mountain", "B": "▲ mountain", "C": "▲ mountain", "D": "▽ valley",
+    }  # fmt: skip
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_words_on_the_back_overlap_nothing(paper):
     page = sheet(f"back-print-{paper}")

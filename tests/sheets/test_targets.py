@@ -10,7 +10,7 @@ TARGETS = Path(__file__).parents[2] / "targets"
 
 @pytest.mark.parametrize("sheet_id", SHEET_IDS)
 def test_committed_pdf_is_what_the_code_draws(sheet_id):
-    """To renew them after a change: ``scanqa sheets --paper … --out targets``."""
+    """To renew them after a change: ``scanqa sheets`` and ``sh targets/previews.sh``."""
     assert (TARGETS / f"{sheet_id}.pdf").read_bytes() == draw(sheet(sheet_id))
 
 
