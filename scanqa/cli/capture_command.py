@@ -69,7 +69,8 @@ sitting_options = group(
         "--full",
         "plan_name",
         flag_value="full",
-        help="Blanks, dark, bed sheet turned, strips, ramp, open book, back print. The default.",
+        help="Blanks, dark, bed sheet turned, edge card, strips, ramp, open book, back print. The "
+        "default.",
     ),
     click.option(
         "--from-folder",
@@ -100,7 +101,9 @@ sitting_options = group(
 )
 
 
-@click.command("capture", cls=Command)
+@click.command(
+    "capture", cls=Command, short_help="Guide through the scans at a SANE scanner, then report."
+)
 @click.option("--scanner", help="Name of the scanner; scans and report are named after it.")
 @click.option(
     "--list",

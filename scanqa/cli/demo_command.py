@@ -12,7 +12,7 @@ from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.options import Delivery
 
 
-@click.command("demo")
+@click.command("demo", short_help="Simulate two scanners with known faults and measure them.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),

@@ -7,7 +7,7 @@ import click
 from scanqa.errors import BadOption
 
 
-@click.command("explain")
+@click.command("explain", short_help="Explain a measure, a cause, a word or a topic.")
 @click.argument("name", required=False)
 def command(name: str | None) -> None:
     """Explain a measure, a family of measures, a cause, a word of the report, or a topic.

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from scanqa.model.history import Health, Series
 
 
-@click.command("history", cls=Command)
+@click.command("history", cls=Command, short_help="Tell what changed on a scanner, and since when.")
 @click.argument("scanner")
 @click.option(
     "--limit",

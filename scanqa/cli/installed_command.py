@@ -19,7 +19,7 @@ PARTS = (
 EXTRAS = {"psycopg": "only for records in PostgreSQL: pip install 'scanqa[postgres]'"}
 
 
-@click.command("installed")
+@click.command("installed", short_help="Show what is there, what is missing, where things lie.")
 def command() -> None:
     """Show version, parts, scanners that SANE sees, and where records, scans and reports lie.
 

@@ -21,7 +21,7 @@ from scanqa.cli.options import out_option, records_option
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 
 
-@click.group("job", cls=Named)
+@click.group("job", cls=Named, short_help="Watch the pages of a job, and tie them to a record.")
 def command() -> None:
     """Watch the pages of a job, tie them to a record, see whether they changed."""
 

@@ -11,7 +11,7 @@ from scanqa.cli.settings_file import Command
 from scanqa.errors import BadOption
 
 
-@click.command("report", cls=Command)
+@click.command("report", cls=Command, short_help="Draw the page of a record again.")
 @click.argument("number", type=int)
 @click.option("--all", "whole", is_flag=True, help="Open every section, for print.")
 @out_option

@@ -38,7 +38,7 @@ def _fields(command: Callable[..., None]) -> Callable[..., None]:
     return command
 
 
-@click.group("scanners", cls=Named)
+@click.group("scanners", cls=Named, short_help="Note which unit a name means: serial, from whom.")
 def command() -> None:
     """Say which unit a name means: make, model, serial, from whom, until when it can go back."""
 

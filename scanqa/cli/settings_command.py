@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 
-@click.command("settings")
+@click.command("settings", short_help="Show your settings and where they lie.")
 @click.argument("scanner", required=False)
 def command(scanner: str | None) -> None:
     """Show where your settings lie, and what holds, for all scanners or for SCANNER.

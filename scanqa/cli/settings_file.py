@@ -28,7 +28,7 @@ KEYS = {  # and what they hold, for the example
     "bars": "[180.2, 179.6]",
     "print": '"sheet 1, kitchen printer"',
     "uses": '"orchard.toml"',
-    "for": '["text", "covers"]',
+    "for": '["price lists"]',
     "curve": '"srgb"',
     "light": '"cold cathode"',
     "records": '"/srv/orchard/records.sqlite"',

@@ -104,14 +104,14 @@ def test_a_full_sitting_with_a_stop_half_way_ends_with_a_report_that_finds_what_
         return Sitting(tmp_path, *command, timeout=300, OMP_NUM_THREADS="1")
 
     def lay(at, thing, *, step):
-        at.until(rf"Step \d+ of 14: {step}\W")
+        at.until(rf"Step \d+ of 15: {step}\W")
         glass.lay(thing)
         at.answer(" ")  # as a foot switch may type
 
     first = sit()
     lay(first, "blank", step="blank-1")
     lay(first, "moved blank", step="blank-2")  # two more follow untouched
-    first.until("Step 4 of 14: blank-4")
+    first.until("Step 4 of 15: blank-4")
     lay(first, "dark", step="dark")
     lay(first, "bed-sheet", step="bed-sheet")
     first.answer("q")
@@ -126,7 +126,9 @@ def test_a_full_sitting_with_a_stop_half_way_ends_with_a_report_that_finds_what_
     second.until("because the sheet is turned by 0° against its first scan, not 180°")
     glass.lay("turned bed-sheet")
     second.answer("\r")
-    second.until("Step 9 of 14: bed-sheet-90")
+    second.until("Step 9 of 15: bed-sheet-90")
+    second.answer("s")
+    second.until("Step 10 of 15: edge-card")
     second.answer("s")
     lay(second, "strips", step="edge-strips")
     lay(second, "ramp", step="gutter-ramp")

@@ -196,7 +196,7 @@ def test_a_full_plan_from_a_folder_waits_for_each_file_and_goes_on(tmp_path):
     at.until(r"already there: blank-1, blank-2, blank-3\.")
     at.until("blank-4(.|\n)*waiting for a new file")
     save(4)
-    at.until("Step 5 of 14: dark")
+    at.until("Step 5 of 15: dark")
     at.answer("q")
     assert at.end() == 130, at.text
     entries = json.loads((inbox / "session.json").read_text("utf-8"))["entries"]
