@@ -28,59 +28,49 @@ def mix(file: JobFile, record: JobRecord, *, record_uri: str) -> bytes:
     record_uri : str
         Where the job's record lies, from the entry.
     """
-    x, y = file.dpi or (None, None)
-    metrics: list[Part] = []
-    if x is not None and y is not None:
-        metrics = [
-            ("samplingFrequencyPlane", "object plane"),
-            ("samplingFrequencyUnit", "in."),
-            ("xSamplingFrequency", _ratio(x)),
-            ("ySamplingFrequency", _ratio(y)),
-        ]
     parts: list[Part] = [
         ("BasicDigitalObjectInformation", _object(file)),
-        (
-            "BasicImageInformation",
-            [
-                (
-                    "BasicImageCharacteristics",
-                    [
-                        ("imageWidth", str(file.width_px)),
-                        ("imageHeight", str(file.height_px)),
-                        (
-                            "PhotometricInterpretation",
-                            [("colorSpace", "RGB" if file.channels == 3 else "BlackIsZero")],
-                        ),
-                    ],
-                )
-            ],
-        ),
+        ("BasicImageInformation", [("BasicImageCharacteristics", _image(file))]),
         ("ImageCaptureMetadata", _capture(file, record)),
         (
             "ImageAssessmentMetadata",
             [
-                ("SpatialMetrics", metrics),
-                (
-                    "ImageColorEncoding",
-                    [
-                        (
-                            "BitsPerSample",
-                            [
-                                *(
-                                    ("bitsPerSampleValue", str(file.bits))
-                                    for _ in range(file.channels)
-                                ),
-                                ("bitsPerSampleUnit", "integer"),
-                            ],
-                        ),
-                        ("samplesPerPixel", str(file.channels)),
-                    ],
-                ),
+                ("SpatialMetrics", _sampling(file)),
+                ("ImageColorEncoding", _encoding(file)),
                 ("TargetData", [("performanceData", record_uri)]),
             ],
         ),
     ]
     return document(etree.QName(NAMESPACE, "mix"), parts)
+
+
+def _image(file: JobFile) -> list[Part]:
+    space = "RGB" if file.channels == 3 else "BlackIsZero"
+    return [
+        ("imageWidth", str(file.width_px)),
+        ("imageHeight", str(file.height_px)),
+        ("PhotometricInterpretation", [("colorSpace", space)]),
+    ]
+
+
+def _sampling(file: JobFile) -> list[Part]:
+    """Empty where the file states no resolution."""
+    if file.dpi is None:
+        return []
+    return [
+        ("samplingFrequencyPlane", "object plane"),
+        ("samplingFrequencyUnit", "in."),
+        ("xSamplingFrequency", _ratio(file.dpi[0])),
+        ("ySamplingFrequency", _ratio(file.dpi[1])),
+    ]
+
+
+def _encoding(file: JobFile) -> list[Part]:
+    bits: list[Part] = [("bitsPerSampleValue", str(file.bits)) for _ in range(file.channels)]
+    return [
+        ("BitsPerSample", [*bits, ("bitsPerSampleUnit", "integer")]),
+        ("samplesPerPixel", str(file.channels)),
+    ]
 
 
 def _object(file: JobFile) -> list[Part]:

@@ -96,6 +96,8 @@ def _ending(record: Record) -> Iterator[str]:
     from scanqa.words.of_decision import acts, decision_line
 
     yield decision_line(record.scanner, record.decision)
+    if record.decision.decision == "open":
+        return  # its title names the scan that comes first
     first = [act.text for act in acts(record.actions, record.decision)][:1]
     yield from (f"First: {text}" for text in first)
 

@@ -102,6 +102,7 @@ def decide(
         uses=tuple(each.use for each in counted if each.fitness == "unfit")
         if rule.uses == "unfit"
         else open_ones,
+        unfit=tuple(each.use for each in counted if each.fitness == "unfit"),
         scan=scan,
         minutes=minutes_for(scan) if scan else None,
         days_left=known.days_left,

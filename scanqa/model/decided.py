@@ -43,7 +43,9 @@ class Decision:
     causes : tuple of str
         Of the findings that decide, the weightiest first.
     uses : tuple of str
-        Names of uses: those that are unfit if that decides, else those that have no word.
+        Names of uses that count: those that are unfit if that decides, else those without a word.
+    unfit : tuple of str
+        Uses that count and are unfit, whatever decides.
     scan, minutes : str, int or None
         The scan that would settle most, as in `Outcome.next_scan`, and what it takes.
     days_left : int or None
@@ -56,6 +58,7 @@ class Decision:
     rule: str = ""
     causes: tuple[str, ...] = ()
     uses: tuple[str, ...] = ()
+    unfit: tuple[str, ...] = ()
     scan: str = ""
     minutes: int | None = None
     days_left: int | None = None

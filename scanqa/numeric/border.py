@@ -18,6 +18,7 @@ FAR_ZONE_SHARE = 0.45  # of the extent at most: the zone never crosses the middl
 MIN_ZONE_MM = 3.0
 SPECK_MM = 0.5  # dips narrower than half of this do not count
 CLEAR_MM = 2.0  # a shadow has ended when this much in a row is clear of it
+INNERMOST = 0.1  # of the profiles: the level that they end at
 UNSETTLED = 2.0  # times the limit: a far zone that still rises by more is not a level
 
 
@@ -75,9 +76,9 @@ class Shadow:
     depths : (bands,)
         Of each band; NaN likewise.
     deepest : float
-        As `depth`, but against the level itself where the far zone ends, not the line continued:
-        where the level further in still falls toward the border, nobody knows what of that is
-        shadow. Not under `depth`.
+        As `depth`, but against the level where the profiles end, not the line continued: where
+        the level further in falls toward the border, nobody knows what of that is shadow. Not
+        under `depth`.
     """
 
     at_mm: Floats
@@ -108,9 +109,12 @@ def shadow(at_mm: Floats, profiles: Floats, zone_mm: tuple[float, float], limit:
     both = np.vstack([np.median(lack, axis=0), lack])
     settled = np.concatenate([[np.median(climb)], climb]) <= UNSETTLED * limit
     depths = np.where(settled, _depths(both, pitch, limit), np.nan)
-    rise = np.median(line[:, end - 1, None] - line[:, :count], axis=0)  # of the line from there on
-    deep = float(_depths((both[0] + np.maximum(rise, 0.0))[None], pitch, limit)[0])
-    deepest = float(at_mm[count]) if np.isnan(deep) else max(deep, float(depths[0]))
+    inside = max(round(INNERMOST * len(at_mm)), 1)
+    level = np.maximum(line[:, end - 1], np.median(profiles[:, -inside:], axis=1))
+    whole = np.median(level[:, None] - profiles, axis=0)[None]
+    whole = ndimage.median_filter(whole, size=(1, speck), mode="nearest")
+    deep = float(_depths(whole, pitch, limit)[0])
+    deepest = float(at_mm[-1]) if np.isnan(deep) else max(deep, float(depths[0]))
     return Shadow(at_mm[:count], float(depths[0]), depths[1:], deepest)
 
 

@@ -58,7 +58,7 @@ def page(found: Qualification, *, whole: bool = False) -> Page:
         card=card(record),
         diagnoses=diagnoses,
         found=_counted(record.diagnoses),
-        cautions=tuple(dict.fromkeys(d.caution for d in record.diagnoses if d.caution)),
+        cautions=_cautions(record.diagnoses),
         sections=(*work_sections(record), *_sections(record, found.evidence, whole=whole)),
         criteria=tuple(_criteria(record.criteria)),
         limits=result_of_criteria(record.criteria),
@@ -68,6 +68,12 @@ def page(found: Qualification, *, whole: bool = False) -> Page:
         conditions=tuple(record.conditions.items()),
         glossary=GLOSSARY,
     )
+
+
+def _cautions(found: Sequence[Diagnosis]) -> tuple[str, ...]:
+    """What to beware of, each once: none that another one says too."""
+    said = [*dict.fromkeys(each.caution for each in found if each.caution)]
+    return tuple(one for one in said if not any(one in other for other in said if other != one))
 
 
 def _counted(found: Sequence[Diagnosis]) -> str:

@@ -13,7 +13,8 @@ import numpy as np
 from scanqa.model.watched import Action, Event, EventKind, Watched, WatchedPage
 from scanqa.version import __version__
 from scanqa.watch.judge import ROUGH_PATTERN, Fact, Job, Run, Settled, Slow
-from scanqa.watch.line_watch import Line, blind
+from scanqa.watch.line_state import Line
+from scanqa.watch.line_watch import blind
 
 # Only these may order pages again: no book makes them.
 AGAIN: tuple[EventKind, ...] = (

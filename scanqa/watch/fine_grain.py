@@ -60,6 +60,7 @@ def fine_of(samples: Sequence[Pixels], codes: Array, *, lossy: bool) -> Fine:
     """
     paper = _paper_code(samples)
     signed, bare = _bare(samples, paper)
+    lossy = lossy or paper > 255 - PAPER_CODES  # a white that is cut off has no grain either
     return Fine(
         grain=None if lossy else _grain(signed, bare),
         edges=_edges(signed, paper),

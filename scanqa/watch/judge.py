@@ -16,7 +16,8 @@ from scanqa.model.watched import Cause, EventKind, LeftOut
 from scanqa.watch.align import Lie, clean, laid, lie_anywhere, lie_of
 from scanqa.watch.blank_says import Blank, blank_of, cause_of
 from scanqa.watch.features import PageFeatures, Shows
-from scanqa.watch.line_watch import HELD_BACK, Laid, Line, Search, search, settled
+from scanqa.watch.line_state import HELD_BACK, Laid, Line, Search
+from scanqa.watch.line_watch import search, settled
 from scanqa.watch.settings_kept import (
     BLOCKS_BEFORE,
     RESAMPLED,

@@ -3,9 +3,9 @@
 A column's value on a page is held against the median of at least eight earlier pages, in units of
 what the page's grain, and the earlier pages' scatter at this very column, leave. A line is there
 when five judged pages in a row are off the same way, the least of them by 2.6 (or four by 4, three
-by 6). One page alone never is: in ledgers a single one reaches fifty. A
-line may lie across two columns: so means of neighbours are searched beside the columns themselves,
-and stand behind them in every array of the search.
+by 6). One page alone never is: in ledgers a single one reaches fifty. A line may lie across two
+columns: so means of neighbours are searched beside the columns themselves, and stand behind them in
+every array of the search.
 
 Print that begins at page k at one place does the same. It is told from dirt by what dirt cannot do:
 
@@ -20,25 +20,29 @@ neighbours, too. What none of these tells apart is "line or print", which a blan
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from scanqa.model import Array
+from scanqa.watch.line_state import (
+    FEWEST_EARLIER,
+    HELD_BACK,
+    IN_A_ROW,
+    RULES,
+    Laid,
+    Line,
+    Search,
+    aged,
+    beside,
+    both,
+    with_pairs,
+)
 
-FEWEST_EARLIER = 8  # pages for a baseline
-HELD_BACK = 12  # newest pages, which no baseline holds
-BASELINE = 40  # pages
-RENEWED = 4  # pages after which the baseline is reckoned anew
-RULES = ((5, 2.6), (4, 4.0), (3, 6.0))  # judged pages in a row, the least z of them
-IN_A_ROW = RULES[0][0]
 LEAST_PERCENT = 0.2
 PATIENCE = 8  # judged pages after which "line or print" is said
-BESIDE = 3  # columns on either side that are one line
-FLANK = (
-    8  # columns: neighbours of a line may be off the other way, and JPEG spreads it over a block
-)
+FLANK = 8  # columns: a line's neighbours may be off the other way; JPEG spreads it over a block
 ENDS_LIKE, ENDS_UNLIKE = 0.5, 0.3  # of the contrast, in the margins
 KNOWN_ENDS = 0.3  # of the contrast: standard error of the margins' mean
 STEADY = 0.35  # scatter of contrast over pages, of the contrast, noise taken off
@@ -50,90 +54,9 @@ STILL_THERE, GONE_AFTER = 0.5, 2  # of the contrast; judged pages without it
 BLANK_Z = 4.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Laid:
-    """Columns of one page on the sensor.
-
-    Attributes
-    ----------
-    number : int
-        Of the page, in the order of the job.
-    off, error, ends, ends_error : (columns,)
-        Per cent; NaN where not judged.
-    turned : bool
-        Whether the page's columns run the other way.
-    skew_deg : float or None
-        Of the print.
-    """
-
-    number: int
-    off: Array
-    error: Array
-    ends: Array
-    ends_error: Array
-    turned: bool
-    skew_deg: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A line that was found, at a column of the sensor.
-
-    Attributes
-    ----------
-    kind : str
-        ``line``, or ``line-or-print`` until a blank decides.
-    contrast, error : float
-        Per cent.
-    since, last : int
-        Numbers of the first page, and of the last one so far.
-    without : int
-        Judged pages since then that did not show it.
-    """
-
-    kind: Literal["line", "line-or-print"]
-    column: float
-    contrast: float
-    error: float
-    since: int
-    last: int
-    without: int = 0
-    gone: bool = False
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Search:
-    """The state of the search: earlier pages, newest pages, runs, lines.
-
-    Attributes
-    ----------
-    earlier : tuple of Laid
-        For the baseline, the oldest first.
-    newest : tuple of Laid
-        The last `HELD_BACK`.
-    middle, scatter, count : (2 × columns,)
-        Baseline, its scatter from page to page, pages that it rests on.
-    runs : (rules, 2, 2 × columns)
-        Judged pages in a row that are off upwards, and downwards, far enough for each rule.
-    printed : (2, 2 × columns)
-        Runs that were seen to be print; a run that is broken is forgotten.
-    """
-
-    width: int
-    earlier: tuple[Laid, ...] = ()
-    newest: tuple[Laid, ...] = ()
-    middle: Array | None = None
-    scatter: Array | None = None
-    count: Array | None = None
-    aged: int = 0
-    runs: Array | None = None
-    printed: Array | None = None
-    lines: tuple[Line, ...] = ()
-
-
 def search(state: Search, page: Laid) -> Search:
     """The state after one more page; lines found, seen again, or gone are in `lines`."""
-    state, page = _aged(state), _with_pairs(page)
+    state, page = aged(state), with_pairs(page)
     newest = (*state.newest, page)[-HELD_BACK - IN_A_ROW :]
     state = replace(state, newest=newest)
     if state.middle is None or state.scatter is None or state.count is None:
@@ -152,27 +75,10 @@ def difference(state: Search, page: Laid) -> Array:
     return np.asarray(page.off[: state.width] - state.middle[: state.width])
 
 
-def _with_pairs(page: Laid) -> Laid:
-    """The page with the means of neighbouring columns behind its columns."""
-    off, ends = (
-        np.append(v, np.append((v[:-1] + v[1:]) / 2, np.nan)) for v in (page.off, page.ends)
-    )
-    errors = [
-        np.append(v, np.append(np.hypot(v[:-1], v[1:]) / 2, np.nan))
-        for v in (page.error, page.ends_error)
-    ]
-    return replace(page, off=off, error=errors[0], ends=ends, ends_error=errors[1])
-
-
-def _both(near: slice, width: int) -> list[slice]:
-    """The same part of the columns and of the means of neighbours."""
-    return [near, slice(near.start + width, near.stop + width)]
-
-
 def settled(state: Search, line: Line, blank: Laid) -> Literal["line", "print", ""]:
     """What a blank says of a line: it is there, it is not, or the blank cannot tell."""
     off = difference(state, blank)
-    near = _near(line.column, len(off))
+    near = beside(line.column, len(off))
     if not np.isfinite(off[near]).any():
         return ""
     sign = np.sign(line.contrast)
@@ -189,69 +95,6 @@ def blind(state: Search) -> Array:
         return np.zeros(state.width, np.bool_)
     few = state.count < FEWEST_EARLIER
     return np.asarray((few | (RULES[0][1] * state.scatter > 1.0))[: state.width])
-
-
-# ------------------------------------------------------------------------------- baseline
-
-
-def _aged(state: Search) -> Search:
-    """Pages that are no longer new become part of what later ones are held against."""
-    if len(state.newest) < IN_A_ROW:
-        return state
-    # The baseline ends HELD_BACK pages ago; at the start of a job it begins sooner.
-    enough = len(state.earlier) >= FEWEST_EARLIER
-    held = HELD_BACK if enough else IN_A_ROW
-    moved = len(state.newest) - held
-    if moved <= 0:
-        return state
-    old = tuple(_without_lines(page, state.lines) for page in state.newest[:moved])
-    earlier = (*state.earlier, *old)[-BASELINE:]
-    aged = state.aged + moved
-    state = replace(state, earlier=earlier, newest=state.newest[moved:], aged=aged)
-    if len(earlier) < FEWEST_EARLIER or (state.middle is not None and aged < RENEWED):
-        return state
-    middle, scatter, count = _baseline(earlier)
-    zeros = np.zeros((len(RULES), 2, 2 * state.width))
-    return replace(
-        state,
-        middle=middle,
-        scatter=scatter,
-        count=count,
-        aged=0,
-        runs=zeros if state.runs is None else state.runs,
-        printed=zeros[0] if state.printed is None else state.printed,
-    )
-
-
-def _without_lines(page: Laid, lines: tuple[Line, ...]) -> Laid:
-    """A page without the columns of lines that it shows: a baseline knows no line."""
-    off = page.off
-    for line in lines:
-        if line.since <= page.number <= line.last:
-            off = off.copy()
-            for part in _both(_near(line.column, len(off) // 2), len(off) // 2):
-                off[part] = np.nan
-    return page if off is page.off else replace(page, off=off)
-
-
-def _baseline(pages: tuple[Laid, ...]) -> tuple[Array, Array, Array]:
-    """Median of each column, its robust scatter, number of pages; NaN with too few."""
-    values = np.sort(np.stack([page.off for page in pages]), axis=0)  # NaN come last
-    count = np.isfinite(values).sum(axis=0)
-    middle = _middle(values, count)
-    away = np.sort(np.abs(values - middle), axis=0)
-    scatter = 1.4826 * _middle(away, count)
-    few = count < FEWEST_EARLIER
-    middle[few] = np.nan
-    scatter[few] = np.nan
-    return middle, scatter, count.astype(np.float64)
-
-
-def _middle(rising: Array, count: Array) -> Array:
-    at = np.arange(rising.shape[1])
-    half = np.maximum(count - 1, 0)
-    low, high = rising[half // 2, at], rising[(half + 1) // 2, at]
-    return np.asarray((low + high) / 2, np.float64)
 
 
 # ----------------------------------------------------------------------------------- runs
@@ -288,7 +131,7 @@ def _found(state: Search, page: Laid) -> Search:
     free = np.ones(state.width, np.bool_)
     for line in state.lines:
         if not line.gone:
-            free[_near(line.column, state.width, FLANK)] = False
+            free[beside(line.column, state.width, FLANK)] = False
     lines, printed, width = list(state.lines), state.printed.copy(), state.width
     free = np.append(free, free)
     for way, sign in enumerate((1.0, -1.0)):
@@ -300,12 +143,12 @@ def _found(state: Search, page: Laid) -> Search:
             best = int(np.argmax(np.abs(np.where(np.isfinite(seen), seen, 0))))
             column = int(columns[best])
             place = column if column < width else column - width + 0.5
-            flank = _both(_near(place, width, FLANK), width)
+            flank = both(beside(place, width, FLANK), width)
             verdict = _judged(state, column, sign, int(state.runs[0, way][column]))
             if isinstance(verdict, Line):
                 lines.append(verdict)
             elif verdict == "print":
-                for part in _both(_near(place, width), width):
+                for part in both(beside(place, width), width):
                     printed[way][part] = 1
             for part in flank:
                 ripe[part] = False
@@ -392,7 +235,7 @@ def _lie_unlike(shown: list[Laid]) -> bool:
 def _centre(state: Search, column: int, sign: float) -> float:
     """Centre of a line in columns, by its own light over the last pages."""
     column = column if column < state.width else column - state.width
-    near = _near(column, state.width)
+    near = beside(column, state.width)
     shown = np.stack([difference(state, page)[near] for page in state.newest[-IN_A_ROW:]])
     known = np.isfinite(shown)
     means = np.where(known, shown, 0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
@@ -424,7 +267,7 @@ def _followed(state: Search, page: Laid) -> Search:
         if line.gone:
             lines.append(line)
             continue
-        near = off[_near(line.column, len(off), 1)]
+        near = off[beside(line.column, len(off), 1)]
         if not np.isfinite(near).any():
             lines.append(replace(line, last=page.number) if line.without == 0 else line)
             continue
@@ -436,8 +279,3 @@ def _followed(state: Search, page: Laid) -> Search:
             without = line.without + 1
             lines.append(replace(line, without=without, gone=without >= GONE_AFTER))
     return replace(state, lines=tuple(lines))
-
-
-def _near(column: float, width: int, reach: int = BESIDE) -> slice:
-    at = round(column)
-    return slice(max(at - reach, 0), min(at + reach + 1, width))

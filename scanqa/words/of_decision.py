@@ -37,7 +37,7 @@ SENTENCES: dict[str, str] = {
     "unfit": "It is not fit for {uses}, and nothing found says that this can be mended.",
     "one-look": "{seen}: one look does not settle where this comes from.",
     "nothing-known": "No use can be judged by what was scanned.",
-    "still-open": "What was measured asks for nothing.",
+    "still-open": "What was measured asks for nothing to be done.",
     "nothing-against": "Nothing was found against it.",
 }
 ASKED: dict[Decided, str] = {  # of a seller
@@ -128,16 +128,25 @@ def _one_act(some: Sequence[Action]) -> Action:
 
 def _title(decision: Decision, outcome: Outcome) -> str:
     title = TITLES[decision.decision]
+    unfit = joined(list(decision.unfit))
+    if decision.decision == "keep" and unfit:
+        return f"{title}, but not for {unfit}"
+    if decision.decision == "open" and unfit:
+        title = f"Unfit for {unfit}; nothing else found against it, still open"
     if decision.decision == "too-little" and decision.scan:
-        return f"{title}: scan {scan_words(decision.scan)}"
+        return f"{title}: scan {_short_scan(decision.scan)}"
     if decision.decision != "open":
         return title
     gaps = open_words(decision, outcome)
     how = ""
     if decision.scan:
-        what = SHORT_SCANS.get(decision.scan) or scan_words(decision.scan)
-        how = f" (scan {what}: {decision.minutes} minutes)"
+        how = f" (scan {_short_scan(decision.scan)}: {decision.minutes} minutes)"
     return f"{title}: {joined(gaps)}{how}" if gaps else f"{title}{how}"
+
+
+def _short_scan(scan: str) -> str:
+    """What to scan, in few words, to stand after "scan"."""
+    return SHORT_SCANS.get(scan) or scan_words(scan).removeprefix("a scan of ")
 
 
 def open_words(decision: Decision, outcome: Outcome) -> list[str]:
@@ -163,7 +172,17 @@ def _sentence(decision: Decision, diagnoses: Sequence[Diagnosis], outcome: Outco
         seen=joined([*seen[:1], *map(inside, seen[1:MOST_SEEN]), *more]),
         uses=joined(list(decision.uses)),
     )
-    return " ".join(filter(None, (words, _of_uses(decision, outcome), _of_window(decision))))
+    said = (words, _of_uses(decision, outcome), _of_need(decision), _of_window(decision))
+    return " ".join(filter(None, said))
+
+
+def _of_need(decision: Decision) -> str:
+    """What an unfit use means where the unit is not to go back anyhow."""
+    left = decision.days_left
+    if not decision.unfit or decision.decision not in ("keep", "open") or (left or 0) < 0:
+        return ""
+    need = "that use is" if len(decision.unfit) == 1 else "those uses are"
+    return f"If {need} what you need it for, it is to go back."
 
 
 def _of_uses(decision: Decision, outcome: Outcome) -> str:
@@ -181,7 +200,7 @@ def _of_uses(decision: Decision, outcome: Outcome) -> str:
 
 def _of_window(decision: Decision) -> str:
     left = decision.days_left
-    if left is None or decision.decision == "keep":
+    if left is None or (decision.decision == "keep" and not decision.unfit):
         return ""
     if left < 0:
         return "The time to return it is over."

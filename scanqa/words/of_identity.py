@@ -34,4 +34,4 @@ def day_words(day: str) -> str:
 
 
 def _kinds(unit: Identity) -> str:
-    return "; ".join(filter(None, (unit.sensor, unit.lamp, unit.driver)))
+    return ", ".join(filter(None, (unit.sensor, unit.lamp, unit.driver)))

@@ -20,7 +20,7 @@ FAMILIES = ("streaks", "banding", "shading", "edges", "noise", "tone", "colour")
 
 
 def case(rng):
-    at = drawn(rng)
+    at = drawn(rng, dpi=(100, 150))
     dark, fading = rng.permutation(SIDES)[:2]
     unit = at.scanner(
         shadows={dark: Shadow(float(rng.uniform(0.8, 5.0)), float(rng.uniform(0.15, 0.6)))},
@@ -31,7 +31,7 @@ def case(rng):
         },
         streaks=(
             Streak(
-                float(rng.uniform(20, 110)), float(rng.uniform(200, 900)),
+                float(rng.uniform(20, 80)), float(rng.uniform(200, 900)),
                 float(-(10 ** rng.uniform(-2.6, -1.3))), float(rng.uniform(20, 80)),
             ),
         ) if rng.random() < 0.6 else (),
@@ -65,9 +65,11 @@ def _light(found, unit, truth):
     fading = {side: fall.light for side, fall in unit.falloff.items()}
     even = np.ones((len(y), len(x)))
     kept = {"x": np.ones(len(x), bool), "y": np.ones(len(y), bool)}
-    for side in SIDES:  # edge shadow is left out: what is 1 L* darker than further in
+    for side, shadow in unit.shadows.items():  # left out: what it makes 1 L* darker
         d = {"left": x, "right": width - x, "top": y, "bottom": height - y}[side]
-        kept["x" if side in ("left", "right") else "y"] &= truth.delta_L(side, d) < SHADOW_L
+        paper = truth.paper_luma
+        darker = lstar(np.asarray(paper)) - lstar(paper * shadow.light(d))
+        kept["x" if side in ("left", "right") else "y"] &= darker < SHADOW_L
     for side, light in fading.items():
         d = {"left": x, "right": width - x, "top": y, "bottom": height - y}[side]
         share = light(d)
@@ -77,6 +79,8 @@ def _light(found, unit, truth):
     for m in one(found, "shading.nonuniformity"):
         yield Tried(m.name, m, true)
     for side in SIDES:
+        if unit.banding and side in ("top", "bottom"):  # bands are light, too
+            continue
         for distance in (5, 20):
             for m in one(found, f"shading.falloff_{side}_{distance}mm"):
                 light = float(unit.light_from(side, np.array([float(distance)]))[0])

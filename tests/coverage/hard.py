@@ -20,7 +20,7 @@ from scanqa.simulate.scenes import Paper, Printer
 from scanqa.simulate.truth import Truth
 from scanqa.simulate.ugly_paper import Clouds, Flecks
 
-GLASS_MM = (130.0, 180.0)  # small, for speed: nothing measured here depends on its size
+GLASS_MM = (105.0, 148.0)  # small, for speed: nothing measured here depends on its size
 JPEG_SHARE, UGLY_SHARE, OTHER_CURVE_SHARE = 0.2, 0.25, 0.25
 CURVES = ("gamma-2.2", "gamma-1.8")  # where a file says nothing, sRGB is assumed
 

@@ -243,6 +243,17 @@ def test_words_name_what_decides_what_is_open_and_the_days_left():
     assert opened.title == "Nothing found against it, still open (scan a book: 10 minutes)"
 
 
+def test_an_unfit_use_is_said_whatever_else_is_open():
+    whole = outcome(
+        *PARTLY_UNFIT.uses, use("covers", "not judged", (), "gutter"), next_scan="gutter"
+    )
+    said = worded_decision(decide((), whole, Standing(days_left=9)), (), whole)
+    assert said.title.startswith("Unfit for bound pages; nothing else found against it, still open")
+    assert "If that use is what you need it for, it is to go back. 9 days" in said.sentence
+    kept = worded_decision(decide((), PARTLY_UNFIT, Standing()), (), PARTLY_UNFIT)
+    assert kept.title == "Keep it, but not for bound pages"
+
+
 def test_actions_of_one_kind_are_one_with_all_their_cautions():
     given = [
         Action("glass-dust", "Wipe it.", "specks", "Unplug.", act="clean"),

@@ -45,8 +45,10 @@ def test_clean_paper_has_no_banding():
     for seed in range(5):
         results = banding.measure([blank(10 + seed)], Told())
         (amplitude,), period = values(results)
-        assert amplitude.value == 0
+        # None found is at most what would have been; a band that is seen has 0.25 %.
+        assert (amplitude.status, amplitude.reason_kind) == ("at-most", "noise")
         assert 0 < amplitude.uncertainty < 0.05
+        assert amplitude.uncertainty < amplitude.value < 0.1
         assert period == ()
 
 

@@ -100,7 +100,8 @@ def test_a_card_beside_the_sheet_tells_what_the_print_takes(print_mm):
 
 
 def _light(scan):
-    return np.asarray(scan.scan.window(_whole(scan)), float)[..., 0] / 65535
+    codes = np.asarray(scan.scan.window(_whole(scan)))
+    return scan.light.light(codes)[..., 0].astype(float)
 
 
 def _whole(scan):
@@ -138,3 +139,27 @@ def test_a_torn_or_bent_border_is_no_edge_and_a_bent_one_survives():
     assert all(holds(m, true) for m in across)
     found = [m.value for m in results.named("sharpness.sheet_sfr50") if m.direction == "across"]
     assert np.median(found) == pytest.approx(true, rel=0.02)
+
+
+def test_a_card_beside_the_sheet_is_found_in_the_same_scan():
+    """Not the sheet's own squares, turned by 5° as they are; and none where none is told."""
+    card = _light(card_scan(Paper(0.02)))
+    sheet = print_scan(Paper(0.2))
+    printed = _light(sheet)
+    high, wide = max(card.shape[0], printed.shape[0]), card.shape[1] + printed.shape[1]
+    light = np.full((high, wide), 0.03)
+    light[: printed.shape[0], : printed.shape[1]] = printed
+    light[: card.shape[0], printed.shape[1] :] = card
+    scan = ArrayScan(
+        np.rint(np.clip(light, 0, 1) * 65535).astype(np.uint16), name="bed.tif", dpi=(DPI, DPI)
+    )
+    width, height = (n / DPI * 25.4 for n in printed.shape[::-1])
+    outline = ((0.0, 0.0), (width, 0.0), (width, height), (0.0, height))
+    piece = replace(sheet.piece, outline_mm=outline)
+    both = replace(sheet, scan=scan, overview=overview(scan), piece=piece)
+    results = sharpness.measure([both], Told(card_paper="photo"))
+    found = [m for m in results.named("sharpness.sfr50") if m.edge_kind == "card"]
+    assert {m.direction for m in found} == {"across", "travel"}
+    assert all(m.at_mm[0] > width and holds(m, truth()) for m in found)
+    without = sharpness.measure([both], Told())
+    assert {m.edge_kind for m in without.named("sharpness.sfr50")} == {"printed"}

@@ -100,3 +100,18 @@ def test_below_150_dpi_the_width_of_a_line_says_nothing():
     (found,) = streaks.measure([scanned(light, rng, dpi=75)], Told()).streaks
     assert found.signs.one_sample is None
     assert replace(found.signs, one_sample=False) != found.signs
+
+
+@pytest.mark.parametrize("quality", [92, 97])
+def test_a_line_thinned_by_the_search_in_blocks_lies_under_the_bound(quality):
+    """1.5 % over four columns is a quarter of that over sixteen: it may not be found there."""
+
+    def line(light):
+        light[:, 600:604] *= 0.985
+
+    found = streaks.measure([blank(31, quality, change=line)], Told())
+    (value,) = found.named("streaks.strongest_visible")
+    if value.status == "at-most":
+        assert value.value >= 1.5
+    else:
+        assert value.value <= 1.5 * 1.1

@@ -63,7 +63,8 @@ def of_the_scanner(scans):
     """Lines, marks and bands that are put down to the scanner."""
     lines = [s for s in streaks.measure(scans, Told()).streaks if not s.of_the_paper]
     marks = glass.measure(scans, Told()).marks
-    bands = [m for m in banding.measure(scans, Told()).named("banding.amplitude") if m.value]
+    amplitudes = banding.measure(scans, Told()).named("banding.amplitude")
+    bands = [m for m in amplitudes if m.status != "at-most"]  # which says that none was found
     return lines, marks, bands
 
 

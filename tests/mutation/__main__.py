@@ -5,6 +5,7 @@ Run by hand (some five seconds a mutant)::
     python -m tests.mutation 300             # printed
     python -m tests.mutation 300 --write     # into README.md beside this
     python -m tests.mutation 20 findings/uses.py
+    python -m tests.mutation 300 --again --write  # only those that lived, or were not yet tried
 
 A mutant's module is put in the place of the real one by an import hook in a process of its own,
 forked from one that has the large libraries loaded. A test that takes five times as long as
@@ -29,6 +30,7 @@ from pathlib import Path
 from tests.mutation.mutants import Mutant, mutant, sites
 from tests.mutation.own_tests import ROOMS, ROOT, modules, own_tests
 
+FATES = Path("/tmp") / f"scanqa-mutants-{os.getuid()}.json"  # of the last run
 TABLE, WHY = Path(__file__).with_name("README.md"), Path(__file__).with_name("survivors.json")
 SEED = 12
 LEAST_KILLED = 85.0
@@ -116,28 +118,39 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
     parser.add_argument("count", type=int, help="how many mutants")
     parser.add_argument("names", nargs="*", help="modules (default: all that have short tests)")
+    parser.add_argument("--again", action="store_true", help="keep what was killed before")
     parser.add_argument("--write", action="store_true", help="write README.md beside this")
     options = parser.parse_args()
     os.chdir(ROOT)
     _preload()
 
+    before: dict[str, str] = json.loads(FATES.read_text("utf-8")) if options.again else {}
     usual: dict[str, float] = {}
     fates: dict[str, list[tuple[Mutant, str]]] = defaultdict(list)
     for one in sample(options.count, options.names or modules()):
-        tests = own_tests(one.path)
-        if one.path not in usual:
-            started = time.monotonic()
-            if outcome(whole(one.path), tests, 600) != "lives":
-                sys.exit(f"{one.path}: its own tests fail without a mutant")
-            usual[one.path] = time.monotonic() - started
-        fate = outcome(one, tests, 5 * usual[one.path] + 30)
+        fate = before.get(one.key, "lives")
+        if fate == "lives":
+            fate = tried(one, usual)
+            print(f"{one.path}:{one.line}: {one.was} -> {one.became}: {fate}", flush=True)
         fates[one.path].append((one, fate))
-        print(f"{one.path}:{one.line}: {one.was} -> {one.became}: {fate}", flush=True)
+        before[one.key] = fate
+        FATES.write_text(json.dumps(before, indent=0), "utf-8")
     text, held = report(fates)
     print(text)
     if options.write:
         TABLE.write_text(HEAD + text, "utf-8")
     return int(not held)
+
+
+def tried(one: Mutant, usual: dict[str, float]) -> str:
+    """The fate of a mutant; how long its tests usually take is found once for each module."""
+    tests = own_tests(one.path)
+    if one.path not in usual:
+        started = time.monotonic()
+        if outcome(whole(one.path), tests, 600) != "lives":
+            sys.exit(f"{one.path}: its own tests fail without a mutant")
+        usual[one.path] = time.monotonic() - started
+    return outcome(one, tests, 5 * usual[one.path] + 30)
 
 
 def _preload() -> None:

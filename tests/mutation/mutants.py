@@ -19,6 +19,9 @@ SWAPPED = {"min": "max", "max": "min", "any": "all", "all": "any", "argmin": "ar
            "argmax": "argmin", "median": "mean", "mean": "median"}  # fmt: skip
 
 
+Site = tuple[int, int]  # number of an expression, and which of its changes
+
+
 @dataclass(frozen=True, slots=True)
 class Mutant:
     """One change: where, what, and the whole source with it."""
@@ -28,9 +31,12 @@ class Mutant:
     was: str
     became: str
     source: str
+    site: Site = (-1, -1)
 
-
-Site = tuple[int, int]  # number of an expression, and which of its changes
+    @property
+    def key(self) -> str:
+        """Its name, as long as its module is not changed."""
+        return f"{self.path}:{self.site[0]}:{self.site[1]}"
 
 
 def sites(source: str) -> list[Site]:
@@ -56,7 +62,7 @@ def mutant(path: str, source: str, site: Site) -> Mutant:
     was = ast.unparse(target)
     _change(target, site[1])
     text = ast.unparse(ast.fix_missing_locations(whole))
-    return Mutant(path, target.lineno, was, ast.unparse(target), text)
+    return Mutant(path, target.lineno, was, ast.unparse(target), text, site)
 
 
 def _nodes(tree: ast.Module) -> list[ast.expr]:

@@ -15,7 +15,10 @@ OWN: dict[str, tuple[str, ...]] = {
     "findings/criteria.py": ("tests/findings/test_criteria.py",),
     "findings/legibility.py": ("tests/findings/test_legibility.py",),
     "findings/job_plan.py": ("tests/findings/test_plan.py",),
-    "findings/signs/": ("tests/findings/test_signs.py", "tests/findings/test_diagnosis.py"),
+    "findings/signs/": (
+        "tests/findings/test_sign_limits.py", "tests/findings/test_signs.py",
+        "tests/findings/test_diagnosis.py",
+    ),
     "numeric/lightness.py": ("tests/numeric/test_lightness.py",),
     "numeric/scatter.py": ("tests/numeric/test_scatter.py",),
     "numeric/curve_doubt.py": ("tests/numeric/test_curve_doubt.py",),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-DEMO = Path(__file__).parents[2] / "reports" / "heron.json"
+DEMO = Path(__file__).parents[2] / "reports"
 FLAGS = (  # root needs the first; the others keep Chromium from calling out
     "--no-sandbox",
     "--disable-gpu",
@@ -48,8 +48,9 @@ def reports(tmp_path_factory):
         "one-blank": synthetic.one_blank(),
         "hostile": synthetic.hostile(),
     }
-    kept = read_record(DEMO)  # what a person gets: the newest of the sample reports
-    records["demo"] = Qualification(decided(kept))
+    for name, file in (("demo", "heron"), ("demo-wren", "wren")):  # the newest sample reports
+        kept = read_record(DEMO / f"{file}.json")
+        records[name] = Qualification(decided(kept, identity=kept.identity))
     for name, record in records.items():
         write_report(record, folder / f"{name}.html")
     for name in ("heron", "hostile"):

@@ -658,6 +658,7 @@ def _judgement() -> tuple[tuple[Diagnosis | Criterion, ...], tuple[Action, ...],
             "A dark line runs down the image at 88.1 mm.",
             "Unplug first. Put the cleaner on a lint-free cloth, never on the glass, and keep "
             "solvents off plastics and painted strips.",
+            act="clean",
         ),
         Action(
             "moving-dirt",
@@ -667,11 +668,13 @@ def _judgement() -> tuple[tuple[Diagnosis | Criterion, ...], tuple[Action, ...],
             "inverter of several hundred volts and contain mercury: do not break them, and dispose "
             "of them under local rules. Opened mains or high-voltage parts are work for qualified "
             "people; local codes and licensed practice come first.",
+            act="mend",
         ),
         Action(
             "frame-shadow",
             "Keep text 7 mm clear of the left edge.",
             "The shadow there is 6.8 mm deep.",
+            act="mend",
         ),
     )
     uses = (

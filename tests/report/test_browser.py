@@ -4,7 +4,7 @@ import re
 import shutil
 import subprocess
 import xml.etree.ElementTree as ElementTree
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import pytest
 
@@ -87,7 +87,7 @@ CARD = {  # what the first screen must hold, and where it stands
 
 
 @pytest.mark.parametrize(("width", "height", "screens"), [(1280, 800, 1), (390, 844, 2)])
-@pytest.mark.parametrize("name", ["demo", "heron"])
+@pytest.mark.parametrize("name", ["demo", "demo-wren", "heron"])
 def test_the_first_screen_decides(chromium, reports, name, width, height, screens):
     """Two screens of a phone; the record of the demo's heron is the fullest there is."""
     context = chromium.new_context(viewport={"width": width, "height": height})
@@ -100,13 +100,28 @@ def test_the_first_screen_decides(chromium, reports, name, width, height, screen
     folded = tab.evaluate("document.documentElement.scrollHeight")
     tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     opened = tab.evaluate("document.documentElement.scrollHeight")
+    sections = tab.evaluate(
+        """[...document.querySelectorAll('.card > section')].map(s => {
+            const box = s.getBoundingClientRect();
+            return [box.left, box.top, box.right, box.bottom];
+        })"""
+    )
     contents = tab.locator("nav").evaluate("e => e.getBoundingClientRect().top")
     context.close()
     assert {what: end for what, end in ends.items() if end > screens * height} == {}
+    assert [pair for pair in combinations(sections, 2) if overlap(*pair)] == []
     if screens == 1:
         assert contents < 1.5 * height
         assert folded <= MOST_FOLDED * height
         assert opened <= MOST_OPENED * height
+
+
+def overlap(one, other):
+    """Whether two boxes (left, top, right, bottom) cover each other by more than a rounding."""
+    return (
+        min(one[2], other[2]) - max(one[0], other[0]) > 1
+        and min(one[3], other[3]) - max(one[1], other[1]) > 1
+    )
 
 
 @pytest.mark.parametrize("width", [360, 1280])

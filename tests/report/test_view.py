@@ -17,6 +17,7 @@ from scanqa.model import (
     not_measurable,
 )
 from scanqa.report.build import date_words, page
+from scanqa.report.sections.book_tables import fit_table
 from scanqa.report.sections.tables import ranked
 from scanqa.words.numbers import glued, label, number, printed, significant, value_text
 from tests.report import synthetic
@@ -309,6 +310,23 @@ def test_what_fits_is_one_table_with_what_is_lost_and_what_recovers_it():
     assert rows["A 12-inch record sleeve"][0] == "25.90 ± 0.30 mm lost"
     assert "turned by 180°" in rows["A 12-inch record sleeve"][1]
     assert {spaces(row[0].small[0]) for row in table.rows} >= {"297 × 420 mm", "315 × 315 mm"}
+
+
+def test_a_sheet_too_wide_and_too_high_says_what_each_side_loses():
+    """A3 is 297 × 420 mm (ISO 216): on 210.3 × 298.8 mm of bed both sides lose."""
+    lost = [
+        Measurement(
+            "edges.lost_a3", 86.7 + 121.2, 0.05, reason="laid upright", reason_kind="method"
+        )
+    ]
+    usable = [
+        Measurement("edges.usable_width", 210.3, 0.04),
+        Measurement("edges.usable_height", 298.8, 0.04),
+    ]
+    (table,) = fit_table(lost, {}, usable)
+    assert spaces(table.rows[0][1].text) == "86.7 mm of the width and 121.2 mm of the height lost"
+    (table,) = fit_table(lost, {}, usable[:1])
+    assert spaces(table.rows[0][1].text) == "207.9 ± 0.1 mm lost"
 
 
 def test_the_gutter_is_told_by_distance_and_by_height():

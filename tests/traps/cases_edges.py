@@ -105,7 +105,18 @@ CASES = (
     ),
     trap("an S-curve of the software, read as sRGB", Made(bend=0.4)),
     trap("sharpened a little at a small radius", Made(sharpen=(0.15, 0.8))),
-    trap("sharpened a little at a large radius", Made(sharpen=(0.08, 2.5))),
+    # Its halo is a trace in the file itself, which needs no second look: that it sharpens is sure.
+    Case(
+        "sharpened a little at a large radius",
+        Made(sharpen=(0.08, 2.5)),
+        (
+            *(word for word in NEVER_SURE if word != "sure:*"),
+            "sure:focus",
+            "sure:lens-grade",
+        ),
+        (*KNOWN_AS_SCAN, "cause:sharpening"),
+        source="poppler",
+    ),
     trap("smoothed by a filter that keeps edges", Made(bilateral=True)),
     trap("8 % of the light in a tail of 0.4 mm", Made(tail=(0.08, 0.4))),
 )

@@ -25,6 +25,7 @@ import numpy as np
 
 from scanqa.simulate import one_thread
 from scanqa.simulate.job_pages import KINDS
+from scanqa.simulate.job_scanner import JobScanner
 from scanqa.watch.column_lines import Columns
 from scanqa.watch.events import events_of, redo_of
 from scanqa.watch.features import PageFeatures
@@ -34,7 +35,8 @@ from scanqa.watch.measure_page import measure_page
 from tests.watch.jobs import Play, files
 
 TABLE = Path(__file__).with_name("many_jobs.md")
-POOL = 15  # pages of each kind, placement and way
+POOL = 10  # pages of each kind, placement and way
+APART = 6  # pages
 PAGES, JOBS, PLANTED = 400, 200, 100
 LOOSE = {"loose": (0.7, 0.2), "tight": (0.1, 0.02)}
 CONTRASTS = (0.3, 0.5)  # per cent of a column of the reduced page
@@ -50,7 +52,13 @@ def pool(*, each: int = POOL) -> Pool:
         for number, (laid, loose) in enumerate(LOOSE.items()):
             for at, kind in enumerate(KINDS):
                 play = Play(
-                    100 + 10 * number + at, 2 * each, (kind,), True, loose, blank_first=False
+                    100 + 10 * number + at,
+                    2 * each,
+                    (kind,),
+                    turned=True,
+                    loose=loose,
+                    scanner=JobScanner(dpi=150),
+                    blank_first=False,
                 )
                 plan = play.plan()
                 for page, path in zip(plan, files(Path(folder), play, plan), strict=True):
@@ -73,8 +81,8 @@ def drawn(pages: Pool, rng: np.random.Generator) -> list[tuple[PageFeatures, boo
         if not chapters or rng.random() < 0.02:
             kind = str(rng.choice(kinds))
         way = turned and at % 2 == 1
-        # No page twice among twenty: its grain would count as a thing that stays.
-        near = {id(page) for page, _ in drawn_pages[-20:]}
+        # No page twice among few: its grain would count as a thing that stays.
+        near = {id(page) for page, _ in drawn_pages[-APART:]}
         page = pages[kind, laid, way][int(rng.integers(POOL))]
         while id(page) in near:
             page = pages[kind, laid, way][int(rng.integers(POOL))]

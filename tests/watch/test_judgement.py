@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scanqa.watch.line_watch import Laid, Search, search
+from scanqa.watch.line_state import Laid, Search
+from scanqa.watch.line_watch import search
 from scanqa.watch.sampling import CHART, lots, sample_of
 from scanqa.watch.slow_change import advance_charts
 

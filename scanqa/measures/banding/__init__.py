@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 
 from scanqa.measures.banding.coherence import coherence, shared, sides_differ
-from scanqa.measures.banding.periodic import Spectrum, Wave, spectrum, waves
+from scanqa.measures.banding.periodic import PADDING, Spectrum, Wave, least_ratio, spectrum, waves
 from scanqa.measures.banding.spectrum_shown import picture
 from scanqa.model import (
     Measurement,
@@ -75,8 +75,8 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     -------
     Results
         ``banding.amplitude`` (half of crest to trough, % of light) and ``banding.period`` (mm) of
-        each scan; where no band is found the amplitude is 0 with the uncertainty that one would
-        have, and the period is not measurable. The reason of a period names likely sources.
+        each scan; where no band is found the amplitude is at most what would have stood out, and
+        the period is not measurable. The reason of a period names likely sources.
         ``banding.phase_spread`` (rad) and ``banding.frequency`` (Hz) of each wave, and
         ``banding.unsteadiness`` (% rms) of each scan.
     """
@@ -229,24 +229,28 @@ def _missing(what: str, placement: Placement, why: Reason) -> Measurement:
 
 
 def _no_wave(placement: Placement, found: Spectrum, grid: JpegGrid | None) -> Results:
-    """No band: amplitude nought with the standard uncertainty of one at a middling period.
+    """No band: at most one that would have stood out at any period.
 
     JPEG may hide one of about a step of its levels.
     """
-    error = 100 * float(np.median(found.floor)) / math.sqrt(2)
+    independent = found.frequency.size / PADDING
+    least = float(found.floor.max()) * math.sqrt(least_ratio(independent, FALSE_ALARMS))
+    why = Reason("noise", "no periodic change stands out of the noise; this much would have")
+    if grid is not None:
+        least, why = max(least, grid.light(placement, max(grid.level, grid.hidden))), grid.why
     amplitude = Measurement(
         "banding.amplitude",
-        0.0 if grid is None else 100 * grid.light(placement, max(grid.level, grid.hidden)),
-        error,
-        "ok" if grid is None else "at-most",
-        "no periodic change stands out of the noise" if grid is None else grid.why.words,
-        reason_kind="method" if grid is None else grid.why.kind,
+        100 * least,
+        100 * float(np.median(found.floor)) / math.sqrt(2),
+        "at-most",
+        why.words,
+        reason_kind=why.kind,
         scan=placement.scan.name,
         direction="travel",
         channel="luma",
     )
-    why = Reason("no-detail", "no periodic change was found")
-    return Results((amplitude, _missing("period", placement, why)))
+    none = Reason("no-detail", "no periodic change was found")
+    return Results((amplitude, _missing("period", placement, none)))
 
 
 def _values(placement: Placement, bed: Profiles, wave: Wave, source: str) -> Results:

@@ -42,7 +42,7 @@ import numpy as np
 
 from scanqa.measures.sharpness.behind import Behind, Papers, behind, lifted
 from scanqa.measures.sharpness.print_limit import FINEST_CY_MM, Limit, print_limits
-from scanqa.measures.sharpness.site import Site, found_sites, sites
+from scanqa.measures.sharpness.site import Site, card_sites, found_sites, sites
 from scanqa.model import (
     DIRECTIONS,
     MM_PER_INCH,
@@ -107,6 +107,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             made = list(found_sites(placement))
         else:
             made = sites(placement, edge_response=told.edge_response)
+            made += card_sites(placement) if told.card_paper else ()
         of_scans.setdefault(placement.scan.name, []).extend(made)
         if placement.piece is not None or placement.role == "edge-card":
             results += Results(evidence=tuple(_evidence(made)))

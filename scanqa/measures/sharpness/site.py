@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from scanqa.model import EdgeKind, EdgeResponse, Placement, Reason
+import numpy as np
+
+from scanqa.model import EdgeKind, EdgeResponse, Floats, Placement, Point, Reason
 from scanqa.numeric.edge.sfr import EdgeSfr, divide, measure_edge
 from scanqa.numeric.lightness import luma
 from scanqa.reading.clean_edges import clean_edges
 from scanqa.reading.edge_window import EdgeWindow, edge_window
 
 MOST_ROUGH_MM = 0.03  # of an edge that nobody made for measuring: more is torn or hairy
+BESIDE_MM, IN_WINDOW_MM = 3.0, 1.0  # from the sheet's border; from that of a window
 MOST_BLUR_PX = 6.0  # sigma of such an edge: more is a shadow or a fold
 
 
@@ -94,6 +97,41 @@ def found_sites(placement: Placement) -> Iterator[Site]:
         rough_mm = sfr.roughness.seen_px * place.mm_per_px
         if rough_mm < MOST_ROUGH_MM and sfr.sigma_px < MOST_BLUR_PX:
             yield Site(kind, placement.scan.name, place, sfr, curve_is_known=known)
+
+
+def card_sites(placement: Placement) -> Iterator[Site]:
+    """Edges of a card that lies beside a located sheet, or shows through one of its windows.
+
+    Parameters
+    ----------
+    placement : Placement
+        Of a sheet, with which the user says that an edge card was scanned.
+    """
+    for site in found_sites(placement):
+        if not _of_sheet(placement, site.place.at_mm):
+            yield replace(site, kind="card")
+
+
+def _of_sheet(placement: Placement, at_mm: Point) -> bool:
+    """Whether a place of the image belongs to the sheet: on it or near it, not in a window."""
+    assert placement.piece is not None
+    assert placement.to_px is not None
+    linear, shift = placement.to_px[:, :2], placement.to_px[:, 2]
+    at = np.asarray(np.linalg.solve(linear, np.array(placement.px(*at_mm)) - shift), np.float64)
+    piece = placement.piece
+    if any(_inside(at, np.asarray(hole)) > IN_WINDOW_MM for hole in piece.holes_mm):
+        return False
+    return _inside(at, np.asarray(piece.outline_mm)) > -BESIDE_MM
+
+
+def _inside(at: Floats, corners: Floats) -> float:
+    """Millimetres inside the nearest side of a convex outline, negative outside."""
+    sides = np.roll(corners, -1, axis=0) - corners
+    normals = np.stack([-sides[:, 1], sides[:, 0]], axis=1)
+    normals /= np.hypot(*normals.T)[:, np.newaxis]
+    distances = ((at - corners) * normals).sum(axis=1)
+    middle = ((corners.mean(axis=0) - corners) * normals).sum(axis=1)
+    return float((distances * np.sign(middle)).min())
 
 
 def _measured(placement: Placement, place: EdgeWindow) -> EdgeSfr | Reason:

@@ -35,6 +35,7 @@ FALSE_ALARMS = 2e-4  # per scan and axis: the probability that pure noise gives 
 # Standard uncertainty that the bends of the shading add to a line, per mm of line width:
 # 0.015 % of light; common practice, no source. It makes 3 mm bands under about 0.25 % unseen.
 BEND_PER_MM = 1.5e-4
+NARROWEST = 2  # columns: what is narrower, optics blur to so much
 BLOCK_MM = 25.0  # noise is taken to be even over this length
 # 0.5 % of the light of white paper (L* 95) is 0.18 L*: what shows in an even area.
 # Common practice, no source.
@@ -92,6 +93,7 @@ def _sought(beds: Sequence[Profiles]) -> Sought:
         floor=max(bed.floor for bed in beds),
         bend=BEND_PER_MM * pitch_mm,
         block=round(BLOCK_MM / pitch_mm),
+        dilution=max(beds[0].per / NARROWEST, 1.0),
     )
 
 

@@ -50,6 +50,8 @@ class Sought:
         line width.
     block : int
         Samples over which noise is taken to be even.
+    dilution : float
+        By how much the narrowest line is thinned where samples are means of several columns.
     """
 
     max_width: float
@@ -57,6 +59,7 @@ class Sought:
     floor: float = 0.0
     bend: float = 0.0
     block: int = 600
+    dilution: float = 1.0
 
 
 def find_lines(stack: Floats, weights: Floats, sought: Sought) -> list[Line]:
@@ -112,7 +115,7 @@ def least_found(stack: Floats, weights: Floats, sought: Sought) -> float:
     for factor, width in scales:
         _, sigma, limits = _tested(profiles[:1], factor, width, tests, sought)
         least.append(float(np.median(limits + POWER * sigma)))
-    return max(least)
+    return max(sought.dilution * least[0], *least)
 
 
 # ------------------------------------------------------------------------- widths and runs

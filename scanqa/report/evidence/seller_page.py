@@ -129,7 +129,7 @@ def faults(record: Record) -> list[Diagnosis]:
     What the paper, the print, a setting or its design makes is no fault; nor is advice.
     """
     acts = {action.cause: action.act for action in record.actions}
-    known = any(acts.values())  # records from before acts were kept have none
+    known = bool(record.decision.rule)  # records from before decisions have no acts
     grave = [f for f in record.diagnoses if f.severity in GRAVE and f.confirmed]
     own = [f for f in grave if acts.get(f.cause) in OWN or not known]
     return sorted(own, key=lambda f: GRAVE.index(f.severity))

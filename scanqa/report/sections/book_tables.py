@@ -7,17 +7,26 @@ from collections.abc import Iterator, Sequence
 
 from scanqa.catalogue import CATALOGUE, GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
 from scanqa.catalogue.sizes import FORMATS_MM, SAME_BACKING_L
-from scanqa.model import Measurement
+from scanqa.model import Measurement, Point
 from scanqa.report.sections.groups import middle_text, notes
 from scanqa.report.view import Cell, Table
 from scanqa.summary import Summary
 from scanqa.words.numbers import number, sentence_case, value_text, with_unit
 
 LOST = "edges.lost_"
+SUM_MM = 0.1  # by which the two losses of a format may miss their sum, rounded as they are
 
 
-def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Table]:
-    """How much of each format is lost, and whether a second scan recovers it."""
+def fit_table(
+    lost: Sequence[Measurement], marks: dict[str, str], usable: Sequence[Measurement] = ()
+) -> Iterator[Table]:
+    """How much of each format is lost, and whether a second scan recovers it.
+
+    Parameters
+    ----------
+    usable : sequence of Measurement
+        Width and height of the evenly lit part of the bed: they tell the two losses apart.
+    """
     known = [m for m in lost if m.value is not None]
     if not known:
         return
@@ -27,7 +36,7 @@ def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Ta
         words, width, height = FORMATS_MM[m.name.removeprefix(LOST)]
         size = with_unit(f"{number(width, 0)} × {number(height, 0)}", "mm")
         scan = (f"scan {marks[m.scan]}",) if several and m.scan in marks else ()
-        gone = "nothing lost" if not m.value else f"{value_text(m)} lost"
+        gone = "nothing lost" if not m.value else _lost_words(m, (width, height), usable)
         rows.append(
             (Cell(sentence_case(words), (size, *scan)), Cell(gone, (sentence_case(m.reason),)))
         )
@@ -36,6 +45,19 @@ def fit_table(lost: Sequence[Measurement], marks: dict[str, str]) -> Iterator[Ta
         "sheet loses the dead margin and the shadow of that side as well."
     )
     yield Table("What still fits on the bed", ("Format", "In one scan"), tuple(rows), (note,))
+
+
+def _lost_words(m: Measurement, size_mm: Point, usable: Sequence[Measurement]) -> str:
+    """What is lost of width and of height where both are and their sum is the value."""
+    sides = []
+    for of, whole in zip(("width", "height"), size_mm, strict=True):
+        found = [u.value for u in usable if u.name == f"edges.usable_{of}" and u.value is not None]
+        if len(found) == 1 and found[0] < whole:
+            sides.append((of, whole - found[0]))
+    if len(sides) == 2 and abs(sum(gone for _, gone in sides) - (m.value or 0.0)) < SUM_MM:
+        parts = [f"{with_unit(number(gone, 1), 'mm')} of the {of}" for of, gone in sides]
+        return f"{' and '.join(parts)} lost"
+    return f"{value_text(m)} lost"
 
 
 def gutter_tables(found: Sequence[Summary], marks: dict[str, str]) -> Iterator[Table]:

@@ -149,7 +149,7 @@ def _crop(e: Evidence, caption: str, extent: Box) -> Crop | Beside:
         return Crop(e.title, caption, alt, image, extent)
     as_it_is = unstretched(image, e.codes)
     if e.shows:
-        stronger, times = along_itself(as_it_is, e.codes, axis=0 if e.shows == "travel" else 1)
+        stronger, times = along_itself(as_it_is, axis=0 if e.shows == "travel" else 1)
         words = f"the mean along it, made {times} times stronger"
     else:
         stronger, times = image, round(FULL / max(e.codes[1] - e.codes[0], 1.0))
@@ -174,7 +174,7 @@ def unstretched(image: Pixels, codes: tuple[float, float]) -> Pixels:
     return np.asarray(np.clip(back, 0, FULL).round(), np.uint8)
 
 
-def along_itself(image: Pixels, codes: tuple[float, float], *, axis: int) -> tuple[Pixels, int]:
+def along_itself(image: Pixels, *, axis: int) -> tuple[Pixels, int]:
     """The mean of pixels along a line, grey, stretched to the whole range, and how many times."""
     grey = np.asarray(image, np.float64)
     grey = grey.mean(axis=2) if grey.ndim == 3 else grey

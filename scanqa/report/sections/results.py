@@ -63,9 +63,9 @@ def _headline(name: str, before: str, known: Sequence[Summary]) -> str:
     mine = [row for row in mine if row.key.channel in ("", "luma")] or mine
     if not mine:
         return ""
-    if name in NONE_FOUND and all(not row.value for row in mine):
+    if name in NONE_FOUND and all(not row.value or row.status == "at-most" for row in mine):
         definition = mine[0].definition
-        least = max(SIGMAS * (each.uncertainty or 0.0) for each in mine)
+        least = max(each.value or SIGMAS * (each.uncertainty or 0.0) for each in mine)
         above = number(max(least, 10.0**-definition.digits), definition.digits)
         return f"{before}: none found above {with_unit(above, definition.unit)}"
     if mine[0].definition.by_size:

@@ -56,7 +56,7 @@ def family_tables(
     if main:
         tables.append(_summary(f"{title_}: values", main, marks, with_dpi=with_dpi))
     tables += _sides(title_, measurements, marks)
-    tables += [*fit_table(fits, marks), *backing_table(backings, marks)]
+    tables += [*fit_table(fits, marks, measurements), *backing_table(backings, marks)]
     tables += gutter_tables([*gutter, *(row for row in found if row.key.name == DEPTH)], marks)
     if coloured:
         tables.append(
