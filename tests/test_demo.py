@@ -31,10 +31,11 @@ def test_each_scanner_has_a_full_set(written):
             "gutter-ramp.tif",
             "back-print-lid.tif",
             "back-print-card.tif",
+            "edge-card.tif",
         ]
         assert all(path.parent == folder / name and path.is_file() for path in paths)
-    assert steps[0][:2] == (0, 18)
-    assert steps[-1][:2] == (18, 18)
+    assert steps[0][:2] == (0, 20)
+    assert steps[-1][:2] == (20, 20)
 
 
 def test_scans_are_colour_at_300_dpi(written):

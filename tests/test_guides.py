@@ -51,7 +51,7 @@ def test_the_readme_can_be_read():
 @pytest.mark.parametrize("guide", GUIDES, ids=names(GUIDES))
 def test_links_arrive(guide):
     text = guide.read_text("utf-8")
-    for target in re.findall(r"\]\(([^)\s]+)\)", text):
+    for target in re.findall(r"\]\(([^)\s]+)\)", text) + re.findall(r'src="([^"]+)"', text):
         if target.startswith(("http://", "https://", "#")):
             continue
         path, _, heading = target.partition("#")
