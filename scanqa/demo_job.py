@@ -17,7 +17,7 @@ from scanqa.simulate.job_scanner import DirtLine, JobScanner, State, scanned
 
 PAGES, FIRST_DIRTY = 24, 16
 HERON = JobScanner(dpi=150, seed=21)
-DIRT = DirtLine(at_mm=71.3, width_mm=0.17, contrast=-0.022)
+DIRT = DirtLine(at_mm=112.6, width_mm=0.2, contrast=-0.022)
 CATALOGUE: tuple[Kind, ...] = ("text", "columns", "picture", "text", "columns", "coloured")
 
 

@@ -26,7 +26,9 @@ from scanqa.words.of_watch import (
 WIDE, LIGHT_HIGH, BAR_HIGH = 720, 60, 12  # of the strip over time, in its own units
 LIGHT_PERCENT = 8.0  # of the light's scale, either way
 TONES = {"scan-again": "unfit", "scan-blank": "limited", "look": "limited", "check": "unfit"}
-COLOURS = {"unfit": "#a12d12", "limited": "#8a5200", "fit": "#0b4f7d"}
+COLOURS = {
+    word: f"var(--{word})" for word in ("unfit", "limited", "fit")
+}  # of the page, for dark too
 MOST_ASIDE = 40
 
 
@@ -134,11 +136,15 @@ def _row(event: Event, pictures: Sequence[FaultPicture]) -> Row:
     return Row(
         number=event.number,
         pages=pages_words(event.files),
-        fault=fault_words(event),
-        todo=what_to_do(event),
+        fault=_capital(fault_words(event)),
+        todo=_capital(what_to_do(event)),
         tone=TONES.get(event.action, "fit"),
         pictures=tuple(_shown(p, event) for p in own),
     )
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _shown(picture: FaultPicture, event: Event) -> Shown:
@@ -166,17 +172,18 @@ def _strip(found: Watched) -> str:
     parts = [
         f'<svg class="job-strip" viewBox="0 0 {WIDE} {high}" role="img" '
         f'aria-label="{_strip_words(found)}" focusable="false">',
-        f'<path d="M0 {LIGHT_HIGH / 2}H{WIDE}" stroke="#d5d2ca" stroke-width="1"/>',
+        f'<path d="M0 {LIGHT_HIGH / 2}H{WIDE}" style="stroke:var(--rule)" stroke-width="1"/>',
     ]
     for number, page in enumerate(pages):
         if page.light_percent is None:
             continue
         share = max(-1.0, min(1.0, page.light_percent / LIGHT_PERCENT))
         y = LIGHT_HIGH / 2 * (1 - 0.9 * share)
-        colour = "#545c61" if page.ok else COLOURS["unfit"]
+        colour = "var(--soft)" if page.ok else COLOURS["unfit"]
         radius = 1.6 if page.ok else 2.6
         parts.append(
-            f'<circle cx="{(number + 0.5) * step:.1f}" cy="{y:.1f}" r="{radius}" fill="{colour}"/>'
+            f'<circle cx="{(number + 0.5) * step:.1f}" cy="{y:.1f}" r="{radius}" '
+            f'style="fill:{colour}"/>'
         )
     for row, event in enumerate(events):
         colour = COLOURS[TONES.get(event.action, "fit")]
@@ -186,13 +193,13 @@ def _strip(found: Watched) -> str:
             wide = max((last + 1 - first) * step, 2.0)
             parts.append(
                 f'<rect x="{first * step:.1f}" y="{y:.1f}" width="{wide:.1f}" height="7" '
-                f'fill="{colour}"/>'
+                f'style="fill:{colour}"/>'
             )
         x = (numbers[0] if numbers else 0) * step
         anchor, x = ("start", x) if x < WIDE / 2 else ("end", x - 4)
         shown = x if anchor == "end" else min(x + _wide(numbers, step) + 4, WIDE - 20)
         parts.append(
-            f'<text x="{shown:.1f}" y="{y + 7:.1f}" font-size="10" fill="#22282c" '
+            f'<text x="{shown:.1f}" y="{y + 7:.1f}" font-size="10" fill="currentColor" '
             f'text-anchor="{anchor}">{event.number}</text>'
         )
     return "".join([*parts, "</svg>"])

@@ -19,6 +19,7 @@ import pyvips
 import tifffile
 
 from scanqa.errors import UnreadableScan
+from scanqa.scans.other_kinds import what_else
 from scanqa.scans.png_chunks import compressed_texts, states_resolution
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
@@ -176,32 +177,7 @@ def _kind(path: Path) -> str:
     hint = "save the scan as TIFF, PNG or JPEG"
     if head.startswith(b"%PDF"):
         hint = f"take its images out with: pdfimages -all {path.name} scan (poppler-utils)"
-    refuse(path, _other(head), hint)
-
-
-def _other(head: bytes) -> str:
-    """Say what a file is that is no TIFF, PNG or JPEG."""
-    named = {
-        b"%PDF": "a PDF",
-        b"GIF8": "a GIF image",
-        b"BM": "a BMP image",
-        b"P4": "a PBM image",
-        b"P5": "a PGM image",
-        b"P6": "a PPM image",
-        b"\xff\x4f\xff\x51": "a JPEG 2000 image",
-        b"\0\0\0\x0cjP  ": "a JPEG 2000 image",
-        b"PK\x03\x04": "a ZIP archive",
-        b"\x1f\x8b": "a gzip archive",
-    }
-    for magic, name in named.items():
-        if head.startswith(magic):
-            return f"is {name}, which is not read"
-    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
-        return "is a WebP image, which is not read"
-    if head[4:8] == b"ftyp":
-        return "is a HEIF, AVIF or video file, which is not read"
-    text = all(byte >= 32 or byte in b"\t\n\r\f\x1b" for byte in head)
-    return "is text, not an image" if text else "is not an image of a known kind"
+    refuse(path, what_else(head), hint)
 
 
 # ---------------------------------------------------------------------------------- TIFF

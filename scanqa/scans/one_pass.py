@@ -23,7 +23,8 @@ from scanqa.scans.plateau import first_code_of_plateau
 
 REDUCED_DPI = 150.0
 USUAL_WIDTH_PX = 1240  # of a reduced page whose dpi is not known: A4 at 150 dpi
-STRIP_BYTES = 64_000_000  # a page of A4 at 300 dpi in one: parts take longer to decode
+AT_ONCE_BYTES = 64_000_000  # A4 at 300 dpi: parts take longer to decode than a whole
+STRIP_PX = 64  # of larger pages: libvips keeps several times as much as is fetched in one go
 SAMPLES, SAMPLE_PX = 5, 64
 BLOCK = 8  # of JPEG: samples begin at whole blocks
 
@@ -62,8 +63,8 @@ def read_once(scan: FileScan) -> OnePass:
         If it is damaged or ends early.
     """
     step = _step_px(scan)
-    row_bytes = scan.width_px * scan.channels * scan.bits // 8
-    rows = max(STRIP_BYTES // (row_bytes * step), 1) * step
+    size = scan.width_px * scan.height_px * scan.channels * scan.bits // 8
+    rows = (scan.height_px if size <= AT_ONCE_BYTES else STRIP_PX) // step * step + step
     top = first_code_of_plateau(scan.bits, lossy=scan.lossy)
     starts = _sample_rows(scan.height_px)
     reduced, samples, at_top, at_bottom = [], [], 0, 0

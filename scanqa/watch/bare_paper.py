@@ -92,13 +92,14 @@ def bare_paper(logs: Array) -> BarePaper:
     strong = _strong_lines(deviation)
     if strong.any():
         deviation -= strong
-    print_ = (cv2.inRange(deviation, -limit, limit) == 0).view(np.uint8)
+    inside = cv2.inRange(deviation, -limit, limit)
     small = (level < usual - DARK) | (_steps(level) > SLOPE)
     if small.any():
         grown = cv2.dilate(small.view(np.uint8), np.ones((3, 3), np.uint8))
-        print_ |= cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST)
-    print_ = cv2.dilate(print_, np.ones((GROWN, GROWN), np.uint8))
-    return BarePaper(deviation, 1 - print_, strong, level, usual, limit, black)
+        inside[cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST) > 0] = 0
+    bare = cv2.erode(inside, np.ones((GROWN, GROWN), np.uint8))
+    np.right_shift(bare, 7, out=bare)  # 255 to 1
+    return BarePaper(deviation, np.asarray(bare, np.uint8), strong, level, usual, limit, black)
 
 
 def _limit(deviation: Array) -> float:

@@ -57,7 +57,6 @@ class Columns:
 
 def columns_of(paper: BarePaper) -> Columns:
     """Measure the columns of a page; its deviations are used up, for pages are large."""
-    margins = _strong_at_ends(paper)
     height, width = paper.bare.shape
     rows = height // ROWS
     known = paper.bare[: rows * ROWS]
@@ -86,7 +85,7 @@ def columns_of(paper: BarePaper) -> Columns:
     ends_error = one / np.sqrt(np.maximum(ends_number, 1))
     known = judged & (ends_number >= FEWEST_ROWS)
     ends = np.where(known, ends, np.nan)
-    ends = ends - running_median(ends) + paper.strong * margins
+    ends = ends - running_median(ends) + paper.strong
     blank = np.float32(np.nan)
     return Columns(
         _percent(np.where(judged, off, blank)),
@@ -148,19 +147,3 @@ def _ends(row: Array, bare: Array) -> tuple[Array, Array]:
         total += _sum(row[part])
         number += _sum(bare[part])
     return total / np.maximum(number, 1), number
-
-
-def _strong_at_ends(paper: BarePaper) -> Array:
-    """Share of each strong line that the margins show too: 1 for dirt, 0 for a rule that ends.
-
-    What was taken off where it is not there stands in the deviation, the other way.
-    """
-    if not paper.strong.any():
-        return np.ones(len(paper.strong))
-    height = len(paper.deviation)
-    reach = max(round(END_SHARE * height), 2)
-    rows = np.concatenate([paper.deviation[:reach], paper.deviation[-reach:]])
-    seen = np.median(rows, axis=0) + paper.strong
-    seen = seen - running_median(seen)
-    whole = np.where(paper.strong == 0, 1.0, paper.strong)
-    return np.where(paper.strong == 0, 1.0, np.clip(seen / whole, 0, 1.5))
