@@ -103,6 +103,9 @@ def decide(
         if rule.uses == "unfit"
         else open_ones,
         unfit=tuple(each.use for each in counted if each.fitness == "unfit"),
+        noted=tuple(
+            each.cause for each in told.found if each.cause not in causes and each.act != "original"
+        ),
         scan=scan,
         minutes=minutes_for(scan) if scan else None,
         days_left=known.days_left,
@@ -194,19 +197,18 @@ def _suspected(finding: Diagnosis) -> bool:
 
 
 def _hurts(finding: Diagnosis, uses: Sequence[UseVerdict]) -> bool:
-    """Whether a use is limited or unfit by a measure that the finding rests on."""
+    """Whether a use is surely not fit, by a measure of a family that the finding rests on."""
     return any(
-        use.fitness in WORSE and _related(name, other)
+        _family(name) == _family(other)
         for use in uses
-        for name in use.deciding
+        if use.fitness in WORSE or (use.between and "fit" not in use.between)
+        for name in use.deciding or (use.settles,)
         for other in finding.rests_on
     )
 
 
-def _related(name: str, other: str) -> bool:
-    return (
-        name == other or name.startswith((f"{other}.", f"{other}_")) or other.startswith(f"{name}_")
-    )
+def _family(name: str) -> str:
+    return name.partition(".")[0]
 
 
 def _words_of_uses(

@@ -46,6 +46,8 @@ class Decision:
         Names of uses that count: those that are unfit if that decides, else those without a word.
     unfit : tuple of str
         Uses that count and are unfit, whatever decides.
+    noted : tuple of str
+        Causes of other confirmed findings about the unit or its kind, which do not decide.
     scan, minutes : str, int or None
         The scan that would settle most, as in `Outcome.next_scan`, and what it takes.
     days_left : int or None
@@ -59,6 +61,7 @@ class Decision:
     causes: tuple[str, ...] = ()
     uses: tuple[str, ...] = ()
     unfit: tuple[str, ...] = ()
+    noted: tuple[str, ...] = ()
     scan: str = ""
     minutes: int | None = None
     days_left: int | None = None

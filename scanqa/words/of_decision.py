@@ -131,8 +131,11 @@ def _title(decision: Decision, outcome: Outcome) -> str:
     unfit = joined(list(decision.unfit))
     if decision.decision == "keep" and unfit:
         return f"{title}, but not for {unfit}"
+    if decision.decision == "open" and decision.noted:
+        title = "Still open"
     if decision.decision == "open" and unfit:
-        title = f"Unfit for {unfit}; nothing else found against it, still open"
+        rest = "still open" if decision.noted else "nothing else found against it, still open"
+        title = f"Unfit for {unfit}; {rest}"
     if decision.decision == "too-little" and decision.scan:
         return f"{title}: scan {_short_scan(decision.scan)}"
     if decision.decision != "open":
@@ -172,6 +175,11 @@ def _sentence(decision: Decision, diagnoses: Sequence[Diagnosis], outcome: Outco
         seen=joined([*seen[:1], *map(inside, seen[1:MOST_SEEN]), *more]),
         uses=joined(list(decision.uses)),
     )
+    if decision.decision in ("open", "keep") and decision.noted:
+        named = [by_cause[cause] for cause in decision.noted if cause in by_cause][:MOST_SEEN]
+        words = f"Found, and decides nothing yet: {joined([*map(inside, named)])}."
+        if decision.decision == "keep":
+            words = f"What was found harms no use that counts: {joined([*map(inside, named)])}."
     said = (words, _of_uses(decision, outcome), _of_need(decision), _of_window(decision))
     return " ".join(filter(None, said))
 

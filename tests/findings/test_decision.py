@@ -52,6 +52,9 @@ NOTHING = outcome(
 UNFIT = outcome(*(use(name, "unfit", ("gutter.delta_L_at_5mm",)) for name in USES))
 PARTLY_UNFIT = outcome(use("text"), use("bound pages", "unfit", ("gutter.delta_L_at_5mm",)))
 SOFT = outcome(use("text", "unfit", FOCUS), use("covers"))
+NOT_FIT = outcome(  # limited or unfit: which is not known
+    UseVerdict("text", "not judged", between=("limited", "unfit"), settles=FOCUS[0]), use("covers")
+)
 DIRT, DEAD = finding("moving-dirt"), finding("dead-element", "fault")
 
 
@@ -77,6 +80,8 @@ DIRT, DEAD = finding("moving-dirt"), finding("dead-element", "fault")
         ((DEAD,), ALL_FIT, {"days_left": -1}, "keep"),
         ((finding("glass-scratch"),), ALL_FIT, {"days_left": 9}, "keep"),  # harms no use
         ((finding("focus", rests_on=FOCUS),), SOFT, {"days_left": 0}, "return"),
+        ((finding("focus", rests_on=FOCUS),), NOT_FIT, {"days_left": 0}, "return"),
+        ((finding("focus", rests_on=FOCUS),), OPEN, {"days_left": 0}, "open"),  # it may be fit
         ((finding("false-dpi", "fault", rests_on=FOCUS),), ALL_FIT, {}, "ask-seller"),
         ((finding("flicker"),), ALL_FIT, {}, "repair"),
         ((finding("flicker"),), ALL_FIT, {"days_left": 3}, "ask-seller"),
@@ -177,9 +182,14 @@ def test_a_use_that_is_not_needed_changes_nothing(some, whole, known, word):
 @given(found, outcomes, standings)
 def test_notes_and_traits_of_design_or_original_never_decide(some, whole, known):
     quiet = [each for each in some if act_of(each.cause) not in ("design", "original")]
-    assert decide(some, whole, known) == decide(quiet, whole, known)
+    assert same(decide(some, whole, known), decide(quiet, whole, known))
     weighty = [each for each in some if each.severity != "note"]
     assert decide(some, whole, known) == decide(weighty, whole, known)
+
+
+def same(one, other):
+    """Alike but for what is only noted."""
+    return replace(one, noted=()) == replace(other, noted=())
 
 
 def test_every_cause_has_an_act_and_every_scan_its_minutes():
@@ -241,6 +251,17 @@ def test_words_name_what_decides_what_is_open_and_the_days_left():
     assert said.sentence.endswith("1 day is left to return it.")
     opened = worded_decision(decide((), OPEN, Standing()), (), OPEN)
     assert opened.title == "Nothing found against it, still open (scan a book: 10 minutes)"
+
+
+def test_nothing_found_is_never_said_where_something_was():
+    scratch = finding("glass-scratch")
+    opened = worded_decision(decide((scratch,), OPEN, Standing()), (scratch,), OPEN)
+    assert opened.title.startswith("Still open")
+    assert "sign of glass-scratch" in opened.sentence.lower()
+    kept = worded_decision(decide((scratch,), ALL_FIT, Standing()), (scratch,), ALL_FIT)
+    assert kept.sentence.startswith(
+        "What was found harms no use that counts: sign of glass-scratch"
+    )
 
 
 def test_an_unfit_use_is_said_whatever_else_is_open():
