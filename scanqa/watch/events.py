@@ -21,6 +21,8 @@ AGAIN: tuple[EventKind, ...] = (
     "line", "clipped", "crop", "size", "dpi", "compression", "resampling",
 )  # fmt: skip
 FIRST_PAGES = 12
+KNOWN_SHARE = 0.5  # of the pages must have agreed with the column pattern
+MOVED_SHARE = 0.1  # of the pages resampled: others were too, by less than shows
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,9 @@ def watched(
     """All that is to be told of a job as far as it went."""
     events = events_of(job)
     search = job.search
+    searched = sum(fact.shows == "page" for fact in job.facts)
+    agreed = job.certain >= max(ROUGH_PATTERN, KNOWN_SHARE * searched)
+    moved = sum(f.left_out == "resampled" for f in job.facts) > MOVED_SHARE * searched
     blind_share = float(np.mean(blind(search))) if search is not None else 0.0
     return Watched(
         scanner=scanner,
@@ -58,7 +63,7 @@ def watched(
         events=events,
         redo=redo_of(job, events),
         blind_percent=round(100 * blind_share, 1),
-        columns_known=job.certain >= ROUGH_PATTERN,
+        columns_known=agreed and not moved,
         known_lines_mm=before.lines_mm if before else (),
         checked=before.created if before else "",
         tool_version=__version__,

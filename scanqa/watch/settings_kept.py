@@ -22,7 +22,7 @@ SAME_DPI = 0.005
 CLIPPED = 0.005  # share of samples beyond what the start has
 BLOCKS, BLOCKS_BEFORE = 1.04, 1.025  # a page that went through JPEG; one that did not
 COARSER = 1.15  # of the quantisation steps
-RESAMPLED, TIMES = 12.0, 3.0  # strongest period of the grain; and of what the start has
+RESAMPLED, BEFORE = 12.0, 9.0  # strongest period of the grain; of every page of the start
 GAPS, GAPS_BEFORE = 0.06, 0.02  # codes that never occur
 
 T = TypeVar("T")
@@ -61,7 +61,7 @@ def usual_of(pages: Sequence[PageFeatures]) -> Usual:
         jpeg_step=max(steps) if steps else None,
         blocks=statistics.median(p.blocks for p in pages),
         clipped=max(p.clipped for p in pages),
-        resampled=statistics.median(p.resampled for p in pages),
+        resampled=max(p.resampled for p in pages),
         gaps=max(p.gaps for p in pages),
         device=_common([p.device for p in pages]) or "",
     )
@@ -76,7 +76,7 @@ def one_page(usual: Usual, page: PageFeatures) -> list[Found]:
         found.append(("clipped", f"{usual.clipped:.1%}", f"{page.clipped:.1%}"))
     found += _compression(usual, page)
     lossy = page.jpeg_step is not None or page.blocks > BLOCKS_BEFORE or usual.lossy
-    if not lossy and page.resampled > max(RESAMPLED, TIMES * usual.resampled):
+    if not lossy and page.resampled > RESAMPLED and usual.resampled < BEFORE:
         found.append(("resampling", "", ""))
     if page.gaps > GAPS and usual.gaps < GAPS_BEFORE:
         found.append(("levels", f"{usual.gaps:.0%}", f"{page.gaps:.0%}"))
