@@ -35,9 +35,11 @@ from scanqa.model import (
     Floats,
     Measurement,
     Placement,
+    Point,
     Reason,
     Results,
     Told,
+    as_bound,
     not_measurable,
     of_role,
 )
@@ -49,6 +51,7 @@ from scanqa.reading.sides import depths_mm, from_side, inwards_dpi
 CELL_MM = 5.0
 SMOOTH_CELLS = 7
 MIN_CELLS = 3  # along each axis, or there is no map
+DEEP_MM = 8.0  # a shadow at the glass edge is no deeper (common practice, no source)
 SHADOW_DELTA_L = 1.0  # stricter than the edge measure: the tail of a shadow is not shading either
 CENTRE_MM = 10.0  # width of the strip half-way across that falloff compares with
 SPECK_MM = 1.0  # running median along the profile
@@ -184,7 +187,25 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
         extent_mm=extent,
         note=f"{shape[1]} × {shape[0]} cells; edge shadow left out.",
     )
-    return Results(tuple(_unevenness(found, name)), evidence=(evidence,))
+    left_out = _left_out_mm(field, planes[0].shape, (block_mm[0], block_mm[1]))
+    uneven = tuple(_unevenness(found, name))
+    if left_out > DEEP_MM:
+        words = (
+            f"{left_out:.0f} mm at a side were taken for its shadow: light that falls off there is "
+            "left out"
+        )
+        why = Reason("unclear", words)
+        uneven = tuple(as_bound(m, "at-least", why) if m.status == "ok" else m for m in uneven)
+    return Results(uneven, evidence=(evidence,))
+
+
+def _left_out_mm(
+    field: tuple[tuple[int, int], tuple[int, int]], shape: tuple[int, ...], block_mm: Point
+) -> float:
+    """The widest strip at a side that is taken for its shadow."""
+    (left, right), (top, bottom) = field
+    width = max(left, shape[1] - right) * block_mm[0]
+    return max(width, max(top, shape[0] - bottom) * block_mm[1])
 
 
 def _lit_field(
