@@ -22,8 +22,8 @@ HEAD = """# Jobs of pages with planted faults, and traps
 Made by `python -m tests.watch --write`; do not edit by hand. Each is a job of 60 pages (48 in
 colour), A4 at 200 dpi, drawn, scanned and saved by the simulator, read and judged as they come; the
 first is a blank; most faults begin at page 25. Truth is what was planted, which the watch does not
-see. What must be found was written before a job was first run. `many_jobs.md` counts over many
-jobs.
+see. What must be found was written before a job was first run. `tests.watch.many_jobs` counts over
+many jobs.
 
 | job | what is said | as it must be |
 | --- | --- | --- |
