@@ -223,3 +223,65 @@ def test_a_bound_says_why_it_is_one():
     fine = Measurement(name, 150.0, 1.0, "at-least", "all of it", reason_kind="sampling")
     assert figure(summarise([fine]), name, "median").why == "sampling"
     assert figure(summarise([Measurement(name, 140.0, 1.0)]), name, "median").why is None
+
+
+DEPARTURE, SHARE = "departure from the stated dpi", "share of half the sampling"
+
+
+def stated(name, dpi, source="file"):
+    return ScanFacts(
+        name, "bed-sheet", 100, 100, 8, 3, dpi, source, 0, None, "tiff", False, "", "0" * 64
+    )
+
+
+def test_a_value_against_the_dpi_that_its_file_states():
+    """303 of 300 dpi is 1 % more, 3 dpi of doubt 1 %; 5 cy/mm of the 5.906 that 300 dpi hold."""
+    scans = (stated("a.tif", (300.0, 600.0)),)
+    dpi = Measurement("geometry.dpi_across", 303.0, 3.0, scan="a.tif")
+    found = figure(
+        summarise([dpi]), "geometry.dpi_across", "median", relative=DEPARTURE, scans=scans
+    )
+    assert (found.value, found.uncertainty) == pytest.approx((1.0, 1.0))
+    ranged = Measurement(
+        "sharpness.sfr50", 5.0, 0.1, "between", low=4.0, high=6.0, scan="a.tif", **TARGET
+    )
+    found = figure(summarise([ranged]), "sharpness.sfr50", "median", relative=SHARE, scans=scans)
+    half = 300 / 25.4 / 2
+    assert found.value == pytest.approx(100 * 5 / half)
+    assert found.range == pytest.approx((100 * 4 / half, 100 * 6 / half))
+    assert found.uncertainty == pytest.approx(100 * 0.1 / half)
+    down = Measurement("geometry.dpi_travel", 606.0, 3.0, scan="a.tif")
+    found = figure(
+        summarise([down]), "geometry.dpi_travel", "median", relative=DEPARTURE, scans=scans
+    )
+    assert (found.value, found.uncertainty) == pytest.approx((1.0, 0.5))  # of 600, not of 300
+
+
+def test_without_a_stated_dpi_nothing_is_said_against_it():
+    dpi = Measurement("geometry.dpi_across", 303.0, 3.0, scan="a.tif")
+    for facts in (
+        (),
+        (stated("b.tif", (300.0, 300.0)),),
+        (stated("a.tif", None),),
+        (stated("a.tif", (300.0, 300.0), "sheet"),),
+    ):
+        named = ("geometry.dpi_across", "median")
+        assert figure(summarise([dpi]), *named, relative=DEPARTURE, scans=facts) is None
+
+
+@pytest.mark.parametrize(("gap", "together"), [(2.0, True), (2.5, False)])
+def test_bounds_contradict_each_other_beyond_twice_their_doubt(gap, together):
+    """A third of 1 dpi (nine edges) and 1 dpi of doubt: twice both together is 2.1."""
+    measured = [*[at_least(240.0 + gap, "printed")] * 9, between(200.0, 240.0, "card")]
+    found = figure(summarise(measured), EFFECTIVE, WORSE)
+    assert (not math.isinf(found.most)) == together
+
+
+def test_of_scans_at_several_dpi_the_finest_speaks():
+    coarse, fine = stated("a.tif", (150.0, 150.0)), stated("b.tif", (600.0, 600.0))
+    values = [
+        Measurement(EFFECTIVE, value, 1.0, scan=name, direction="across")
+        for value, name in ((140.0, "a.tif"), (500.0, "b.tif"))
+    ]
+    assert figure(summarise(values, (coarse, fine)), EFFECTIVE, "median").value == 500.0
+    assert figure((), EFFECTIVE, "median") is None

@@ -5,7 +5,7 @@ import pytest
 
 from scanqa.numeric.line_fit import local_pattern
 from scanqa.numeric.linear_fit import robust_least_squares
-from scanqa.numeric.scatter import median_error, repeat_error, robust_sd
+from scanqa.numeric.scatter import long_run_variance, median_error, repeat_error, robust_sd
 
 RNG = np.random.default_rng(17)
 SPREAD = 3.0
@@ -49,3 +49,29 @@ def test_a_pattern_loses_its_cubic_background_and_what_the_gain_says(reach):
     noise = RNG.normal(0, SPREAD, x.size)
     left, _ = local_pattern(cubic + noise, reach)
     assert left.std() == pytest.approx(gain * noise.std(), rel=0.03)
+
+
+@pytest.mark.parametrize("rho", [0.0, 0.5, 0.8])
+def test_the_variance_of_a_sum_of_alike_neighbours_is_that_of_the_process(rho):
+    """Of a first-order process of unit innovations the sum of n has n / (1 - rho)² (textbook)."""
+    n, repeats = 2000, 60
+    innovations = RNG.normal(size=(repeats, n + 200))
+    series = np.zeros_like(innovations)
+    for at in range(1, n + 200):
+        series[:, at] = rho * series[:, at - 1] + innovations[:, at]
+    found = [long_run_variance(row) for row in series[:, 200:]]
+    # the window leaves some of the neighbours out: a seventh at most, here
+    assert np.mean(found) == pytest.approx(n / (1 - rho) ** 2, rel=0.16)
+
+
+def test_the_variance_of_a_short_sum_and_of_nothing():
+    assert long_run_variance(np.zeros(50)) == 0.0
+    assert long_run_variance(np.full(30, 1e-9)) > 0
+    unlike = np.array([1.0, -1.0] * 40)
+    assert long_run_variance(unlike) == pytest.approx(80.0)  # neighbours unlike: taken as none
+
+
+def test_along_the_first_axis_unless_said():
+    draws = RNG.normal(0, SPREAD, (2001, 2)) * [1.0, 10.0]
+    assert robust_sd(draws) == pytest.approx([SPREAD, 10 * SPREAD], rel=0.1)
+    assert median_error(draws) == pytest.approx(1.2533 * robust_sd(draws) / np.sqrt(2001))
