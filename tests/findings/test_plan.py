@@ -1,7 +1,10 @@
 """A job worked out by hand: dpi, time and disk."""
 
+from dataclasses import replace
+
 import pytest
 
+from scanqa.findings.job_plan import _usual as usual_setting
 from scanqa.findings.job_plan import plan
 from scanqa.model import FileSize, Job, Measurement, Results
 from scanqa.words.of_plan import worded_plan
@@ -125,3 +128,28 @@ def test_untimed_scans_leave_the_time_open():
     assert (found.seconds, found.pages_per_hour, found.hours, found.days) == (None,) * 4
     assert "--scan-seconds" in found.why_time
     assert found.sizes  # the rest is known all the same
+
+
+@pytest.mark.parametrize(
+    ("dpi", "setting"),
+    [(99.0, 100), (150.0, 150), (157.0, 150), (159.0, 200), (310.0, 300), (320.0, 400),
+     (700.0, 800), (2000.0, 2400), (9000.0, 2400)],
+)  # fmt: skip
+def test_a_setting_may_be_short_by_a_twentieth(dpi, setting):
+    assert usual_setting(dpi) == setting
+
+
+def test_pages_are_as_large_as_the_scans_with_most_colours():
+    grey = replace(scan("grey.tif", 300.0), channels=1)
+    (one,) = {each.bytes for each in planned(job(), scans=(grey,)).sizes[:1]}
+    (both,) = {each.bytes for each in planned(job(), scans=(grey, *SCANS)).sizes[:1]}
+    assert both == 3 * one
+
+
+def test_the_index_is_that_of_what_the_optics_support_where_they_are_the_limit():
+    """1.5 mm letters, 130 dpi of optics: QI = dpi 0.039 h / 2 (Cornell tutorial)."""
+    found = planned(job(), sharp(130.0))
+    assert found.optics == "too-little"
+    assert found.index == pytest.approx(130.0 * 0.039 * 1.5 / 2)
+    unknown = planned(job())
+    assert unknown.index == pytest.approx(unknown.dpi * 0.039 * 1.5 / 2)

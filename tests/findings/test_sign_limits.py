@@ -240,3 +240,29 @@ def test_grain_is_smoothed_or_lifted_beyond_its_limits(kept, word):
     found = asking(signs(value("processing.grain_kept", kept, 0.0)))
     asked = [each.severity for name in ("smoothed", "sharpened") for each in found.get(name, ())]
     assert asked == ([word] if word else [])
+
+
+def test_the_softer_direction_says_how_soft():
+    def dpi(across, travel):
+        return tuple(
+            value("sharpness.effective_dpi", each, direction=way, edge_kind="printed")
+            for way, each in (("across", across), ("travel", travel))
+        )
+
+    assert severity("soft", *dpi(290.0, 290.0)) is None
+    assert severity("soft", *dpi(290.0, 150.0)) == "warning"
+    assert severity("soft", *dpi(150.0, 290.0)) == "warning"
+    assert severity("soft", *dpi(290.0, 90.0)) == "fault"
+
+
+@pytest.mark.parametrize(
+    ("px", "word"), [(0.24, None), (0.26, "note"), (0.34, "warning"), (1.01, "fault")]
+)
+def test_fringes_grow_at_their_limits(px, word):
+    shift = value("colour.registration", px, 0.0, channel="red", direction="across")
+    assert severity("fringes", shift) == word
+
+
+@pytest.mark.parametrize(("quality", "word"), [(93.0, None), (91.0, "warning")])
+def test_jpeg_begins_under_its_limit(quality, word):
+    assert severity("compressed", value("processing.jpeg_quality", quality, 0.0)) == word

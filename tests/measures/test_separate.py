@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy.special import eval_legendre
 
-from scanqa.measures.geometry.separate import Reading, metrics, separate
+from scanqa.measures.geometry.separate import Reading, _machine_fields, metrics, separate
 
 NOISE_MM = 0.003
 MACHINE = np.array([[25.4 / 300.6, -25.4 / 299.1 * np.sin(0.001)], [0, 25.4 / 299.1]])
@@ -99,3 +100,19 @@ def test_two_different_plates_leave_a_mismatch():
     other = rng.normal(0, 0.2, NOMINAL.shape)
     mixed = [reading(rng, 0, other)[0], reading(rng, 90, -other)[0], reading(rng, 180, other)[0]]
     assert separate(mixed, NOISE_MM).noise > 0.05
+
+
+def test_fields_of_a_line_sensor_on_a_carriage_are_those_of_its_mechanics():
+    """Legendre polynomials by scipy; what each axis may bend by, from how the carriage moves."""
+    unit = np.random.default_rng(5).uniform(-1, 1, (40, 2))
+    x, y = unit.T
+
+    def p(degree, at):
+        return eval_legendre(degree, at)
+
+    right = [x, y, p(2, x), p(3, x), p(4, x), p(2, y), p(3, y), p(4, y), p(5, y), x * y]
+    down = [x, y, p(2, y), p(3, y), p(4, y), p(5, y), p(2, x), p(3, x), x * y, x * p(2, y)]
+    zero = np.zeros_like(x)
+    wanted = [np.stack([field, zero], axis=1) for field in right]
+    wanted += [np.stack([zero, field], axis=1) for field in down]
+    np.testing.assert_allclose(_machine_fields(unit), np.stack(wanted, axis=2), atol=1e-12)

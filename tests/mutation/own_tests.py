@@ -25,6 +25,8 @@ OWN: dict[str, tuple[str, ...]] = {
     "measures/shading/local_fit.py": ("tests/measures/test_local_fit.py",),
     "measures/drift/exponential.py": ("tests/measures/test_exponential.py",),
     "measures/geometry/separate.py": ("tests/measures/test_separate.py",),
+    "measures/processing/small_halo.py": ("tests/measures/test_small_halo.py",),
+    "measures/processing/unknown_curve.py": ("tests/measures/test_unknown_curve.py",),
     "measures/pace.py": ("tests/measures/test_pace.py",),
 }  # fmt: skip
 
