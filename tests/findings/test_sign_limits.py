@@ -266,3 +266,25 @@ def test_fringes_grow_at_their_limits(px, word):
 @pytest.mark.parametrize(("quality", "word"), [(93.0, None), (91.0, "warning")])
 def test_jpeg_begins_under_its_limit(quality, word):
     assert severity("compressed", value("processing.jpeg_quality", quality, 0.0)) == word
+
+
+def shifted(at_left, at_right, direction="across", middle=0.0):
+    """Red along a bed of 210 mm: five places in each third."""
+    return tuple(
+        value(
+            "colour.registration", px, 0.0, channel="red", direction=direction,
+            at_mm=(start + 14.0 * n, 100.0), edge_kind="printed",
+        )
+        for start, px in ((0.0, at_left), (77.0, middle), (154.0, at_right))
+        for n in range(5)
+    )  # fmt: skip
+
+
+def test_fringes_change_from_third_to_third_along_the_sensor_line_only():
+    assert severity("fringes-change", *shifted(-0.1, 0.1)) == "note"
+    assert severity("fringes-change", *shifted(0.1, -0.1)) == "note"
+    assert severity("fringes-change", *shifted(0.1, 0.1, middle=0.4)) is None
+    assert severity("fringes-change", *shifted(-0.07, 0.07)) is None
+    assert severity("fringes-change", *shifted(-0.1, 0.1, direction="travel")) is None
+    few = shifted(-0.1, 0.1)[::2]
+    assert severity("fringes-change", *few) is None  # eight places

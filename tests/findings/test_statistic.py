@@ -269,7 +269,7 @@ def test_without_a_stated_dpi_nothing_is_said_against_it():
         assert figure(summarise([dpi]), *named, relative=DEPARTURE, scans=facts) is None
 
 
-@pytest.mark.parametrize(("gap", "together"), [(2.0, True), (2.5, False)])
+@pytest.mark.parametrize(("gap", "together"), [(2.05, True), (2.5, False)])
 def test_bounds_contradict_each_other_beyond_twice_their_doubt(gap, together):
     """A third of 1 dpi (nine edges) and 1 dpi of doubt: twice both together is 2.1."""
     measured = [*[at_least(240.0 + gap, "printed")] * 9, between(200.0, 240.0, "card")]
@@ -285,3 +285,16 @@ def test_of_scans_at_several_dpi_the_finest_speaks():
     ]
     assert figure(summarise(values, (coarse, fine)), EFFECTIVE, "median").value == 500.0
     assert figure((), EFFECTIVE, "median") is None
+
+
+def test_the_best_value_lies_within_what_all_bounds_allow():
+    found = figure(
+        summarise([at_least(225.0, "printed"), between(200.0, 240.0, "card")]), EFFECTIVE, WORSE
+    )
+    assert (found.least, found.value, found.most) == (225.0, 225.0, 240.0)
+    found = figure(
+        summarise([at_least(205.0, "printed"), between(200.0, 240.0, "card")]), EFFECTIVE, WORSE
+    )
+    assert found.value == 220.0
+    narrow = [between(200.0, 240.0, "cut"), between(190.0, 210.0, "card")]
+    assert figure(summarise(narrow), EFFECTIVE, WORSE).value == 200.0

@@ -585,6 +585,7 @@ SHADOW = found_in("edges.shadow_left", 2.0, scan="")
 WHITE_LEVEL = found_in("tone.white", 95.0, scan="")
 SFR50 = found_in("sharpness.sfr50", 4.0, direction="across")
 SFR10 = found_in("sharpness.sfr10", 7.0, direction="across")
+SHARPNESS = (SFR50.name, SFR10.name)
 ALL = (NOISE, PATTERN, SHADOW, WHITE_LEVEL, SFR50, SFR10)
 
 
@@ -597,8 +598,9 @@ ALL = (NOISE, PATTERN, SHADOW, WHITE_LEVEL, SFR50, SFR10)
         (found_in("processing.halo", 1.0, direction="across"), set()),
         (found_in("processing.level_stretch", 1.2), {NOISE.name, WHITE_LEVEL.name}),
         (found_in("processing.level_stretch", 1.02), set()),
-        (found_in("processing.grain_kept", 0.2), {NOISE.name, PATTERN.name}),
-        (found_in("processing.grain_kept", 0.0), {NOISE.name, PATTERN.name}),
+        # a filter that smooths and keeps edges steepens them, too
+        (found_in("processing.grain_kept", 0.2), {NOISE.name, PATTERN.name, *SHARPNESS}),
+        (found_in("processing.grain_kept", 0.0), {NOISE.name, PATTERN.name, *SHARPNESS}),
         (found_in("processing.grain_kept", 0.9), set()),
         (found_in("processing.jpeg_quality", 85.0), {NOISE.name, PATTERN.name}),
         (found_in("processing.jpeg_quality", 100.0), set()),

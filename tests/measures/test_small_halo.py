@@ -82,3 +82,36 @@ def test_lifted_grain_takes_sharpness_back():
     assert (found.status, found.reason_kind) == ("not-measurable", "software")
     slight = Measurement("processing.grain_kept", 1.06, 0.03, **WAYS)
     assert with_small_halos(Results((slight, of_edges()))).measurements[1].value == 4.0
+
+
+def test_one_driver_sharpens_all_scans_or_none_so_the_best_look_counts():
+    best = (
+        Measurement("processing.halo", 0.1, 0.02, **WAYS),
+        Measurement("processing.grain_kept", 1.0, 0.01, **WAYS),
+    )
+    poor = (
+        Measurement("processing.halo", 1.5, 0.2, direction="across", scan="strips.tif"),
+        Measurement("processing.grain_kept", 0.98, 0.1, direction="across", scan="book.tif"),
+    )
+    *_, found = with_small_halos(Results((*best, *poor, of_edges()))).measurements
+    assert found.uncertainty == pytest.approx(
+        np.hypot(0.02, 4 * most_lifted(0.14, 1.02) / np.sqrt(3))
+    )
+
+
+@pytest.mark.parametrize(("value", "kept"), [(1.14, True), (1.16, False)])
+def test_grain_is_lifted_beyond_three_uncertainties(value, kept):
+    """1.05 and three times 0.033."""
+    grain = Measurement("processing.grain_kept", value, 0.0333, **WAYS)
+    _, found = with_small_halos(Results((grain, of_edges()))).measurements
+    assert (found.value is not None) == kept
+
+
+def test_a_halo_far_from_the_edge_counts_too():
+    """Of a wide mask, whose overshoot lies several widths of the edge away."""
+    radius, amount = 3.2, 0.1
+    x = np.linspace(0, 40, 400001)
+    edge = (1 + amount) * ndtr(x) - amount * ndtr(x / np.hypot(1, radius))
+    halo = 100 * (edge.max() - 1)
+    assert most_lifted(halo * 1.02, np.inf) > most_lifted(halo * 0.5, np.inf)
+    assert most_lifted(halo * 1.02, 1.001) > 0  # a wide mask leaves the ratio of the grain alone

@@ -20,7 +20,7 @@ from scanqa.measures.processing.unknown_curve import (
     misfit_of_print,
     with_curve_doubt,
 )
-from scanqa.model import Measurement, Results
+from scanqa.model import Measurement, Patch, Piece, Results
 from tests.measures import paper
 
 CODES = np.linspace(0, 1, 20001)
@@ -138,3 +138,49 @@ def test_measured_patches_that_the_scan_agrees_with_leave_nothing_open():
         tone = Measurement("tone.response", error, 0.1, scan="bed.tif")
         found = with_curve_doubt(Results((uneven, tone)), [scan]).measurements[0]
         assert len(found.shared) == open_
+
+
+def test_each_kind_of_quantity_has_its_doubt_in_its_own_unit():
+    """Light to a power 1 ± s: contrast s, its square 2 s, 20 log(1 + s) dB, near black 3 s."""
+    s = SIZE["contrast"](1.0)
+    assert SIZE["square"](5.0) == pytest.approx(10 * s)
+    assert SIZE["decibel"](40.0) == pytest.approx(20 * np.log10(1 + s))
+    assert SIZE["dark"](2.0) == pytest.approx(6 * s)
+
+
+def sheet_of(curve):
+    """The four corners of a bed sheet's patches only, printed plainly, read by a curve as sRGB."""
+    patches = tuple(
+        Patch(f"patch-{n}", (5.0 + 12 * n, 5.0, 15.0 + 12 * n, 25.0), float(cover))
+        for n, cover in enumerate(COVER[::2])
+    )
+    x, y = paper.grid_mm(145.0, 30.0, 150)
+    light = np.full((y.size, x.size), 0.85)
+    for patch, value in zip(patches, print_of(0.15, 1.8)[::2], strict=True):
+        left, top, right, bottom = patch.box_mm
+        rows, columns = np.ix_((y[:, 0] > top) & (y[:, 0] < bottom), (x[0] > left) & (x[0] < right))
+        light[rows, columns] = value
+    scan = paper.placed(read(curve, light), 150, role="bed-sheet", bits=16, name="bed.tif")
+    mm = 150 / 25.4
+    return replace(
+        scan,
+        light=replace(scan.light, source="sRGB assumed"),
+        piece=Piece("sheet", (), (), (), patches),
+        to_px=np.array([[mm, 0, -0.5], [0, mm, -0.5]]),
+    )
+
+
+def test_a_sheet_whose_tones_are_print_halves_the_doubt_and_a_bent_one_does_not():
+    uneven = Measurement("shading.nonuniformity", 5.0, 0.1)
+    sharp = Measurement("sharpness.sfr50", 4.0, 0.01, scan="bed.tif")
+    sizes = {}
+    for name, curve in (("plain", gamma(2.2)), ("bent", s_curve(0.5))):
+        found = with_curve_doubt(Results((uneven, sharp)), [sheet_of(curve), assumed()])
+        sizes[name] = [m.shared[-1].size for m in found.measurements]
+    assert sizes["plain"] == pytest.approx([SIZE["contrast"](5.0), SIZE["sfr50"](4.0)])
+    assert sizes["bent"] == pytest.approx(
+        [BENT * SIZE["contrast"](5.0), BENT_EDGE * SIZE["sfr50"](4.0)]
+    )
+    unplaced = replace(sheet_of(gamma(2.2)), to_px=None)
+    found = with_curve_doubt(Results((uneven,)), [unplaced, assumed()]).measurements[0]
+    assert found.shared[-1].size == pytest.approx(BENT * SIZE["contrast"](5.0))

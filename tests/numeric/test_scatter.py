@@ -75,3 +75,8 @@ def test_along_the_first_axis_unless_said():
     draws = RNG.normal(0, SPREAD, (2001, 2)) * [1.0, 10.0]
     assert robust_sd(draws) == pytest.approx([SPREAD, 10 * SPREAD], rel=0.1)
     assert median_error(draws) == pytest.approx(1.2533 * robust_sd(draws) / np.sqrt(2001))
+
+
+def test_two_repeats_know_an_error_and_one_does_not():
+    assert repeat_error(np.array([[1.0], [3.0]])) == pytest.approx([1.0])  # √2 / √2
+    assert repeat_error(np.array([[1.0]])) == pytest.approx([0.0])
