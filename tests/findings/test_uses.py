@@ -17,7 +17,7 @@ from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.errors import BadOption
 from scanqa.findings import judge
 from scanqa.findings.uses import judge_uses, outcome
-from scanqa.findings.uses_file import own_uses, read_uses
+from scanqa.findings.uses_file import _among, own_uses, read_uses
 from scanqa.model import LineSigns, Measurement, Results, ScanFacts, Streak
 from scanqa.summary import summarise
 from scanqa.words.of_uses import use_word, worded_outcome
@@ -423,3 +423,10 @@ def test_a_line_that_one_look_shows_lies_between_none_and_all(papers, scan):
     covers = words["covers"]
     assert (covers.fitness, covers.settled_by) == ("not judged" if scan else "unfit", scan)
     assert words["text"].fitness == "fit"  # 10 % is the limit
+
+
+def test_one_name_is_meant_and_all_of_few_are_said():
+    with pytest.raises(BadOption, match=r"'mediam' is not known; did you mean 'median'\?$"):
+        _among("mediam", ("median", "medium", "medial"), "statistic")
+    with pytest.raises(BadOption, match="write one of a, b$"):
+        _among("zzz", ("a", "b"), "operator")
