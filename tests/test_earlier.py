@@ -47,7 +47,8 @@ def test_a_faded_lamp_is_named_with_its_caution(blanks, tmp_path):
     assert "mercury" in lamp["caution"]
     assert "qualified" in lamp["stop"]
     assert 0 < lamp["causes"][0]["share"] <= 1
-    page = (tmp_path / "heron.html").read_text("utf-8")
+    (second,) = tmp_path.glob("heron-check-*-2.html")
+    page = second.read_text("utf-8")
     assert "When to stop" in page
     assert "Look next" in page
 

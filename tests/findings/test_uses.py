@@ -426,7 +426,7 @@ def test_a_line_that_one_look_shows_lies_between_none_and_all(papers, scan):
 
 
 def test_one_name_is_meant_and_all_of_few_are_said():
-    with pytest.raises(BadOption, match=r"'mediam' is not known; did you mean 'median'\?$"):
-        _among("mediam", ("median", "medium", "medial"), "statistic")
-    with pytest.raises(BadOption, match="write one of a, b$"):
+    with pytest.raises(BadOption, match=r"'mediann' is not known; did you mean 'median'\?$"):
+        _among("mediann", ("median", "medium", "middle"), "statistic")
+    with pytest.raises(BadOption, match=r"write one of a, b$"):
         _among("zzz", ("a", "b"), "operator")

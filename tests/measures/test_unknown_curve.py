@@ -71,7 +71,7 @@ def contrast_error(curve, bright=0.8):
     [
         ("sharpness.sfr50", lambda curve: sfr_error(curve, 0.5)),
         ("sharpness.effective_dpi", lambda curve: sfr_error(curve, 0.1)),
-        ("streaks.strongest_visible", contrast_error),
+        ("streaks.column_pattern", contrast_error),
         ("shading.falloff_left_10mm", contrast_error),
     ],
 )
@@ -117,7 +117,7 @@ def test_values_that_rest_on_the_curve_carry_it_and_others_do_not():
             Measurement("shading.nonuniformity", 5.0, 0.1, scan="blank.tif"),
             Measurement("shading.falloff_left_10mm", 90.0, 0.1, scan="blank.tif"),
             Measurement("geometry.skew", 0.3, 0.01, scan="blank.tif"),
-            Measurement("streaks.strongest_visible", 0.0, None, scan="blank.tif"),
+            Measurement("streaks.column_pattern", 0.0, None, scan="blank.tif"),
         )
     )
     scan = assumed()

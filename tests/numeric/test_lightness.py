@@ -54,4 +54,4 @@ def test_the_straight_part_meets_the_cube_root_at_8():
 
 def test_clipped_is_half_a_code_below_the_top():
     """The light of code 254.5 of 255 in sRGB (IEC 61966-2-1)."""
-    assert CLIPPED == pytest.approx(((254.5 / 255 + 0.055) / 1.055) ** 2.4, abs=5e-4)
+    assert pytest.approx(((254.5 / 255 + 0.055) / 1.055) ** 2.4, abs=5e-4) == CLIPPED

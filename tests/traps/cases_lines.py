@@ -213,7 +213,8 @@ CASES = [
                 "measure:noise.temporal:ok",
                 "measure:streaks.column_pattern:ok",
             ),
-            must=("measure:streaks.strongest_visible:at-most", "reason:compression"),
+            # 40 blocks of JPEG across so small a page: too few to be searched, so no bound either
+            must=("measure:streaks.strongest_visible:not-measurable", "reason:compression"),
             fast=quality == 90,
         )
         for quality in (30, 75, 90)
