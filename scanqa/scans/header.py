@@ -21,7 +21,9 @@ import tifffile
 from scanqa.errors import UnreadableScan
 from scanqa.scans.other_kinds import what_else
 from scanqa.scans.png_chunks import compressed_texts, states_resolution
+from scanqa.scans.vips_words import take_any_words
 
+take_any_words()
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
 
 PLAUSIBLE_DPI = (20.0, 20000.0)
