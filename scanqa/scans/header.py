@@ -30,6 +30,8 @@ PLAUSIBLE_DPI = (20.0, 20000.0)
 CM_PER_INCH = 2.54
 METRES_PER_INCH = 0.0254
 SMALLEST_PX = 100
+LONGEST_PX = 300_000  # of a side: A3 at 16,000 dpi
+DEFLATE = 1032  # bytes from one, at most (RFC 1951: 258 bytes by two bits)
 MOST_TEXTS = 16  # of compressed texts in a PNG: each may unpack to megabytes
 LARGEST_PX = 4_000_000_000  # A3 at 4800 dpi is 4.5e9: more than a flatbed delivers in one file
 NOT_READ = {  # compressions that libvips is not built for everywhere: registered TIFF tags
@@ -110,9 +112,18 @@ def read_header(path: Path) -> Header:
     size = f"{header.width_px} × {header.height_px} px"
     if min(header.width_px, header.height_px) < SMALLEST_PX:
         refuse(path, f"too small to be a scan of a page ({size})", "scan the whole bed")
-    if header.width_px * header.height_px > LARGEST_PX:
+    large = max(header.width_px, header.height_px) > LONGEST_PX
+    if large or header.width_px * header.height_px > LARGEST_PX:
         refuse(path, f"too large ({size})", "scan at a lower dpi or a part of the bed")
+    if kind == "png" and _claims_too_much(path, header):
+        refuse(path, f"too small a file for {size}: damaged", "scan it again")
     return header
+
+
+def _claims_too_much(path: Path, header: Header) -> bool:
+    """Whether a file holds fewer bytes than its pixels need at the best that deflate can do."""
+    size = header.width_px * header.height_px * header.channels * header.bits // 8
+    return size > DEFLATE * path.stat().st_size
 
 
 def load(path: Path, header: Header | None, kind: str) -> pyvips.Image:
