@@ -430,3 +430,10 @@ def test_one_name_is_meant_and_all_of_few_are_said():
         _among("mediann", ("median", "medium", "middle"), "statistic")
     with pytest.raises(BadOption, match=r"write one of a, b$"):
         _among("zzz", ("a", "b"), "operator")
+
+
+def test_a_use_that_is_no_table_is_refused(tmp_path):
+    path = tmp_path / "own.toml"
+    path.write_text('use = [{ name = "a", sentence = "A.", condition = [] }, 3]\n', "utf-8")
+    with pytest.raises(BadOption, match=path.name):
+        read_uses(path)
