@@ -99,7 +99,7 @@ def scan(source, name="blank.tif"):
 
 
 WITH_RULES = {
-    "streaks.strongest_visible": (2.0, 2.0 * EXPONENT_SD),
+    "streaks.column_pattern": (2.0, 2.0 * EXPONENT_SD),
     "noise.light_index": (30.0, 60.0 * EXPONENT_SD),
     "noise.snr": (40.0, 20 * math.log10(1 + EXPONENT_SD)),
     "shading.falloff_left_5mm": (90.0, 100 * EXPONENT_SD * 0.9 * abs(math.log(0.9))),
