@@ -231,9 +231,7 @@ def _measured(
             # Imported here, so that asking for help loads none of them.
             results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
     results = put_back(processing.bounded(results, on_paper), cuts)
-    results = processing.without_made_up_detail(results, placements)
-    results = processing.with_curve_doubt(results, placements)
-    return processing.with_small_halos(processing.withhold(results, placements))
+    return processing.settled(results, placements)
 
 
 def _judged(

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from scanqa.catalogue import PaperKind
 
+EdgeOnPaper = Literal["ink", "cut"]
 KP_MM: dict[PaperKind | None, tuple[float, float]] = {
     "office": (0.03, 0.40),
     "coated": (0.0, 0.09),
@@ -53,7 +54,7 @@ def _table() -> _Table:
 
 
 def kept_by_paper(
-    frequency_cy_mm: NDArray[np.float64], kp_mm: float, edge: Literal["ink", "cut"]
+    frequency_cy_mm: NDArray[np.float64], kp_mm: float, edge: EdgeOnPaper
 ) -> NDArray[np.float64]:
     """Share of contrast that an ideal edge keeps on a paper of this spread.
 

@@ -182,7 +182,8 @@ def of_all_edges(found: Sequence[Summary]) -> Figure | None:
         Of one measure and direction.
     """
     kinds = dict.fromkeys(s.key.edge_kind for s in found)
-    middles = [middle for kind in kinds if (middle := _median(_of_kind(found, kind))) is not None]
+    of_kind = {kind: _median(_of_kind(found, kind)) for kind in kinds}
+    middles = [middle for middle in of_kind.values() if middle is not None]
     if len(middles) < 2:
         return middles[0] if middles else None
     low = max(middles, key=lambda each: each.least)
@@ -190,9 +191,9 @@ def of_all_edges(found: Sequence[Summary]) -> Figure | None:
     slack = 2 * math.hypot(low.uncertainty or 0.0, high.uncertainty or 0.0)
     if low.least > high.most + slack:
         return _median(found)
-    sure = [middle for middle in middles if middle.bound == "ok"]
+    sure = {kind for kind, middle in of_kind.items() if middle and middle.bound == "ok"}
     if sure:
-        return _median([s for s in found if _median(_of_kind(found, s.key.edge_kind)) in sure])
+        return _median([s for s in found if s.key.edge_kind in sure])
     doubt = max((each.uncertainty or 0.0 for each in (low, high)), default=None)
     count = sum(each.count for each in middles)
     if math.isinf(high.most) or math.isinf(low.least):

@@ -59,6 +59,7 @@ from scanqa.model.result import (
     not_measurable,
     taken_back,
     together,
+    with_doubt,
 )
 from scanqa.model.sheet import Edge, Patch, Piece, Polygon, Rise, Sheet, Tag, Text
 from scanqa.model.terms import (
@@ -162,4 +163,5 @@ __all__ = [
     "of_role",
     "taken_back",
     "together",
+    "with_doubt",
 ]

@@ -172,6 +172,14 @@ def not_measurable(
     )  # fmt: skip
 
 
+def with_doubt(m: Measurement, part: Shared) -> Measurement:
+    """A value with one more part of the doubt; the same where that part is nothing."""
+    if not part.size:
+        return m
+    whole = math.hypot(m.uncertainty or 0.0, part.size)
+    return replace(m, uncertainty=whole, shared=(*m.shared, part))
+
+
 def as_bound(m: Measurement, status: Status, why: Reason) -> Measurement:
     """The same value, for a reason as a bound."""
     return replace(m, status=status, reason=why.words, reason_kind=why.kind)

@@ -9,9 +9,8 @@ by what that makes of it. The part is one for all scans of a unit.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
-from scanqa.model import Measurement, Shared
+from scanqa.model import Measurement, Shared, with_doubt
 from scanqa.numeric.lightness import light_of
 
 HALF_RANGE = 0.22  # of the exponent: evenly spread over 2.3 ± 22 %
@@ -57,7 +56,4 @@ def doubted(m: Measurement, source: str, size: float) -> Measurement:
     size : float
         Standard uncertainty that it adds, in the value's unit.
     """
-    if not size:
-        return m
-    whole = math.hypot(m.uncertainty or 0.0, size)
-    return replace(m, uncertainty=whole, shared=(*m.shared, Shared("curve", source, size)))
+    return with_doubt(m, Shared("curve", source, size))

@@ -48,10 +48,11 @@ def clean_edges(placement: Placement) -> list[EdgeWindow]:
         Of any scan whose dpi is known.
     """
     overview = placement.overview
-    grey = placement.light.light(overview.preview).mean(axis=2, dtype=np.float64)
-    low, high = np.percentile(grey[::THIN, ::THIN], (2, 98))
+    few = placement.light.light(overview.preview[::THIN, ::THIN]).mean(axis=2, dtype=np.float64)
+    low, high = np.percentile(few, (2, 98))
     if high - low < LEAST_STEP:
         return []
+    grey = placement.light.light(overview.preview).mean(axis=2, dtype=np.float64)
     per_mm = sum(placement.dpi) / 2 / MM_PER_INCH
     found = [
         *_pieces(grey, overview.step_px, per_mm),

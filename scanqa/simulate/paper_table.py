@@ -14,7 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa.simulate.photon_walk import BACK, SHEET_UM, EdgeOnPaper, kp_mm, response, walk
+from scanqa.catalogue.paper_spread import EdgeOnPaper
+from scanqa.simulate.photon_walk import BACK, SHEET_UM, kp_mm, response, walk
 
 PATHS_UM = (2.0, 4.0, 6.0, 9.0, 13.0, 19.0, 27.0, 38.0, 54.0)
 FREQUENCIES = np.arange(0.0, 41.0)

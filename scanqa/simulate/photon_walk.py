@@ -19,16 +19,15 @@ by the mean free path.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from scanqa.catalogue.paper_spread import EdgeOnPaper
 from scanqa.model import Floats
 
 SHEET_UM = 100.0
 BACK = 0.85
 MOST_STEPS = 20_000
-EdgeOnPaper = Literal["ink", "cut"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -109,9 +109,7 @@ def measured(scans: Sequence[Placement], told: Told, *families: str) -> Results:
     for name in (*families, "processing"):
         of_family = of_role(scans, *FAMILIES[name].roles)
         results += import_module(f"scanqa.measures.{name}").measure(of_family, told)
-    results = processing.without_made_up_detail(processing.bounded(results, scans), scans)
-    results = processing.withhold(processing.with_curve_doubt(results, scans), scans)
-    return processing.with_small_halos(results)
+    return processing.settled(processing.bounded(results, scans), scans)
 
 
 def moved(rng: np.random.Generator) -> dict:

@@ -71,8 +71,7 @@ def case(rng: np.random.Generator) -> Iterator[Tried]:
 def _measured(scans, blanks, told) -> Results:
     """Sharpness with the doubts that a qualification adds."""
     traces = processing.measure([*scans, *blanks], told)
-    found = processing.with_curve_doubt(sharpness.measure(scans, told) + traces, scans)
-    return processing.with_small_halos(processing.withhold(found, scans))
+    return processing.settled(sharpness.measure(scans, told) + traces, scans)
 
 
 def _paper(rng: np.random.Generator, kind: str) -> Paper:

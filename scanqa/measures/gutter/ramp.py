@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -35,6 +35,7 @@ from scanqa.model import (
     Shared,
     Told,
     not_measurable,
+    with_doubt,
 )
 
 HALF = 0.5
@@ -170,10 +171,7 @@ def _focus(ramp: Ramp) -> Iterator[Measurement]:
 
 def doubted_by_print(m: Measurement, ramp: Ramp, size: float) -> Measurement:
     """A value with what the print of the ramp may add to its doubt."""
-    if not size:
-        return m
-    whole = math.hypot(m.uncertainty or 0.0, size)
-    return replace(m, uncertainty=whole, shared=(Shared("print", ramp.print_label, size),))
+    return with_doubt(m, Shared("print", ramp.print_label, size))
 
 
 def _depth_of_field(ramp: Ramp) -> Measurement:

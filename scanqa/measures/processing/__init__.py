@@ -12,7 +12,8 @@ codes, 16 bits or lossy compression (which fills gaps and eats grain), grain bel
 print, a single scan. What a trace falsifies is taken back by `withhold`, with the reason; what
 rests on paper at the top of the scale becomes a bound (`bounded`), and sharpness is no better than
 the samples that a scan was stretched from (`without_made_up_detail`). What a curve that nobody
-stated leaves open is added to the doubt (`with_curve_doubt`).
+stated, and sharpening too slight to be a trace, leave open is added to the doubt
+(`with_curve_doubt`, `with_small_halos`). `settled` does all but the bounds, in their order.
 """
 
 from __future__ import annotations
@@ -40,8 +41,8 @@ __all__ = [
     "WHITE",
     "bounded",
     "measure",
+    "settled",
     "with_curve_doubt",
-    "with_small_halos",
     "withhold",
     "without_made_up_detail",
 ]
@@ -66,3 +67,17 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             kept = grain(placement, each_once)
             results += Results((*kept, *jpeg_in_grain(placement)))
     return results + Results(tuple(crops(each_once)))
+
+
+def settled(results: Results, scans: Sequence[Placement]) -> Results:
+    """What is left of all values when hidden processing and an unknown curve are accounted for.
+
+    Parameters
+    ----------
+    results : Results
+        Of all families, traces among them.
+    scans : sequence of Placement
+        All of them.
+    """
+    results = with_curve_doubt(without_made_up_detail(results, scans), scans)
+    return with_small_halos(withhold(results, scans))

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -21,8 +21,17 @@ from scipy.special import ndtr
 
 from scanqa.measures.processing.grain import COARSER, FINEST
 from scanqa.measures.processing.halo import HALO_SEEN
-from scanqa.model import Floats, Measurement, Reason, Results, Shared
-from scanqa.model import taken_back as without
+from scanqa.model import (
+    DIRECTIONS,
+    Direction,
+    Floats,
+    Measurement,
+    Reason,
+    Results,
+    Shared,
+    taken_back,
+    with_doubt,
+)
 
 RADII_PX = tuple(np.geomspace(0.6, 3.2, 15).tolist())
 AMOUNTS = np.linspace(0.0, 0.6, 61)
@@ -45,38 +54,53 @@ def with_small_halos(results: Results) -> Results:
         With `processing.halo` and `processing.grain_kept` where they were measured. One driver
         sharpens all scans or none: the best look at each counts.
     """
-    return replace(results, measurements=tuple(_doubted(m, results) for m in results.measurements))
+    looks = {direction: _look(results, direction) for direction in (*DIRECTIONS, None)}
+    return replace(
+        results,
+        measurements=tuple(_doubted(m, looks[m.direction]) for m in results.measurements),
+    )
 
 
-def _doubted(m: Measurement, results: Results) -> Measurement:
-    held_by_samples = m.status == "at-least" and m.reason_kind == "sampling"
-    if m.name not in TOUCHED or m.value is None or held_by_samples:
-        return m
-    grains = [g for g in results.named("processing.grain_kept") if _speaks_for(g, m)]
-    lifted = [g for g in grains if _end(g, -SIGMAS) > LIFTED]
-    if lifted:
-        words = (
-            f"grain was lifted in software ({lifted[0].value:.2f} of what it should be): the edges "
-            f"are sharpened, too; it read {m.value:.3g} {m.unit}"
-        )
-        return without(m, Reason("software", words))
-    halos = [h for h in results.named("processing.halo") if _speaks_for(h, m)]
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What halo and grain of one direction say of sharpening.
+
+    Attributes
+    ----------
+    lifted : float or None
+        Grain that was surely lifted in software, of what it should be.
+    share : float
+        By how much SFR50 may have risen unseen.
+    """
+
+    lifted: float | None
+    share: float
+
+
+def _look(results: Results, direction: Direction | None) -> _Look:
+    halos, grains = (
+        [m for m in results.named(name) if m.status == "ok" and m.direction in (direction, None)]
+        for name in ("processing.halo", "processing.grain_kept")
+    )
+    lifted = [g.value for g in grains if _end(g, -SIGMAS) > LIFTED]
     share = most_lifted(
         min((_end(h, 2.0) for h in halos), default=HALO_SEEN),
         min((max(_end(g, 2.0), 1.0) for g in grains), default=math.inf),
     )
-    size = m.value * share / math.sqrt(3)
-    if size == 0:
+    return _Look(lifted[0] if lifted else None, share)
+
+
+def _doubted(m: Measurement, look: _Look) -> Measurement:
+    held_by_samples = m.status == "at-least" and m.reason_kind == "sampling"
+    if m.name not in TOUCHED or m.value is None or held_by_samples:
         return m
-    return replace(
-        m,
-        uncertainty=math.hypot(m.uncertainty or 0.0, size),
-        shared=(*m.shared, Shared("rule", "halo", size)),
-    )
-
-
-def _speaks_for(trace: Measurement, m: Measurement) -> bool:
-    return trace.status == "ok" and trace.direction in (m.direction, None)
+    if look.lifted is not None:
+        words = (
+            f"grain was lifted in software ({look.lifted:.2f} of what it should be): the edges "
+            f"are sharpened, too; it read {m.value:.3g} {m.unit}"
+        )
+        return taken_back(m, Reason("software", words))
+    return with_doubt(m, Shared("rule", "halo", m.value * look.share / math.sqrt(3)))
 
 
 def _end(m: Measurement, sigmas: float) -> float:

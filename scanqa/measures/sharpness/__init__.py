@@ -161,15 +161,13 @@ def _measurements(
 def _of_scan(site: Site) -> Iterator[Measurement]:
     """What the scan of this edge shows, whoever blurs it."""
     sfr = site.of_scan
-    assert isinstance(sfr, EdgeSfr)
     per_mm = 1 / site.place.mm_per_px
     for name, level, crossing in zip(OF_SCAN[:2], LEVELS, (sfr.sfr50, sfr.sfr10), strict=True):
         if crossing is None:
             yield _bound(site, name, float(sfr.frequency[-1]) * per_mm, _not_down_to(sfr, level))
         else:
-            here = _scaled(crossing, per_mm)
+            here = crossing.times(per_mm)
             yield _value(site, name, here.frequency, here.uncertainty, sfr.note)
-
     at = CONTRAST_AT_CY_MM * site.place.mm_per_px
     if at <= sfr.frequency[-1]:
         kept = float(np.interp(at, sfr.frequency, sfr.sfr))
@@ -183,8 +181,7 @@ def _of_scan(site: Site) -> Iterator[Measurement]:
 def _of_scanner(site: Site, known: Behind) -> Iterator[Measurement]:
     """What the scanner's own response is, as far as this edge tells."""
     per_mm = 1 / site.place.mm_per_px
-    assert isinstance(site.found, EdgeSfr)
-    why = together(known.why, site.found.note)
+    why = together(known.why, site.sfr.note)
     least, most = known.least, known.most
     last = float(least.frequency[-1])
     for name, level, low, high in (
@@ -194,7 +191,7 @@ def _of_scanner(site: Site, known: Behind) -> Iterator[Measurement]:
         if low is None:
             yield _bound(site, name, last * per_mm, _not_down_to(least, level))
         else:
-            ends = _scaled(low, per_mm), _scaled(high, per_mm) if high else None
+            ends = low.times(per_mm), high.times(per_mm) if high else None
             yield _ranged(site, name, ends, why, same=most is least)
     yield from _efficiency(site, known, why)
     yield _peak(site, known, why)
@@ -214,8 +211,9 @@ def _efficiency(site: Site, known: Behind, why: Reason | None) -> Iterator[Measu
         elif low is None:
             yield _bound(site, name, reached * whole, _not_down_to(least, 0.1))
         else:
-            top = _scaled(high, share * whole) if high and not open_top else None
-            yield _ranged(site, name, (_scaled(low, share * whole), top), why, same=most is least)
+            top = high.times(share * whole) if high and not open_top else None
+            ends = low.times(share * whole), top
+            yield _ranged(site, name, ends, why, same=most is least)
 
 
 def _peak(site: Site, known: Behind, why: Reason | None) -> Measurement:
@@ -224,10 +222,6 @@ def _peak(site: Site, known: Behind, why: Reason | None) -> Measurement:
     most = known.most
     high = Crossing(most.peak, most.peak_uncertainty) if most else None
     return _ranged(site, NAMES[4], (low, high), why, same=most is known.least)
-
-
-def _scaled(crossing: Crossing, factor: float) -> Crossing:
-    return Crossing(crossing.frequency * factor, crossing.uncertainty * factor)
 
 
 def _not_down_to(sfr: EdgeSfr, level: float) -> Reason:

@@ -19,16 +19,16 @@ Printed edges near a cut one gain by it: see `lifted`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from scanqa.catalogue import PaperKind
-from scanqa.catalogue.paper_spread import KP_MM, kept_by_paper
+from scanqa.catalogue.paper_spread import KP_MM, EdgeOnPaper, kept_by_paper
 from scanqa.measures.sharpness.print_limit import Limit
 from scanqa.measures.sharpness.site import Site
 from scanqa.model import LIKE_DPI, Floats, Reason
-from scanqa.numeric.edge.sfr import Crossing, EdgeSfr, divide
+from scanqa.numeric.edge.sfr import EdgeSfr, divide
 
 UNTOLD = Reason(
     "target", "what print and paper blur is not known: the scanner shows this much at least"
@@ -73,53 +73,30 @@ class Papers:
 
 
 def behind(site: Site, limit: Limit, papers: Papers) -> Behind:
-    """What the scanner's response can be behind one measured site.
-
-    Raises
-    ------
-    TypeError
-        If the site was not measured.
-    """
-    sfr = site.found
-    if isinstance(sfr, Reason):
-        raise TypeError("the site was not measured")
+    """What the scanner's response can be behind one measured site."""
+    sfr = site.sfr
     if site.divided:
         return Behind(sfr, sfr, DIVIDED)
-    paper = papers.card if site.kind == "card" else papers.sheet
-    sfr50 = site.sfr50_cy_mm
-    rough = limit.exceeded(sfr50) if sfr50 is not None else None
     if site.kind == "found":
         return Behind(sfr, None, CHANCE)
-    if site.kind == "printed":
-        least = sfr if paper is None else _without_paper(site, sfr, KP_MM[paper][0], "ink")
-        return Behind(least, None, rough or UNTOLD)
+    sfr50 = site.sfr50_cy_mm
+    rough = limit.exceeded(sfr50) if sfr50 is not None else None
+    paper = papers.card if site.kind == "card" else papers.sheet
     low, high = KP_MM[paper]
-    least = sfr if paper is None else _without_paper(site, sfr, low, "cut")
+    edge: EdgeOnPaper = "ink" if site.kind == "printed" else "cut"
+    least = _without_paper(site, low, edge) if paper else sfr
+    if site.kind == "printed":
+        return Behind(least, None, rough or UNTOLD)
     if rough is not None:
         return Behind(least, None, rough)
-    most = _without_paper(site, sfr, high, "cut")
-    return Behind(least, _lifted_by(most, limit.loss(sfr50)), IN_PAPER)
+    share = 1 / (1 - limit.loss(sfr50))
+    most = _without_paper(site, high, edge).with_crossings(lambda each: each.times(share))
+    return Behind(least, most, IN_PAPER)
 
 
-def _without_paper(site: Site, sfr: EdgeSfr, kp_mm: float, edge: str) -> EdgeSfr:
-    frequency = sfr.frequency / site.place.mm_per_px
-    kept = kept_by_paper(frequency, kp_mm, "ink" if edge == "ink" else "cut")
-    return divide(sfr, kept)
-
-
-def _lifted_by(sfr: EdgeSfr, loss: float) -> EdgeSfr:
-    """A response with its crossings at higher frequencies by a share."""
-    return replace(
-        sfr,
-        sfr50=_moved(sfr.sfr50, 1 / (1 - loss)),
-        sfr10=_moved(sfr.sfr10, 1 / (1 - loss)),
-    )
-
-
-def _moved(crossing: Crossing | None, factor: float) -> Crossing | None:
-    if crossing is None:
-        return None
-    return Crossing(crossing.frequency * factor, crossing.uncertainty * factor)
+def _without_paper(site: Site, kp_mm: float, edge: EdgeOnPaper) -> EdgeSfr:
+    """The response with what a paper of some spread keeps divided out."""
+    return divide(site.sfr, kept_by_paper(site.sfr.frequency / site.place.mm_per_px, kp_mm, edge))
 
 
 # ----------------------------------------------------------- printed edges beside cut ones
@@ -159,12 +136,7 @@ def lifted(known: Mapping[Site, Behind]) -> dict[Site, Behind]:
         by_least = [each for _, each in kept if each is not None]
         unlike = _unlike(printed)
         for site in printed:
-            lifted_site = _through_print(site, known[site], by_most, by_least)
-            made[site] = replace(
-                lifted_site,
-                least=_scattered(lifted_site.least, unlike),
-                most=lifted_site.most and _scattered(lifted_site.most, unlike),
-            )
+            made[site] = _through_print(site, known[site].why, by_most, by_least, unlike)
     return made
 
 
@@ -185,18 +157,6 @@ def _unlike(printed: Sequence[Site]) -> float:
     return float(np.sqrt(np.mean(np.diff(logs) ** 2) / 2))
 
 
-def _scattered(sfr: EdgeSfr, share: float) -> EdgeSfr:
-    """A response whose crossings are less certain by a share."""
-    return replace(sfr, sfr50=_doubted(sfr.sfr50, share), sfr10=_doubted(sfr.sfr10, share))
-
-
-def _doubted(crossing: Crossing | None, share: float) -> Crossing | None:
-    if crossing is None:
-        return None
-    doubt = float(np.hypot(crossing.uncertainty, share * crossing.frequency))
-    return Crossing(crossing.frequency, doubt)
-
-
 _Response = tuple[Floats, Floats]  # cy/mm, share of contrast kept
 
 
@@ -212,41 +172,29 @@ def _kept(
     ]
     if not near:
         return None
-    frequency = np.linspace(0, min(_last(cut, of_cut.least), *(_last_of(s) for s in near)), 201)
-    seen = np.median([_at(site, site.found, frequency) for site in near], axis=0)
-    most = np.minimum(seen / _at(cut, of_cut.least, frequency), 1.0)
+    ends = [cut.last_cy_mm(of_cut.least), *(site.last_cy_mm(site.sfr) for site in near)]
+    frequency = np.linspace(0, min(ends), 201)
+    seen = np.median([site.at(frequency, site.sfr) for site in near], axis=0)
+    most = np.minimum(seen / cut.at(frequency, of_cut.least), 1.0)
     if of_cut.most is None:
         return (frequency, most), None
-    share = seen / np.maximum(_at(cut, of_cut.most, frequency), 1e-6)
-    return (frequency, most), (frequency, np.minimum(share, 1.0))
-
-
-def _last(site: Site, sfr: EdgeSfr) -> float:
-    return float(sfr.frequency[-1]) / site.place.mm_per_px
-
-
-def _last_of(site: Site) -> float:
-    assert isinstance(site.found, EdgeSfr)
-    return _last(site, site.found)
-
-
-def _at(site: Site, sfr: EdgeSfr | Reason, frequency: Floats) -> Floats:
-    assert isinstance(sfr, EdgeSfr)
-    return np.interp(frequency, sfr.frequency / site.place.mm_per_px, np.maximum(sfr.sfr, 1e-6))
+    return (frequency, most), (frequency, np.minimum(seen / cut.at(frequency, of_cut.most), 1.0))
 
 
 def _through_print(
-    site: Site, of_site: Behind, by_most: Sequence[_Response], by_least: Sequence[_Response]
+    site: Site,
+    why: Reason | None,
+    by_most: Sequence[_Response],
+    by_least: Sequence[_Response],
+    unlike: float,
 ) -> Behind:
     """A printed edge's bounds with what its print keeps divided out."""
-    assert isinstance(site.found, EdgeSfr)
-    least = divide(site.found, _median_at(site, site.found, by_most))
+    frequency = site.sfr.frequency / site.place.mm_per_px
+
+    def without(responses: Sequence[_Response]) -> EdgeSfr:
+        kept = np.median([np.interp(frequency, *response) for response in responses], axis=0)
+        return divide(site.sfr, kept).with_crossings(lambda each: each.less_certain(unlike))
+
     if not by_least:
-        return Behind(least, None, of_site.why)
-    most = divide(site.found, _median_at(site, site.found, by_least))
-    return Behind(least, most, BESIDE_CUT)
-
-
-def _median_at(site: Site, sfr: EdgeSfr, responses: Sequence[_Response]) -> Floats:
-    frequency = sfr.frequency / site.place.mm_per_px
-    return np.median([np.interp(frequency, *each) for each in responses], axis=0)
+        return Behind(without(by_most), None, why)
+    return Behind(without(by_most), without(by_least), BESIDE_CUT)

@@ -14,6 +14,7 @@ from scanqa.reading.clean_edges import clean_edges
 from scanqa.reading.edge_window import EdgeWindow, edge_window
 
 MOST_ROUGH_MM = 0.03  # of an edge that nobody made for measuring: more is torn or hairy
+LEAST_RESPONSE = 1e-6
 BESIDE_MM, IN_WINDOW_MM = 3.0, 1.0  # from the sheet's border; from that of a window
 MOST_BLUR_PX = 6.0  # sigma of such an edge: more is a shadow or a fold
 
@@ -43,9 +44,25 @@ class Site:
         return self.plain is not None
 
     @property
-    def of_scan(self) -> EdgeSfr | Reason:
-        """What the scan shows, the edge's own blur included."""
-        return self.found if self.plain is None else self.plain
+    def sfr(self) -> EdgeSfr:
+        """The response, of a site that was measured; TypeError of another."""
+        if isinstance(self.found, Reason):
+            raise TypeError(f"not measured: {self.found.words}")
+        return self.found
+
+    @property
+    def of_scan(self) -> EdgeSfr:
+        """What the scan shows, the edge's own blur included; of a measured site."""
+        return self.plain or self.sfr
+
+    def last_cy_mm(self, sfr: EdgeSfr) -> float:
+        """Up to which frequency on the paper a response of this edge is known."""
+        return float(sfr.frequency[-1]) / self.place.mm_per_px
+
+    def at(self, frequency_cy_mm: Floats, sfr: EdgeSfr) -> Floats:
+        """A response of this edge at frequencies on the paper, never quite nothing."""
+        known = sfr.frequency / self.place.mm_per_px
+        return np.interp(frequency_cy_mm, known, np.maximum(sfr.sfr, LEAST_RESPONSE))
 
     @property
     def sfr50_cy_mm(self) -> float | None:

@@ -40,6 +40,7 @@ not where it should be.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -65,6 +66,15 @@ class Crossing:
 
     frequency: float
     uncertainty: float
+
+    def times(self, factor: float) -> Crossing:
+        """In another unit, or moved by a factor."""
+        return Crossing(self.frequency * factor, self.uncertainty * factor)
+
+    def less_certain(self, share: float) -> Crossing:
+        """With a share of the frequency more in its uncertainty."""
+        doubt = float(np.hypot(self.uncertainty, share * self.frequency))
+        return Crossing(self.frequency, doubt)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,6 +112,14 @@ class EdgeSfr:
     edge: Floats
     note: Reason | None = None
 
+    def with_crossings(self, change: Callable[[Crossing], Crossing]) -> EdgeSfr:
+        """The same with its crossings changed, so far as there are any."""
+        return replace(
+            self,
+            sfr50=change(self.sfr50) if self.sfr50 else None,
+            sfr10=change(self.sfr10) if self.sfr10 else None,
+        )
+
 
 def measure_edge(window: NDArray[Any], line: Line, reach_px: float) -> EdgeSfr | Reason:
     """Response of the edge along `line`.
@@ -122,15 +140,8 @@ def measure_edge(window: NDArray[Any], line: Line, reach_px: float) -> EdgeSfr |
     result = _result(solve_with_care(patch, fit))
     if note is None:
         return result
-    return replace(result, note=note, sfr50=_doubted(result.sfr50), sfr10=_doubted(result.sfr10))
-
-
-def _doubted(crossing: Crossing | None) -> Crossing | None:
-    """The crossing with what clipping may have done to it in its uncertainty."""
-    if crossing is None:
-        return None
-    doubt = DOUBT * crossing.frequency
-    return replace(crossing, uncertainty=float(np.hypot(crossing.uncertainty, doubt)))
+    # What clipping may have done is in the uncertainty.
+    return replace(result, note=note).with_crossings(lambda each: each.less_certain(DOUBT))
 
 
 def _result(solution: Solution) -> EdgeSfr:
