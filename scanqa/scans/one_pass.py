@@ -7,7 +7,6 @@ the last strip at the latest, so a file that is still being written is never tak
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -15,9 +14,8 @@ import cv2
 import numpy as np
 import pyvips
 
-from scanqa.errors import UnreadableScan
 from scanqa.model import Pixels
-from scanqa.scans.header import damaged, load
+from scanqa.scans.decoding import all_or_damaged, load_whole
 from scanqa.scans.open import FileScan
 from scanqa.scans.plateau import first_code_of_plateau
 
@@ -88,7 +86,7 @@ def read_once(scan: FileScan) -> OnePass:
         top_share=at_top / count,
         bottom_share=at_bottom / count,
         codes=codes,
-        sha256=_hash(scan),
+        sha256=scan.sha256,
     )
 
 
@@ -110,22 +108,10 @@ def _strips(scan: FileScan, rows: int) -> Iterator[tuple[int, Pixels]]:
     if header.stored is not None or header.orientation != 1:
         yield from scan.strips(rows)
         return
-    image = load(scan.path, header, header.format)
-    found = (image.height, image.width, image.bands)
-    asked = (scan.height_px, scan.width_px, scan.channels)
-    dtype = {"uchar": np.uint8, "ushort": np.uint16}.get(image.format)
-    if found != asked or dtype is None:
-        raise UnreadableScan(
-            scan.path, f"decodes to {found} {image.format}, not {asked}", "save it as a plain TIFF"
-        )
-    pyvips.Error("")  # as in scanqa.scans.open: takes away what earlier failures left
-    try:
-        yield from _decoded(image, rows, np.dtype(dtype))
-    except pyvips.Error as error:
-        damaged(scan.path, error)
-    unreported = pyvips.Error("decoded with errors")
-    if unreported.detail:
-        damaged(scan.path, unreported)
+    shape = (scan.height_px, scan.width_px, scan.channels)
+    image = load_whole(scan.path, header, shape)
+    with all_or_damaged(scan.path):
+        yield from _decoded(image, rows, np.dtype(np.uint8 if scan.bits == 8 else np.uint16))
 
 
 def _decoded(
@@ -158,8 +144,3 @@ def _means(strip: Pixels, step: int) -> Pixels:
 
 def _luma(part: Pixels) -> Pixels:
     return cv2.cvtColor(part, cv2.COLOR_RGB2GRAY) if part.shape[2] == 3 else part[..., 0]
-
-
-def _hash(scan: FileScan) -> str:
-    with scan.path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

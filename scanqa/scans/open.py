@@ -24,7 +24,8 @@ import pyvips
 from scanqa.errors import ScanqaError, UnreadableScan
 from scanqa.model import Pixels, Window
 from scanqa.scans.array import check_inside
-from scanqa.scans.header import Header, damaged, load, read_header
+from scanqa.scans.decoding import all_or_damaged, load_whole
+from scanqa.scans.header import Header, read_header
 from scanqa.scans.raster import Raster
 from scanqa.scans.taken import seconds_taken
 
@@ -177,24 +178,11 @@ class FileScan:
 def _decoded(path: Path, header: Header, shape: tuple[int, int, int]) -> Raster:
     """Decode a whole file into an unnamed temporary one."""
     dtype = np.dtype(np.uint8 if header.bits == 8 else np.uint16)
-    image = load(path, header, header.format)
-    found = (image.height, image.width, image.bands)
-    if found != shape or image.format != ("uchar" if header.bits == 8 else "ushort"):
-        raise UnreadableScan(
-            path, f"decodes to {found} {image.format}, not {shape}", "save it as a plain TIFF"
-        )
+    image = load_whole(path, header, shape)
     descriptor = _unnamed_file(int(np.prod(shape)) * dtype.itemsize)
     raster = Raster(descriptor, 0, shape, dtype)  # closes the descriptor in any case
-    pyvips.Error("")  # takes away what earlier failures left in libvips' error buffer
-    try:
+    with all_or_damaged(path):
         image.rawsave_target(pyvips.Target.new_to_descriptor(descriptor))
-    except pyvips.Error as error:
-        damaged(path, error)
-    # A tile that cannot be decoded becomes black without a failure (libvips 8.18, whatever
-    # fail_on says), but its message stays in the buffer.
-    unreported = pyvips.Error("decoded with errors")
-    if unreported.detail:
-        damaged(path, unreported)
     return raster
 
 

@@ -20,6 +20,7 @@ from scanqa.model import Identity, Record
 from scanqa.simulate import one_thread
 from scanqa.standing import decided
 from tests.findings.faults import CASES, Case, answer
+from tests.tables import is_asked_for, written_rows
 
 TABLE = Path(__file__).with_name("decisions.md")
 CLEAN = ("too-little", "clean", "clean")
@@ -137,13 +138,11 @@ def main() -> int:
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
     options = parser.parse_args()
     one_thread()
-    lines = TABLE.read_text("utf-8").splitlines() if TABLE.exists() else []
     planted = {case.planted for case in CASES}
-    known = {line.split(" | ")[0].removeprefix("| "): line for line in lines}
-    known = {name: line for name, line in known.items() if name in planted}
+    known = {name: line for name, line in written_rows(TABLE).items() if name in planted}
     wrong = 0
     for case in CASES:
-        if options.words and not any(word in case.planted for word in options.words):
+        if not is_asked_for(case.planted, options.words):
             continue
         known[case.planted] = row(case)
         print(known[case.planted], flush=True)

@@ -21,6 +21,7 @@ from pathlib import Path
 from scanqa.catalogue.causes import CAUSES
 from scanqa.simulate import one_thread
 from tests.findings.faults import CASES, COMBINED, HEALTHY, SEED, SINGLE, Answer, Case, answer
+from tests.tables import is_asked_for, written_rows
 
 TABLE = Path(__file__).with_suffix("").with_name("faults.md")
 HEAD = f"""# Planted faults and what is said of them
@@ -90,10 +91,8 @@ def _name(cause: str) -> str:
 
 def written() -> dict[str, str]:
     """The rows of the committed table, by what was planted."""
-    lines = TABLE.read_text("utf-8").splitlines() if TABLE.exists() else []
     planted = {case.planted for case in CASES}
-    by_case = {line.split(" | ")[0].removeprefix("| "): line for line in lines}
-    return {name: line for name, line in by_case.items() if name in planted}
+    return {name: row for name, row in written_rows(TABLE).items() if name in planted}
 
 
 def table(known: dict[str, str]) -> str:
@@ -114,11 +113,7 @@ def main() -> int:
     one_thread()
     started = time.monotonic()
     known = written()
-    chosen = tuple(
-        case
-        for case in CASES
-        if not options.words or any(word in case.planted for word in options.words)
-    )
+    chosen = tuple(case for case in CASES if is_asked_for(case.planted, options.words))
     good = 0
     for case, (row, as_expected) in zip(chosen, rows(chosen), strict=True):
         print(row, flush=True)

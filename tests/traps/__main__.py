@@ -18,6 +18,7 @@ import time
 from pathlib import Path
 
 from scanqa.simulate import one_thread
+from tests.tables import is_asked_for, written_rows
 from tests.traps.case import Case, run, said_of, wrong_words
 from tests.traps.gather import areas
 
@@ -61,12 +62,6 @@ def _named(case: Case) -> str:
     return (case.name + source + (" *fast*" if case.fast else "")).replace("|", "/")
 
 
-def _written() -> dict[str, str]:
-    """Rows of the table as it is, by their first cell."""
-    lines = TABLE.read_text("utf-8").splitlines() if TABLE.exists() else []
-    return {row.split(" | ")[0].removeprefix("| "): row for row in lines if row.startswith("| ")}
-
-
 def main() -> int:
     """Run, print, write; 1 if a row is not as it must be."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
@@ -76,11 +71,11 @@ def main() -> int:
     one_thread()
     started = time.monotonic()
     text, good, count = HEAD, 0, 0
-    written = _written()
+    written = written_rows(TABLE)
     for area, cases in areas().items():
         text += f"## {area}\n\n{COLUMNS}"
         for case in cases:
-            if not options.words or any(word in case.name for word in options.words):
+            if is_asked_for(case.name, options.words):
                 row, is_good = line(case)
                 print(row, flush=True)
             elif _named(case) in written:

@@ -14,6 +14,7 @@ import sys
 import time
 from pathlib import Path
 
+from tests.tables import is_asked_for, written_rows
 from tests.watch.cases import cases, row
 
 TABLE = Path(__file__).with_name("README.md")
@@ -30,20 +31,15 @@ many jobs.
 """
 
 
-def _written() -> dict[str, str]:
-    lines = TABLE.read_text("utf-8").splitlines() if TABLE.exists() else []
-    return {row.split(" | ")[0].removeprefix("| "): row for row in lines if row.startswith("| ")}
-
-
 def main() -> int:
     """Run, print, write; 1 if a job is not as it must be."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("words", nargs="*", help="only jobs whose names hold one of these")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
     options = parser.parse_args()
-    started, written, rows, good = time.monotonic(), _written(), [], 0
+    started, written, rows, good = time.monotonic(), written_rows(TABLE), [], 0
     for case in cases():
-        if not options.words or any(word in case.name for word in options.words):
+        if is_asked_for(case.name, options.words):
             made = row(case)
             verdict = f"**no**: {'; '.join(made.wrong)}" if made.wrong else "yes"
             line = f"| {made.name} | {made.said} | {verdict} |"

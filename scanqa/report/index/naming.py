@@ -9,7 +9,7 @@ moves to its date when another takes its place.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from itertools import count
 from pathlib import Path
 
@@ -93,14 +93,6 @@ def _ours(path: Path, facts: Mapping[str, str]) -> bool:
 def _plain(words: str) -> str:
     """Words with all kinds of spaces alike: a page keeps some of them together."""
     return " ".join(words.split())
-
-
-def pages_of(folder: Path, scanner: str) -> Iterator[tuple[str, dict[str, str]]]:
-    """Files of a scanner's pages and what they say of themselves."""
-    for path in sorted(folder.glob("*.html")):
-        facts = facts_of(path)
-        if facts.get("page") and _plain(facts.get("scanner", "")) == _plain(scanner):
-            yield path.name, facts
 
 
 def history_path(folder: Path, scanner: str) -> Path:
