@@ -261,13 +261,13 @@ class Card:
     uses: tuple[UseRow, ...]
     glass: Glass | None
     found: tuple[Listed, ...]
+    nothing_found: str
     more: str
     acts: tuple[Act, ...]
     more_acts: int
     nothing_to_do: str
     caution: str
-    gaps: str
-    next_scan: str
+    open: str
 
 
 @dataclass(frozen=True, slots=True)

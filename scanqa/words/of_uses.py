@@ -37,6 +37,9 @@ def worded_outcome(outcome: Outcome, diagnoses: Sequence[Diagnosis]) -> Outcome:
     return replace(outcome, sentence=sentence, uses=verdicts)
 
 
+NOTHING_OPEN = "Nothing: all was measured, and every use has its word."
+
+
 def nothing_to_do(outcome: Outcome) -> str:
     """What to do where no finding asks for anything: not the same where much is open."""
     if outcome.fitness == "not judged":
@@ -44,6 +47,19 @@ def nothing_to_do(outcome: Outcome) -> str:
     if outcome.fitness == "partly judged":
         return "What was measured asks for nothing; what is open may."
     return "Nothing needs doing."
+
+
+def nothing_found(unseen: Sequence[str]) -> str:
+    """That nothing was found on the glass, and what nobody could have found.
+
+    Parameters
+    ----------
+    unseen : sequence of str
+        What was not looked at, in words.
+    """
+    if not unseen:
+        return "Nothing was found on the glass or in the light."
+    return f"Nothing was found, but not all was looked for: not measured were {joined(unseen)}."
 
 
 def next_scan(outcome: Outcome) -> str:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from scanqa.model import Judged, Outcome, UseVerdict
-from scanqa.report.comparison.by_use import better_for, buyer_sentence, use_rows
+from scanqa.report.comparison.by_use import _not_compared, better_for, buyer_sentence, use_rows
 from tests.records.builders import qualification
 from tests.report.past_pages import comparison
 
@@ -49,3 +49,16 @@ def test_a_row_says_both_words_what_decides_and_the_difference_with_its_interval
         "strongest visible line: 1.00 ± 0.10 % and not known"
     )
     assert row.difference
+
+
+def test_what_is_not_compared_says_why():
+    value = Judged("noise.total", "median", "<=", 3.0, 6.0, "fit", value=1.0, bound="ok")
+    bound = replace(value, bound="at-least")
+    missing = replace(value, value=None)
+    for pair, words in (
+        ((value, bound), "a bound on one side or both"),
+        ((value, missing), "measured on one side only"),
+        ((None, value), "measured on one side only"),
+    ):
+        assert _not_compared(pair) == f"not compared: {words}"
+    assert _not_compared((missing, None)) == "not measured"

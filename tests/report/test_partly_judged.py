@@ -8,9 +8,11 @@ import pytest
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.findings import judge
 from scanqa.model import Measurement, Outcome, Results, ScanFacts
+from scanqa.report.card.first_screen import card
 from scanqa.report.pages import render
 from scanqa.words.of_judgement import worded
 from scanqa.words.of_uses import nothing_to_do
+from tests.records.builders import qualification
 from tests.report import synthetic
 from tests.report.reading import page_text
 
@@ -72,3 +74,19 @@ def test_what_is_open_is_not_called_in_order(fitness):
 
 def test_a_page_that_is_whole_asks_for_no_scan():
     assert "Scan next" not in page_text(render(synthetic.heron()))
+
+
+@pytest.mark.parametrize(
+    ("measured", "missing"),
+    [
+        ((), ("lines", "marks on the glass", "evenness of light")),
+        (("streaks.strongest_visible", "shading.nonuniformity"), ("marks on the glass",)),
+        (("streaks.strongest_visible", "shading.nonuniformity", "glass.marks"), ()),
+    ],
+)
+def test_that_nothing_was_found_is_said_with_what_was_not_looked_for(measured, missing):
+    values = [Measurement(name, 0.0, 0.1, scan="blank.tif") for name in measured]
+    words = card(qualification(measures=values)).nothing_found
+    assert words.startswith("Nothing was found")
+    assert all(each in words for each in missing)
+    assert ("not measured" in words) == bool(missing)

@@ -242,7 +242,7 @@ def test_a_family_without_any_value_is_named_as_a_gap_and_has_no_section():
     whole = page(changed(record, measures=(*record.record.measures, *missing)))
     assert [section.id for section in whole.sections] == ["section-tone"]
     assert {gap.what: gap.why for gap in whole.gaps}["Colour registration"] == reason
-    assert "colour registration" in whole.card.gaps
+    assert "colour registration" in whole.card.open
 
 
 def test_many_measures_missing_for_one_reason_share_a_line():

@@ -11,13 +11,18 @@ from scanqa.report.view import Act, Bar, Card, UseRow
 from scanqa.words.numbers import inside, joined, people, with_unit
 from scanqa.words.of_decision import acts
 from scanqa.words.of_identity import unit_words
-from scanqa.words.of_uses import next_scan, nothing_to_do, use_word
+from scanqa.words.of_uses import NOTHING_OPEN, next_scan, nothing_found, nothing_to_do, use_word
 
 MOST_ACTS = 3
 MOST_GAPS = 6
 LONGEST_ACT = 150  # characters
 SIGMAS = 2.0  # as for the words of uses
 AT_LEAST = {">=": True, ">": True, "<=": False, "<": False}
+SHOWN_ON_GLASS = {
+    "lines": "streaks.strongest_visible",
+    "marks on the glass": "glass.marks",
+    "evenness of light": "shading.nonuniformity",
+}
 NO_GAPS = frozenset({"pace", "processing", "claim"})  # nobody misses these
 
 
@@ -34,13 +39,13 @@ def card(record: Record) -> Card:
         uses=tuple(map(_use, record.outcome.uses)),
         glass=glass_of(record),
         found=found,
+        nothing_found=nothing_found(_unseen(record)),
         more=f"and {more} more below" if more else "",
         acts=tuple(Act(_first_sentence(each.text), _numbers(each, record)) for each in shown),
         more_acts=len(together) - len(shown),
         nothing_to_do=nothing_to_do(record.outcome),
         caution=_caution(shown),
-        gaps=_gaps(record),
-        next_scan=_next(record),
+        open=" ".join(filter(None, (_gaps(record), _next(record)))) or NOTHING_OPEN,
     )
 
 
@@ -64,6 +69,11 @@ def _first_sentence(words: str) -> str:
             break
         kept = f"{kept}. {part}"
     return kept if kept.endswith(".") else f"{kept}."
+
+
+def _unseen(record: Record) -> tuple[str, ...]:
+    """What the picture of the glass would show, had it been measured."""
+    return tuple(words for words, name in SHOWN_ON_GLASS.items() if not record.named(name))
 
 
 def _unit(record: Record) -> str:

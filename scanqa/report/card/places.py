@@ -81,7 +81,7 @@ def _alt(size: str, shown: Sequence[Diagnosis], places: Sequence[Place], spine: 
         mine = [place for place in places if place.mark == str(at)]
         heading = finding.heading or finding.title
         said.append(f"{at}, {heading}" + (f": {_where(mine)}" if mine else ": no one place"))
-    words = f"The glass seen from above, {size}. " + ("; ".join(said) or "Nothing was found on it")
+    words = f"The glass seen from above, {size}. " + ("; ".join(said) or "Nothing is drawn on it")
     return f"{words}. " + (f"The spine of a book lies at the {spine}." if spine else "")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scanqa.catalogue import CATALOGUE
@@ -9,6 +10,7 @@ from scanqa.model import Judged, Record, UseVerdict
 from scanqa.model.history import Comparison, Difference
 from scanqa.report.card.first_screen import deciding, value_words
 from scanqa.words.numbers import joined, signed, with_unit
+from scanqa.words.of_comparison import GAPS
 from scanqa.words.of_uses import use_word
 
 RANKS = {"fit": 0, "limited": 1, "unfit": 2}
@@ -89,7 +91,7 @@ def _row(ours: UseVerdict, theirs: UseVerdict, c: Comparison) -> UseBeside:
         use_word(theirs),
         theirs.fitness.replace(" ", "-"),
         f"{words}: {values[0]} and {values[1]}" if condition else words,
-        _difference(condition, c) if condition else "",
+        (_difference(condition, c) or _not_compared(pair)) if condition else "",
     )
 
 
@@ -107,14 +109,25 @@ def _same_condition(verdict: UseVerdict, condition: Judged | None) -> Judged | N
 
 
 def _difference(condition: Judged, c: Comparison) -> str:
-    """The difference with its interval, where the measure was compared."""
+    """The difference with its interval; empty where the measure was not compared."""
     found = [row for row in c.rows if _same(row, condition) and row.difference is not None]
     if not found:
-        return "not compared"
+        return ""
     row = max(found, key=lambda each: abs(each.difference or 0.0))
     digits = CATALOGUE[row.key.name].digits
     ends = f"{signed(row.low or 0.0, digits)} to {signed(row.high or 0.0, digits)}"
     return f"{with_unit(signed(row.difference or 0.0, digits), row.unit)} ({ends})"
+
+
+def _not_compared(pair: Sequence[Judged | None]) -> str:
+    """That there is no difference to be told, and why."""
+    known = [each for each in pair if each and each.value is not None]
+    if not known:
+        return "not measured"
+    if len(known) < len(pair):
+        return f"not compared: {GAPS['one-side']}"
+    bound = any(each.bound != "ok" for each in known)
+    return f"not compared: {GAPS['bound']}" if bound else "not compared"
 
 
 def _same(row: Difference, condition: Judged) -> bool:
