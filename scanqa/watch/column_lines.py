@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 
 from scanqa.model import Array
-from scanqa.watch.bare_paper import NEIGHBOURS, BarePaper, running_median
+from scanqa.watch.bare_paper import LOG_STEP, NEIGHBOURS, BarePaper, running_median
 
 ROWS = 4  # put together: their mean takes the place of each
 CLIP = 1.33  # of the deviation that is print
@@ -57,18 +57,20 @@ class Columns:
 
 def columns_of(paper: BarePaper) -> Columns:
     """Measure the columns of a page; its deviations are used up, for pages are large."""
-    height, width = paper.bare.shape
-    rows = height // ROWS
+    rows = len(paper.bare) // ROWS
     known = paper.bare[: rows * ROWS]
     used = paper.deviation[: rows * ROWS]
-    np.clip(used, -CLIP * paper.limit, CLIP * paper.limit, out=used)
+    most = round(CLIP * paper.limit / LOG_STEP)
+    np.clip(used, -most, most, out=used)
     np.multiply(used, known, out=used)
-    row = cv2.resize(used, (width, rows), interpolation=cv2.INTER_AREA) * ROWS
-    bare = known.reshape(rows, ROWS, width).sum(axis=1, dtype=np.uint8).astype(np.float32)
+    row: Array = (LOG_STEP * _rows(used)).astype(np.float32)
+    bare: Array = _rows(known).astype(np.float32)
     size = (2 * NEIGHBOURS + 1, 1)
-    sums = cv2.boxFilter(row, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101)
-    counts = cv2.boxFilter(bare, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101)
-    row = row - bare * (sums / np.maximum(counts, 1))
+    sums: Array = cv2.boxFilter(row, -1, size, None, normalize=False)
+    counts: Array = cv2.boxFilter(bare, -1, size, None, normalize=False)
+    sums /= np.maximum(counts, 1, out=counts)
+    sums *= bare
+    row -= sums
     bounds = np.linspace(0, rows, BANDS + 1).astype(int)
     totals = np.stack([_sum(row[a:b]) for a, b in itertools.pairwise(bounds)])
     numbers = np.stack([_sum(bare[a:b]) for a, b in itertools.pairwise(bounds)])
@@ -93,6 +95,12 @@ def columns_of(paper: BarePaper) -> Columns:
         _percent(np.where(known, ends, blank)),
         _percent(np.where(known, ends_error, blank)),
     )
+
+
+def _rows(picture: Array) -> Array:
+    """Sums of `ROWS` rows each; those of clipped deviations do not leave their type."""
+    parts = picture.reshape(len(picture) // ROWS, ROWS, picture.shape[1])
+    return np.asarray(parts.sum(axis=1, dtype=picture.dtype))
 
 
 def _sum(rows: Array) -> Array:
