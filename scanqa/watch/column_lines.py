@@ -76,17 +76,19 @@ def columns_of(paper: BarePaper) -> Columns:
     numbers = np.stack([_sum(bare[a:b]) for a, b in itertools.pairwise(bounds)])
     off, pooled = _trimmed(totals, numbers)
     number = numbers.sum(axis=0)
-    judged = _judged(number)
-    # What a 3 % step of the neighbours' mean leaves is smooth: the running median takes it away.
-    off = np.where(judged, off, np.nan)
+    enough, judged = _judged(number)
+    # What a 3 % step of the neighbours' mean leaves is smooth: the running median takes it away. It
+    # reaches beyond the columns that are judged, for of one side alone it would leave a slope.
+    off = np.where(enough, off, np.nan)
     off = off - running_median(off) + paper.strong
     usual = max(float(np.median(number[judged])) if judged.any() else 1.0, 1.0)
     error = pooled * np.sqrt(usual / np.maximum(number, 1))
     ends, ends_number = _ends(row, bare)
     one = pooled * np.sqrt(usual)  # of a single row, as far as rows are alike
     ends_error = one / np.sqrt(np.maximum(ends_number, 1))
-    known = judged & (ends_number >= FEWEST_ROWS)
-    ends = np.where(known, ends, np.nan)
+    ends_enough = enough & (ends_number >= FEWEST_ROWS)
+    known = judged & ends_enough
+    ends = np.where(ends_enough, ends, np.nan)
     ends = ends - running_median(ends) + paper.strong
     blank = np.float32(np.nan)
     return Columns(
@@ -132,13 +134,13 @@ def _trimmed(totals: Array, numbers: Array) -> tuple[Array, float]:
     return np.where(count >= FEWEST_BANDS, off, np.nan), TRIMMED * spread / np.sqrt(BANDS)
 
 
-def _judged(number: Array) -> Array:
-    """Columns with enough bare rows, and no column without them near."""
+def _judged(number: Array) -> tuple[Array, Array]:
+    """Columns with enough bare rows, and those of them that have no column without them near."""
     usual = float(np.percentile(number, 90))
     lacking = (number < LEAST_BARE * usual) | (number < FEWEST_ROWS * FEWEST_BANDS)
     lacking[[0, -1]] = True
     near = np.ones(2 * BESIDE + 1)
-    return np.convolve(lacking.astype(float), near, mode="same") < 0.5
+    return ~lacking, np.convolve(lacking.astype(float), near, mode="same") < 0.5
 
 
 def _ends(row: Array, bare: Array) -> tuple[Array, Array]:

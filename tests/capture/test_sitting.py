@@ -206,7 +206,7 @@ def test_a_full_plan_from_a_folder_waits_for_each_file_and_goes_on(tmp_path):
 
 def run(folder, *arguments, keys="", **environment):
     return subprocess.run(
-        [sys.executable, "-m", "scanqa", "capture", *arguments],
+        [sys.executable, "-m", "scanqa", "capture", *arguments, "--lamp-wait", "0"],
         cwd=folder,
         env={**os.environ, **environment},
         input=keys,
