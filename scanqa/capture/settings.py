@@ -43,9 +43,7 @@ def choose(
     grey: bool = False,
     look: Look | None = None,
 ) -> Settings:
-    """Settings for a scan that can be measured.
-
-    The driver calibrates before each scan where it offers that.
+    """Settings for a scan that can be measured; calibrated anew where the driver offers it.
 
     Parameters
     ----------
@@ -81,8 +79,7 @@ def choose(
         **_dpi(offered, dpi),
         **_switched(offered, look, notes, left=set(extra)),
     }
-    values |= {name: value for name, value in extra.items() if name not in first}
-    values |= area
+    values |= {name: value for name, value in extra.items() if name not in first} | area
     after = read_options(device, tuple(values.items()))
     mode = values.get("mode", "")
     bits = values.get("depth", "")
