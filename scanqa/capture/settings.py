@@ -53,10 +53,9 @@ def choose(
         Samples per inch; None takes the highest on offer.
     extra : mapping of str to str
         Values of the device's own options that the user sets; they go before ours.
-    middle : bool
-        Scan the middle of the bed only, with 8 bits (for a dpi at which a whole bed is too much).
-    grey : bool
-        Grey instead of colour.
+    middle, grey : bool
+        Scan the middle of the bed only, with 8 bits (for a dpi at which a whole bed is too much);
+        grey instead of colour.
     look : str or None
         A look that only the driver can give: `driver_options` says which option asks for it.
 
@@ -67,7 +66,7 @@ def choose(
     ScanFailed
         If the device does not answer.
     """
-    extra = dict(extra or {})
+    extra = extra or {}
     first, notes = _source_and_mode(read_options(device), extra, grey=grey)
     offered = read_options(device, tuple(first.items()))
     _check_extra(offered, extra)
@@ -81,8 +80,7 @@ def choose(
     }
     values |= {name: value for name, value in extra.items() if name not in first} | area
     after = read_options(device, tuple(values.items()))
-    mode = values.get("mode", "")
-    bits = values.get("depth", "")
+    mode, bits = values.get("mode", ""), values.get("depth", "")
     return Settings(
         device=device,
         values=tuple(values.items()),
