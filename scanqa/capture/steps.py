@@ -164,7 +164,7 @@ EDGE_CARD = _drawing("""
     +--------------------+   black card over all; lid down
 """)
 
-QUICK = (
+BLANKS = (
     Step(
         "blank-1",
         "blank",
@@ -183,7 +183,7 @@ QUICK = (
 )
 
 FULL = (
-    *QUICK,
+    *BLANKS,
     Step("blank-3", "blank", "Touch nothing.", STILL, 0.0, follows=True),
     Step("blank-4", "blank", "Touch nothing.", STILL, 0.0, follows=True),
     Step(

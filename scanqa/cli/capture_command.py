@@ -68,7 +68,7 @@ sitting_options = group(
     "sitting",
     Sitting,
     click.option("--device", help="Its name in SANE, if several are found; see --list."),
-    click.option("--quick", "plan_name", flag_value="quick", help="Two blanks."),
+    click.option("--blanks", "plan_name", flag_value="blanks", help="The two blanks alone."),
     click.option(
         "--full",
         "plan_name",
@@ -245,9 +245,9 @@ def _walk(
 
 
 def _plan(name: str | None) -> tuple[Step, ...]:
-    from scanqa.capture.steps import FULL, QUICK
+    from scanqa.capture.steps import BLANKS, FULL
 
-    return QUICK if name == "quick" else FULL
+    return BLANKS if name == "blanks" else FULL
 
 
 def _check(told: Told) -> Check:

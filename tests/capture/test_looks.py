@@ -34,7 +34,7 @@ def test_looks_are_asked_for_by_name_told_scanned_and_measured(fake, tmp_path):
     fake.queue(paper(1), moved, dark(3), strip(4), (paper(5) * 0.6).astype(np.uint8))
     looks = ("--look", "dark-frame", "--look", "white-strip", "--look", "uncalibrated")
     at = Sitting(
-        tmp_path, "--scanner", "heron", "--quick", "--dpi", "100", *looks, "--json", "heron.json"
+        tmp_path, "--scanner", "heron", "--blanks", "--dpi", "100", *looks, "--json", "heron.json"
     )
     for _ in range(5):
         at.answer("\r")
@@ -71,7 +71,7 @@ def test_looks_are_asked_for_by_name_told_scanned_and_measured(fake, tmp_path):
 def test_the_default_sitting_never_asks_for_them(fake, tmp_path):
     fake.offers(OPTIONS + OFFERED)
     fake.queue(paper(1), paper(2, shift_px=(9, 23)))
-    at = Sitting(tmp_path, "--scanner", "heron", "--quick", "--dpi", "100")
+    at = Sitting(tmp_path, "--scanner", "heron", "--blanks", "--dpi", "100")
     for _ in range(2):
         at.answer("\r")
     at.end()
@@ -83,13 +83,15 @@ def test_the_default_sitting_never_asks_for_them(fake, tmp_path):
 def test_a_look_may_be_skipped_and_one_that_is_not_offered_is_a_line(fake, tmp_path):
     fake.offers(OPTIONS + OFFERED)
     fake.queue(paper(1), paper(2, shift_px=(9, 23)))
-    at = Sitting(tmp_path, "--scanner", "heron", "--quick", "--dpi", "100", "--look", "white-strip")
+    at = Sitting(
+        tmp_path, "--scanner", "heron", "--blanks", "--dpi", "100", "--look", "white-strip"
+    )
     for key in ("\r", "\r", "s"):
         at.answer(key)
     at.end()
     assert "Left out: white-strip." in at.text
     fake.offers(OPTIONS)
-    at = Sitting(tmp_path, "--scanner", "wren", "--quick", "--dpi", "100", "--look", "dark-frame")
+    at = Sitting(tmp_path, "--scanner", "wren", "--blanks", "--dpi", "100", "--look", "dark-frame")
     assert at.end() == 2
     assert "--look dark-frame: this driver has no option for it" in at.text
     assert "Traceback" not in at.text
@@ -101,7 +103,7 @@ def test_the_light_is_waited_for_before_the_first_blank_only(sane, tmp_path):
         tmp_path,
         "--scanner",
         "heron",
-        "--quick",
+        "--blanks",
         "--dpi",
         "100",
         "--lamp-wait",
