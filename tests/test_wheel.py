@@ -44,7 +44,16 @@ def test_installed_without_extras_it_measures_the_small_demo_and_writes_sheets(b
     (wheel,) = built.glob("*.whl")
     python = tmp_path / "env/bin/python"
     subprocess.run([sys.executable, "-m", "venv", str(tmp_path / "env")], check=True)
-    install = [str(python), "-m", "pip", "install", "-q", "--disable-pip-version-check", str(wheel)]
+    install = [
+        str(python),
+        "-m",
+        "pip",
+        "install",
+        "-q",
+        "--no-compile",
+        "--disable-pip-version-check",
+        str(wheel),
+    ]
     subprocess.run(install, check=True, cwd=tmp_path, env=_plain())
     program = str(python.with_name("scanqa"))
 
