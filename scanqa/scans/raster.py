@@ -60,15 +60,17 @@ class Raster:
         else:
             pixels = np.empty((window.height, window.width, channels), self._dtype)
             start += window.col * channels * self._dtype.itemsize
-            for row in range(window.height):
-                self._fill(pixels[row], start + row * row_bytes)
+            for row, part in enumerate(pixels):
+                self._fill(part, start + row * row_bytes)
         if not self._dtype.isnative:
             pixels = pixels.byteswap(inplace=True).view(self._dtype.newbyteorder("="))
         return pixels
 
     def _fill(self, part: Pixels, start: int) -> None:
+        done = os.preadv(self._descriptor, [part], start)
+        if done == part.nbytes:
+            return
         buffer = part.data.cast("B")
-        done = 0
         while done < len(buffer):  # one read is at most 2 GiB
             count = os.preadv(self._descriptor, [buffer[done:]], start + done)
             if count == 0:
