@@ -6,15 +6,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
+from scanqa.locate import locate
 from scanqa.model import Placement, Rejected, Told
 from scanqa.scans import SUFFIXES
+from scanqa.scans.linear import linear
+from scanqa.scans.open import FileScan, open_scan
+from scanqa.scans.overview import overview
 from scanqa.side_by_side import side_by_side
-
-if TYPE_CHECKING:
-    from scanqa.scans.open import FileScan
 
 
 def find_scans(paths: Sequence[Path]) -> tuple[list[Path], list[Rejected]]:
@@ -90,8 +90,6 @@ def placed(
 
 
 def _open(path: Path, name: str) -> FileScan | Rejected:
-    from scanqa.scans.open import open_scan
-
     try:
         scan = open_scan(path, name=name)
         scan.make_room()  # whichever process unpacks it fills it for all
@@ -102,10 +100,6 @@ def _open(path: Path, name: str) -> FileScan | Rejected:
 
 def _place(scan: FileScan, *, told: Told) -> tuple[Placement, ...] | Rejected:
     """What lies on a scan and where, or why the file cannot be used."""
-    from scanqa.locate import locate
-    from scanqa.scans.linear import linear
-    from scanqa.scans.overview import overview
-
     try:
         light = linear(scan, curve=told.curve)
         found = locate(
