@@ -87,7 +87,9 @@ def main() -> None:
     spawn = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(1, spawn, one_thread) as pool:
         made = list(pool.map(check, jobs))
-    pool_of = {name: [m for m, job in zip(made, jobs, strict=True) if job[0] == name] for name in SOUND}
+    pool_of = {
+        name: [m for m, job in zip(made, jobs, strict=True) if job[0] == name] for name in SOUND
+    }
     packed = gzip.compress(msgspec.json.encode(pool_of), 9, mtime=0)
     FILE.write_bytes(packed)
     print(f"{FILE}: {len(made)} checks, {len(packed)} bytes")
