@@ -157,6 +157,8 @@ class StreakLife:
         Whether the first check of blank paper shows it already.
     gone : str
         Time of the first check that does not show it any more; empty if the newest shows it.
+    again : str
+        Time of the second check that shows it; empty if only one does.
     """
 
     axis: str
@@ -168,6 +170,7 @@ class StreakLife:
     last: str
     since_start: bool
     gone: str
+    again: str = ""
 
 
 @dataclass(frozen=True, slots=True)
