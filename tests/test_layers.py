@@ -37,6 +37,7 @@ ALLOWED = {
     "watch": FOR_ALL | {"scans", "locate", "numeric"},
     "demo_job": FOR_ALL | {"simulate", "scans"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
+    "demo_fleet": FOR_ALL | {"demo"},
     "cli": FOR_ALL
     | {
         "qualification",
@@ -51,6 +52,7 @@ ALLOWED = {
         "archive",
         "demo",
         "demo_job",
+        "demo_fleet",
     }
     | {"words", "codec", "standing"},
     "__init__": FOR_ALL

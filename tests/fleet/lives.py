@@ -123,7 +123,7 @@ def _added(life: Life, values: Floats, what: dict[str, Floats]) -> Floats:
 
 
 def fading(life: Life, onset: int, rng: np.random.Generator) -> Life:
-    """Two per cent of the light are lost each month: noise by the root of it, as photons have it."""
+    """Two per cent of the light go each month; noise grows by its root, as photons have it."""
     left = 0.98 ** np.maximum(0, np.arange(len(life.values)) - onset + 1.0)
     values = _scaled(life, {"noise.light_index": left, "noise.temporal": left**-0.5})
     values = _added(life, values, {"noise.snr": 10 * np.log10(left)})

@@ -113,8 +113,8 @@ def call_of(
     worse = sorted((m for m in moved if m.way != "better"), key=lambda m: -m.cost)
     kinds: list[CallKind] = []
     days_left = _days_left(unit, today)
-    decided = unit.decided if unit.decisions and unit.decisions[-1] in ACTS else None
-    said = [decision in ACTS for decision in unit.decisions]
+    decided = unit.decided if unit.decided.decision in ACTS else None
+    said = [decision in ACTS for _, decision in unit.said]
     twice = len(said) > 1 and said[-2]
     window = days_left is not None and days_left >= 0
     if decided is not None and (twice or window or len(said) == 1):
@@ -131,8 +131,8 @@ def call_of(
         at = len(said) - 1
         while at > 0 and said[at - 1]:
             at -= 1
-        begun.append(unit.taken[at])
-        called.append(unit.taken[min(at + 1, len(said) - 1)])
+        begun.append(unit.said[at][0])
+        called.append(unit.said[min(at + 1, len(said) - 1)][0])
     costs = [m.cost for m in worse]
     costs += [line.contrast_percent / matters(LINE_MATTERS, 0.0, 0.0) for line in lines]
     return Call(

@@ -29,6 +29,7 @@ from scanqa.records.store import Line
 from scanqa.records.streak_lives import LOOKED, lives_of
 
 NEWEST = 240  # checks of a scanner: twenty years of months, a year of working days
+UNDECIDED = ("", "too-little")  # decisions that leave standing what an earlier check decided
 LOCK_PATIENCE = "30s"  # as SQLite's
 
 
@@ -59,7 +60,7 @@ class UnitChecks:
     taken, decisions : tuple of str
         Of each check: when, and the id of its decision.
     decided : Decision
-        Of the newest check.
+        Of the newest check that could decide: two blanks a month leave most of a unit open.
     lines : tuple of StreakLife
         Streaks by place.
     count, first : int, str
@@ -84,6 +85,12 @@ class UnitChecks:
     def name(self) -> str:
         """Its name."""
         return self.identity.scanner
+
+    @property
+    def said(self) -> tuple[tuple[str, str], ...]:
+        """Time and decision of each check that could decide."""
+        pairs = zip(self.taken, self.decisions, strict=True)
+        return tuple((at, word) for at, word in pairs if word not in UNDECIDED)
 
 
 class _Row(NamedTuple):
@@ -155,10 +162,11 @@ def _columns(places: Sequence[Place]) -> Iterator[_Column]:
             yield _Column(at, place.key._replace(dpi=0), (place.version, place.key.dpi))
 
 
-def _newest() -> Any:
-    """Records with their rank by time, the newest of a scanner first."""
+def _newest(*first: Any) -> Any:
+    """Records with their rank in a scanner's: by `first`, then the newest first."""
     order = sa.func.row_number().over(
-        partition_by=record.c.scanner, order_by=(record.c.taken.desc(), record.c.id.desc())
+        partition_by=record.c.scanner,
+        order_by=(*first, record.c.taken.desc(), record.c.id.desc()),
     )
     return sa.select(record.c.id, order.label("rank")).subquery()
 
@@ -189,8 +197,8 @@ def _lines(connection: Connection) -> dict[int, list[Line]]:
 
 
 def _decided(connection: Connection) -> dict[str, Decision]:
-    """The decision of the newest check of each scanner; an id alone where it cannot be read."""
-    ranked = _newest()
+    """The decision of each scanner that stands; its id alone where it cannot be read."""
+    ranked = _newest(sa.case((record.c.decision.in_(UNDECIDED), 1), else_=0))
     query = (
         sa.select(record.c.scanner, record.c.decision, record.c.decided)
         .join(ranked, ranked.c.id == record.c.id)

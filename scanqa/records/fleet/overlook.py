@@ -209,7 +209,7 @@ def _calls(
             once |= waits
             moved += [standing] if standing is not None else []
         call = call_of(unit, moved, lines, today.isoformat())
-        once |= call is None and bool(unit.decisions) and unit.decisions[-1] in ACTS
+        once |= call is None and unit.decided.decision in ACTS
         calls += [call] if call is not None else []
         waiting |= {unit.name} if once else set()
     return calls, waiting
@@ -257,10 +257,9 @@ def _news(units: Sequence[UnitChecks], calls: Sequence[Call], today: date) -> li
         ]
         if unit.first >= since:
             found.append(News(unit.name, unit.first, "first", after=unit.decisions[0]))
-        pairs = zip(unit.taken[1:], pairwise(unit.decisions), strict=True)
         found += [
             News(unit.name, at, "decision", before, after)
-            for at, (before, after) in pairs
+            for (_, before), (at, after) in pairwise(unit.said)
             if at >= since and before != after
         ]
     return sorted(found, key=lambda news: (news.at, news.scanner), reverse=True)
