@@ -21,7 +21,15 @@ from scanqa.model.fleet import (
     Way,
 )
 from scanqa.model.history import StreakLife
-from scanqa.words.numbers import inside, joined, number, printed, sentence_case, significant
+from scanqa.words.numbers import (
+    inside,
+    joined,
+    label,
+    number,
+    printed,
+    sentence_case,
+    significant,
+)
 from scanqa.words.of_decision import decided_word
 from scanqa.words.of_history import count_words, key_title, streak_words
 from scanqa.words.of_identity import day_words
@@ -110,9 +118,8 @@ def call_heading(call: Call) -> str:
     if call.lines:
         parts.append(_lines_words(call.lines))
     if call.moved:
-        names = [*dict.fromkeys(key_title(m.key) for m in call.moved)]
-        more = len(names) - 1
-        parts.append(f"{names[0]} moved" + (f", and {more} more" if more else ""))
+        more = len(_by_measure(call.moved)) - 1
+        parts.append(f"{label(call.moved[0].key.name)} moved" + (f", {more} more" if more else ""))
     return "; ".join([parts[0], *map(inside, parts[1:])])
 
 
@@ -132,16 +139,29 @@ def call_sentences(call: Call) -> list[str]:
         f"{day_words(line.first[:10])}."
         for line in call.lines[:MOST_MOVED]
     ]
-    said += [moved_words(m) for m in call.moved[:MOST_MOVED]]
-    if len(call.moved) > MOST_MOVED:
-        said.append(f"{count_words(len(call.moved) - MOST_MOVED)} more moved with it.")
+    measures = _by_measure(call.moved)
+    said += [moved_words(some) for some in measures[:MOST_MOVED]]
+    if len(measures) > MOST_MOVED:
+        said.append(f"{sentence_case(count_words(len(measures) - MOST_MOVED))} more moved with it.")
     return said
 
 
-def moved_words(moved: Moved) -> str:
-    """A change of a measure with its day."""
-    was, now = (_number(moved.key.name, v) for v in (moved.before, moved.now))
-    return f"{key_title(moved.key)}: {was} before, {now} since {day_words(moved.since[:10])}."
+def _by_measure(moved: Sequence[Moved]) -> list[list[Moved]]:
+    """Colours and directions of one measure together, the costliest first."""
+    together: dict[str, list[Moved]] = {}
+    for each in moved:
+        together.setdefault(each.key.name, []).append(each)
+    return list(together.values())
+
+
+def moved_words(moved: Sequence[Moved]) -> str:
+    """A change of a measure with its day; of several colours or directions the costliest."""
+    first = moved[0]
+    was, now = (_number(first.key.name, v) for v in (first.before, first.now))
+    more = len(moved) - 1
+    also = f" ({'one' if more == 1 else more} more like it)" if more else ""
+    since = day_words(min(m.since for m in moved)[:10])
+    return f"{key_title(first.key)}: {was} before, {now} now{also}, since {since}."
 
 
 def _number(name: str, value: float) -> str:

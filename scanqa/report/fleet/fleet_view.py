@@ -128,7 +128,7 @@ def fleet_view(
     acts = any(call.decision is not None for call in fleet.calls)
     retired = f", {len(fleet.retired)} retired" if fleet.retired else ""
     return FleetView(
-        f"{day_words(fleet.today)}, {_scanners(len(fleet.units))} in use{retired}",
+        f"{day_words(fleet.today)}, {_count(len(fleet.units), 'scanner')} in use{retired}",
         fleet_title(fleet),
         "unfit" if calls else "fit",
         fleet_sentence(fleet),
@@ -143,8 +143,8 @@ def fleet_view(
     )
 
 
-def _scanners(count: int) -> str:
-    return "1 scanner" if count == 1 else f"{count} scanners"
+def _count(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _call(call: Call, row: UnitRow, ids: Mapping[str, str]) -> CallView:
@@ -174,8 +174,7 @@ def _unit(row: UnitRow, ids: Mapping[str, str], pages: Sequence[tuple[str, str]]
     who = row.identity
     checks = "no check yet"
     if row.last:
-        count = "1 check" if row.checks == 1 else f"{row.checks} checks"
-        checks = f"{count}, last {day_words(row.last[:10])}"
+        checks = f"{_count(row.checks, 'check')}, last {day_words(row.last[:10])}"
     if row.lost:
         checks += f", {row.lost} not readable"
     named = (_place(row), f"serial {who.serial}" if who.serial else "", who.lamp)
@@ -210,7 +209,7 @@ def _rooms(fleet: Fleet, ids: Mapping[str, str]) -> list[Room]:
         _by_decision(fleet),
         _listed(
             "news", "What changed since last month",
-            f"{len(fleet.news)} things" if fleet.news else "nothing",
+            _count(len(fleet.news), "thing") if fleet.news else "nothing",
             ("Scanner", "Day", "What"),
             [(_link(n.scanner, ids), day_words(n.at[:10]), news_said(n)) for n in fleet.news],
         ),
@@ -256,7 +255,7 @@ def _listed(
     cells = tuple(
         tuple(cell if isinstance(cell, Cell) else Cell(cell) for cell in row) for row in rows
     )
-    return Room(id, title, result, Table(title, head, cells))
+    return Room(id, title, result, Table(f"{title}: the list", head, cells))
 
 
 def _by_decision(fleet: Fleet) -> Room:
@@ -276,7 +275,7 @@ def _by_decision(fleet: Fleet) -> Room:
 def _outliers(fleet: Fleet, ids: Mapping[str, str]) -> Room:
     compared = [known for known in fleet.models if known.compared]
     few = len(fleet.models) - len(compared)
-    result = f"{len(fleet.apart)} in {len(compared)} models"
+    result = f"{len(fleet.apart)} in {_count(len(compared), 'model')}"
     if not compared:
         result = f"no model is known by {FEWEST_OF_MODEL} scanners yet"
     room = _listed(
@@ -324,7 +323,7 @@ def _order(
         units = tuple((row.identity.scanner, ids[row.identity.scanner], words(row)) for row in some)
         shown = month_words(heading) if id == "by-check" else heading
         groups.append(Group(capital(shown), units))
-    return Order(id, title, f"{len(groups)} groups", tuple(groups))
+    return Order(id, title, _count(len(groups), "group"), tuple(groups))
 
 
 def month_words(month: str) -> str:
