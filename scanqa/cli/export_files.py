@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import click
 
 from scanqa.errors import BadOption
-
-if TYPE_CHECKING:
-    from sqlalchemy.engine import Engine
 
 NEEDS = {"parquet": "pyarrow", "prometheus": "prometheus_client"}
 
@@ -34,14 +31,14 @@ def export_files(scanner: str | None, kind: str, to: Path | None, records: str |
     library = NEEDS.get(kind)
     if library and find_spec(library) is None:
         raise BadOption(f"--format {kind} needs {library}: pip install 'scanqa[{kind}]'")
-    writers: dict[str, Callable[[Engine, str | None, Path], None]] = {
+    writers: dict[str, Callable[[Any, str | None, Path], None]] = {
         "parquet": _parquet, "datapackage": _package, "prometheus": _metrics,
     }  # fmt: skip
     with open_store(records) as engine:
         writers[kind](engine, scanner, to)
 
 
-def _parquet(engine: Engine, scanner: str | None, folder: Path) -> None:
+def _parquet(engine: Any, scanner: str | None, folder: Path) -> None:
     from scanqa.exports.columns import CHECKS, SCANNERS, VALUES
     from scanqa.exports.parquet import write_parquet
     from scanqa.records.rows_out import check_rows, months, scanner_rows, value_rows
@@ -55,7 +52,7 @@ def _parquet(engine: Engine, scanner: str | None, folder: Path) -> None:
         _wrote(path, table.name, write_parquet(some(engine, scanner), table, path))
 
 
-def _package(engine: Engine, scanner: str | None, folder: Path) -> None:
+def _package(engine: Any, scanner: str | None, folder: Path) -> None:
     from scanqa.exports.columns import CHECKS, SCANNERS, VALUES
     from scanqa.exports.data_package import write_csv, write_descriptor
     from scanqa.records.rows_out import check_rows, scanner_rows, value_rows
@@ -68,7 +65,7 @@ def _package(engine: Engine, scanner: str | None, folder: Path) -> None:
     click.echo(write_descriptor([table for table, _ in tables], folder, created=now))
 
 
-def _metrics(engine: Engine, scanner: str | None, path: Path) -> None:
+def _metrics(engine: Any, scanner: str | None, path: Path) -> None:
     from scanqa.exports.text_metrics import write_metrics
     from scanqa.records.fleet.gather import gather
     from scanqa.records.fleet.overlook import overlook

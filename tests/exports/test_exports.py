@@ -1,8 +1,7 @@
 """Exports as other programs read them.
 
-The data package is validated by ``frictionless`` (the reference implementation of the
-specification), Parquet is read back by pyarrow, metrics by prometheus-client's own parser; what they
-should hold is asked of SQLite directly.
+The data package is validated by ``frictionless``, the specification's own library; Parquet is read
+back by pyarrow, metrics by prometheus-client's parser; what they should hold is asked of SQLite.
 """
 
 import json

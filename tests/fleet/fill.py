@@ -1,7 +1,7 @@
 """Fills a database with checks of many scanners, as fast as rows go in.
 
 Records are those of the demo's first month with other numbers: `rows_of` makes what
-`scanqa.records.store.add` would write (`test_fleet_fill.py` holds the two against each other).
+`scanqa.records.store.add` would write (`tests/records/test_fleet_command.py` holds the two against each other).
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ def put(
 ) -> int:
     """Put checks on record; `like` is the record whose document they go by. How many there were."""
     document = to_builtins(like)
-    number = 0
+    with engine.connect() as connection:
+        first = number = connection.scalar(sa.select(sa.func.max(record.c.id))) or 0
     waiting = iter(checks)
     while some := list(islice(waiting, AT_ONCE)):
         with engine.begin() as connection:
@@ -48,7 +49,7 @@ def put(
         rows = [asdict(each) for each in events]
         if rows:
             connection.execute(sa.insert(event), rows)
-    return number
+    return number - first
 
 
 def _put(

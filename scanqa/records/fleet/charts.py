@@ -187,7 +187,7 @@ def _widening(scores: Floats, lengths: Array, run_length: float) -> float:
     checks = np.arange(scores.shape[1])
     first = _first_alarms(scores, lengths, run_length)
     quiet = np.where(first < 0, lengths, first)[:, None]  # what comes after an alarm is left out
-    normal = special.ndtri(0.5 + BULK / 2)
+    normal = float(special.ndtri(0.5 + BULK / 2))
     ratios = [1.0]
     level_sd = math.sqrt(EWMA_WEIGHT / (2 - EWMA_WEIGHT))
     for kind, begin, sd in (
