@@ -1,9 +1,9 @@
 """Time and size of the fleet's page, by hand: ``python -m tests.benchmarks.fleets [URL]``.
 
 Five hundred scanners with sixty monthly checks each (blanks, bed sheet and edge strips: some 110
-numbers a check, drawn as in `tests/fleet`), one in fifty sick, one in five with an event in the last
-year: the page within 5 s and 3 MB. Then what a record takes in the database, with and without its
-document. A URL of an empty PostgreSQL database does the same there.
+numbers a check, drawn as in `tests/fleet`), one in fifty sick, one in five with an event in the
+last year: the page within 5 s and 3 MB; and what a record takes in the database, with and without
+its document. A URL of an empty PostgreSQL database does the same there.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def events() -> list[Event]:
 
 
 def sizes(url: str) -> str:
-    """Bytes of a record's row and of its numbers, by table (SQLite) or of the whole (PostgreSQL)."""
+    """Bytes a record takes in each table, its indices with it."""
     with open_store(url) as engine, engine.connect() as connection:
         count = connection.scalar(sa.text("SELECT count(*) FROM record"))
         if engine.dialect.name == "sqlite":
