@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -118,6 +118,18 @@ def add(engine: Engine, kept: Record) -> Kept:
             _forget(connection, found.id)
         _write_numbers(connection, found.id, kept)
     return Kept(int(found.id), how, dict(found.options) if how == "corrected" else {})
+
+
+def check_may_write(engine: Engine) -> None:
+    """See that this user of the database may write, before the work and not after.
+
+    Raises
+    ------
+    StoreError
+        From `open_store`, if not.
+    """
+    with engine.begin() as connection:
+        connection.execute(sa.update(record).where(sa.false()).values(taken=record.c.taken))
 
 
 def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None:
@@ -305,6 +317,12 @@ def before(engine: Engine, scanner: str, record_id: int) -> Record | None:
     return None if found is None else read(engine, found)
 
 
+def newest(engine: Engine, scanner: str) -> Record | None:
+    """The newest check of a scanner; None if there is none; raises as `read`."""
+    found = entries(engine, scanner)
+    return read(engine, found[-1].id) if found else None
+
+
 def check_before(engine: Engine, kept: Record) -> Record | None:
     """The check before one that may not be on record yet; None if there is none."""
     query = (
@@ -334,8 +352,12 @@ def events(engine: Engine, scanner: str) -> list[Event]:
 
 def scans_key(kept: Record) -> str:
     """A hash over the scans' hashes, whatever their order."""
-    parts = sorted(scan.sha256 for scan in kept.scans)
-    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+    return key_of([scan.sha256 for scan in kept.scans])
+
+
+def key_of(hashes: Collection[str]) -> str:
+    """The key of scans by the hashes of their files."""
+    return hashlib.sha256(json.dumps(sorted(hashes)).encode()).hexdigest()
 
 
 def taken(kept: Record) -> str:
