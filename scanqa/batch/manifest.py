@@ -303,7 +303,7 @@ def _bars(name: str, text: str) -> tuple[float, ...]:
     return tuple(_numbers(text, 2, name, 0, 10_000))
 
 
-def _side(name: str, text: str) -> str:
+def _side(name: str, text: str) -> Any:
     return _chosen(name, text, get_args(Side))
 
 
