@@ -96,7 +96,9 @@ def cluster(address: str) -> Iterator[Cluster]:
         raise BadOption("--scheduler: Dask is not installed; pip install 'scanqa[cluster]'") from (
             error
         )
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # we say it, in one line
+    for name in [*logging.root.manager.loggerDict]:
+        if name.partition(".")[0] in ("distributed", "tornado", "asyncio"):
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # we say it, in one line
     try:
         open_client: Any = distributed.Client
         client = open_client(address, timeout=CONNECT_S, set_as_default=False)

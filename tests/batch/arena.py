@@ -20,24 +20,25 @@ from scanqa.simulate import scan
 from scanqa.simulate.scanner import Lamp, Scanner
 from scanqa.simulate.scenes import BlankScene, Paper
 
-DPI = 150
-GLASS_MM = (90.0, 120.0)
+SMALL = (100, (60.0, 80.0))  # dpi, glass in mm: enough for records
+LARGER = (150, (90.0, 120.0))  # enough to tell how much light is left
 LAMP_A_MONTH = 0.19  # of the light goes each month, so that later checks are told from the first
 ROOT = Path(__file__).parents[2]
 
 
-def make_archive(folder, *, scanners=("heron", "wren"), months=3):
-    """A folder for each scanner, in it one for each month, in it two blanks; all small."""
+def make_archive(folder, *, scanners=("heron", "wren"), months=3, size=SMALL):
+    """A folder for each scanner, in it one for each month, in it two blanks."""
+    dpi, glass_mm = size
     for number, name in enumerate(scanners):
         for month in range(months):
             made = folder / name / f"2026-{month % 12 + 1:02d}-{month // 12 + 1:02d}"
             made.mkdir(parents=True)
             lamp = Lamp(level=1 - LAMP_A_MONTH * month)
-            unit = Scanner(name, glass_mm=GLASS_MM, lamp=lamp)
+            unit = Scanner(name, glass_mm=glass_mm, lamp=lamp)
             for page in (1, 2):
                 rng = np.random.default_rng([number, month, page])
                 paper = BlankScene(Paper(seed=5), moved_mm=(3.0 * page, 0.0))
-                found = scan(paper, unit, dpi=DPI, rng=rng)
+                found = scan(paper, unit, dpi=dpi, rng=rng)
                 save_tiff(made / f"blank-{page}.tif", found.pixels, found.dpi)
     return folder
 
