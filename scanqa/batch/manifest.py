@@ -1,10 +1,10 @@
 """What a batch is to do: a CSV file with a line for each file, or folders of folders.
 
-A manifest has the columns ``set``, ``scanner`` and ``file``; lines of one set belong together. A
-file is a path (from the folder of the manifest unless it says the whole way), a folder of scans, or
-an fsspec URL such as ``s3://BUCKET/NAME.tif``. ``kind`` is ``check`` unless it says ``job``: then
-the file is the folder of a job, which is watched. The other columns are options of ``scanqa
-qualify`` (`OPTIONS`), empty where nothing is to be said.
+A manifest has the columns ``set``, ``scanner`` and ``file``; lines of one scanner and set belong
+together. A file is a path (from the folder of the manifest unless it says the whole way), a folder
+of scans, or an fsspec URL such as ``s3://BUCKET/NAME.tif``. ``kind`` is ``check`` unless it says
+``job``: then the file is the folder of a job, which is watched. The other columns are options of
+``scanqa qualify`` (`OPTIONS`), empty where nothing is to be said.
 
 A folder holds a folder for each scanner, and that one a folder for each set. Its name is the set's;
 if it begins with a date (``2026-11-25``), that is when the scans were made.
@@ -137,19 +137,20 @@ def _of_manifest(path: Path, usual: Mapping[str, Mapping[str, str]]) -> Listed:
     return found
 
 
-def _rows(path: Path) -> dict[str, list[tuple[int, dict[str, str]]]]:
-    """Lines by set, each with its number."""
+def _rows(path: Path) -> dict[tuple[str, str], list[tuple[int, dict[str, str]]]]:
+    """Lines by scanner and set, each with its number."""
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file, restkey="", strict=True)
             head = reader.fieldnames or []
             _check_head(path, head)
-            sets: dict[str, list[tuple[int, dict[str, str]]]] = {}
+            sets: dict[tuple[str, str], list[tuple[int, dict[str, str]]]] = {}
             for row in reader:
                 if "" in row:
                     raise BadOption(f"{path}:{reader.line_num}: more cells than the first line has")
                 cells = {name: (words or "").strip() for name, words in row.items()}
-                sets.setdefault(cells["set"], []).append((reader.line_num, cells))
+                of = (cells["scanner"], cells["set"])
+                sets.setdefault(of, []).append((reader.line_num, cells))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         why = error.strerror if isinstance(error, OSError) else error
         raise BadOption(f"{path}: cannot be read: {why}; name a CSV file or a folder") from error

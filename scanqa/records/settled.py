@@ -16,11 +16,11 @@ from sqlalchemy.engine import Engine
 from scanqa.catalogue import CATALOGUE
 from scanqa.codec import to_builtins
 from scanqa.model import Decision, Identity, Record
-from scanqa.records import scanners, store
+from scanqa.records import methods, scanners, store
 from scanqa.records.database import StoreError
 from scanqa.records.health import health
 from scanqa.records.lamp import LIGHT
-from scanqa.records.schema import record, value
+from scanqa.records.schema import record
 from scanqa.version import __version__
 
 
@@ -51,14 +51,9 @@ def on_record(engine: Engine, scanner: str, hashes: Collection[str]) -> OnRecord
         ).first()
         if found is None:
             return None
-        methods = connection.execute(
-            sa.select(value.c.name, value.c.method_version)
-            .where(value.c.record_id == found.id)
-            .distinct()
-        ).all()
-    behind = [CATALOGUE[name].version - version for name, version in methods if name in CATALOGUE]
-    newer = any(steps < 0 for steps in behind)
-    older = not newer and (any(behind) or found.tool_version != __version__)
+        changed = methods.changed(connection, found.id)
+    newer = any(version > CATALOGUE[name].version for name, version in changed.items())
+    older = not newer and (bool(changed) or found.tool_version != __version__)
     return OnRecord(int(found.id), dict(found.options), older)
 
 

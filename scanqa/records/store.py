@@ -22,8 +22,9 @@ from sqlalchemy.engine import Connection, Engine
 
 from scanqa.codec import from_builtins, to_builtins
 from scanqa.errors import NotARecord
-from scanqa.model import Record, Streak
+from scanqa.model import MeasuredBefore, Record, Streak
 from scanqa.model.history import Event
+from scanqa.records import methods
 from scanqa.records.database import StoreError
 from scanqa.records.schema import event, record, streak, value
 from scanqa.records.series import Value, values
@@ -76,12 +77,16 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """The numbers of one qualification, for a history; `lines` are its streaks, each place once."""
+    """The numbers of one qualification, for a history; `lines` are its streaks, each place once.
+
+    `measured_before` are values of the same scans by methods that others have taken the place of.
+    """
 
     record_id: int
     taken: str
     values: tuple[Value, ...]
     lines: tuple[Line, ...] = ()
+    measured_before: tuple[MeasuredBefore, ...] = ()
 
 
 # ------------------------------------------------------------------------------- writing
@@ -89,7 +94,7 @@ class Check:
 
 def add(engine: Engine, kept: Record) -> Kept:
     """Put a qualification on record."""
-    row = {
+    row: dict[str, Any] = {
         "scanner": kept.scanner,
         "taken": taken(kept),
         "created": kept.created,
@@ -110,8 +115,9 @@ def add(engine: Engine, kept: Record) -> Kept:
         if not new:
             if found.options != row["options"]:
                 how = "corrected"
-            elif found.tool_version != row["tool_version"]:
+            elif found.tool_version != row["tool_version"] or methods.changed(connection, found.id):
                 how = "measured anew"
+                row["document"]["measured_before"] = methods.measured_before(connection, found.id)
             else:
                 return Kept(int(found.id), "known", {})
             connection.execute(sa.update(record).where(record.c.id == found.id).values(**row))
@@ -290,8 +296,11 @@ def history(
             checks.setdefault(record_id, (when, []))[1].append(_value(fields))
         for record_id, *fields in connection.execute(drawn.order_by(streak.c.number)):
             lines.setdefault(record_id, []).append(Line(*fields))
+        before = methods.all_measured_before(connection, chosen)
     return [
-        Check(record_id, when, tuple(vs), tuple(lines.get(record_id, ())))
+        Check(
+            record_id, when, tuple(vs), tuple(lines.get(record_id, ())), before.get(record_id, ())
+        )
         for record_id, (when, vs) in checks.items()
     ]
 

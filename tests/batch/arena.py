@@ -72,7 +72,7 @@ def unlike(ours, theirs):
 def begin(*arguments, **environment):
     """Start ``scanqa`` as a user does, in a process group of its own."""
     return subprocess.Popen(
-        [sys.executable, "-m", "scanqa", *map(str, arguments)],
+        [sys.executable, "-P", "-m", "scanqa", *map(str, arguments)],
         env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
