@@ -130,6 +130,35 @@ def qualify(
     return Qualification(record, results.evidence + crops)
 
 
+def told_from(record: Record, earlier: Record | None, uses: Path | None = None) -> Record:
+    """A record judged beside an earlier check, which it was measured without.
+
+    It needs no pixels, so that checks can be measured in any order and at once. What only the
+    pixels of both show is not found: lines too faint for one check (`Streak.since`).
+
+    Parameters
+    ----------
+    record : Record
+        From `qualify`, whole.
+    earlier : Record or None
+        What `Told.earlier` would have been.
+    uses : Path or None
+        What `Told.uses` was.
+    """
+    results = Results(record.measures, record.streaks, record.glass_marks, (), record.columns)
+    own = read_uses(uses) if uses else None
+    judgement = _judged(results, record.scans, own, earlier)
+    return replace(
+        record,
+        streaks=judgement.streaks,
+        findings=judgement.findings,
+        actions=judgement.actions,
+        outcome=judgement.outcome,
+        legibility=judgement.legibility,
+        decision=judgement.decision,
+    )
+
+
 # --------------------------------------------------------------------------------- measures
 
 

@@ -105,6 +105,8 @@ class Series:
         Index of the check from where on a straight line tells the values.
     left_out : int
         Checks that do not compare: made by an older method or at another dpi.
+    method : MethodChange or None
+        Where scans were measured anew by another method: what that alone has changed.
     """
 
     key: Key
@@ -123,6 +125,29 @@ class Series:
     state: State
     beyond: bool = False
     line_from: int = 0
+    method: MethodChange | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MethodChange:
+    """What another method gives of the same scans: a change of the measure, not of the scanner.
+
+    Attributes
+    ----------
+    before, now : int
+        Versions of the method.
+    checks : int
+        How many were measured by both.
+    shift, least, most : float
+        New less old value, in the measure's unit: the median, and the ends.
+    """
+
+    before: int
+    now: int
+    checks: int
+    shift: float
+    least: float
+    most: float
 
 
 @dataclass(frozen=True, slots=True)
