@@ -16,6 +16,7 @@ from tests.coverage.hard import drawn, measured, moved, one, scanned
 
 SIDES = ("left", "right", "top", "bottom")
 SHADOW_L = 1.0
+CARRIAGE_SD = 0.002  # its steps against the stated dpi (common practice, no source)
 FAMILIES = ("streaks", "banding", "shading", "edges", "noise", "tone", "colour")
 
 
@@ -37,6 +38,7 @@ def case(rng):
         ) if rng.random() < 0.6 else (),
         banding=Banding(float(10 ** rng.uniform(-3.3, -2)), float(rng.uniform(1.0, 15.0)), 1.0)
         if rng.random() < 0.4 else None,
+        scale_error=(0.0, float(rng.normal(0, CARRIAGE_SD))),
     )  # fmt: skip
     first, truth = scanned(BlankScene(at.paper), unit, at, "blank-1", role="blank")
     second, _ = scanned(BlankScene(at.paper, **moved(rng)), unit, at, "blank-2", role="blank")

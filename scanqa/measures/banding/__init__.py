@@ -30,9 +30,11 @@ from scanqa.model import (
     Placement,
     Reason,
     Results,
+    Shared,
     Told,
     not_measurable,
     of_role,
+    with_doubt,
 )
 from scanqa.numeric.jpeg_trace import BLOCK
 from scanqa.numeric.line_fit import local_pattern
@@ -55,6 +57,9 @@ MAINS_HZ = (50.0, 60.0)
 FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
 SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans
 FLICKER_REACH_MM = 5.0  # unsteadiness is what changes faster than about this
+# How true a carriage's steps are to the dpi that is stated, one sigma: millimetres of the image are
+# by that dpi (common practice, no source: some tenths of a per cent).
+DPI_SHARE = 0.003
 OUTLIERS = 6.0  # scatters: single rows beyond are lines (a matter of `streaks`)
 
 
@@ -254,26 +259,13 @@ def _no_wave(placement: Placement, found: Spectrum, grid: JpegGrid | None) -> Re
 
 
 def _values(placement: Placement, bed: Profiles, wave: Wave, source: str) -> Results:
+    where: dict[str, Any] = {"scan": placement.scan.name, "direction": "travel", "channel": "luma"}
+    size, error = 100 * wave.amplitude, 100 * wave.amplitude_error
+    period_mm, error_mm = wave.period * bed.pitch_mm, wave.period_error * bed.pitch_mm
+    period = Measurement("banding.period", period_mm, error_mm, reason=source, **where)
+    dpi = Shared("rule", f"{placement.dpi[1]:g} dpi", DPI_SHARE * period_mm)
     return Results(
-        (
-            Measurement(
-                "banding.amplitude",
-                100 * wave.amplitude,
-                100 * wave.amplitude_error,
-                scan=placement.scan.name,
-                direction="travel",
-                channel="luma",
-            ),
-            Measurement(
-                "banding.period",
-                wave.period * bed.pitch_mm,
-                wave.period_error * bed.pitch_mm,
-                reason=source,
-                scan=placement.scan.name,
-                direction="travel",
-                channel="luma",
-            ),
-        )
+        (Measurement("banding.amplitude", size, error, **where), with_doubt(period, dpi))
     )
 
 
