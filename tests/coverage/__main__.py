@@ -129,8 +129,16 @@ def _written(text: str) -> dict[str, list[str]]:
 
 
 def _text(tables: dict[str, list[str]]) -> str:
-    body = (f"## {name}\n\n{COLUMNS}" + "\n".join(tables[name]) + "\n" for name in sorted(tables))
+    body = (
+        f"## {name}\n\n{COLUMNS}" + "\n".join(tables[name]) + f"\n\n{_note(name)}"
+        for name in sorted(tables)
+    )
     return HEAD + "\n".join(body)
+
+
+def _note(name: str) -> str:
+    """What a module says of its widths, and of what it leaves out."""
+    return str(getattr(import_module(f"tests.coverage.{name}"), "NOTE", ""))
 
 
 if __name__ == "__main__":

@@ -318,7 +318,9 @@ def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
     # Neighbouring rows of paper share its grain: a tenth as many are independent.
     error = float(product.std()) / math.sqrt(max(product.size / 10, 1))
     rms = math.sqrt(variance)
-    uncertainty = 100 * (math.sqrt(variance + error) - rms)
+    # The root is steep near nought: two errors of the variance to either side, as half of that.
+    ends = (math.sqrt(variance + 2 * error), math.sqrt(max(variance - 2 * error, 0.0)))
+    uncertainty = 100 * max(ends[0] - rms, rms - ends[1]) / 2
     return Measurement(name, 100 * rms, uncertainty, scan=placement.scan.name, **where)
 
 

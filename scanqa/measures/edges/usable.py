@@ -32,7 +32,7 @@ def usable_size(
             both.append(not_measurable(name, Reason(why.kind, words), scan))
             continue
         size = max(extent - sum(found[side].deepest_mm for side in sides), 0.0)
-        error = math.hypot(*(found[side].depth.uncertainty or 0.0 for side in sides))
+        error = math.hypot(*(found[side].deepest_error_mm for side in sides))
         both.append(Measurement(name, size, error, scan=scan, at_mm=corner))
     return both[0], both[1]
 
