@@ -90,8 +90,9 @@ def _lines(found, unit, at, truth, row):
         return
     for m in one(found, "banding.period"):
         if m.value is not None:
-            yield Tried(m.name, m, unit.banding.period_mm, relative=True)
-    line_mm = MM_PER_INCH / truth.true_dpi[1]
+            own_mm = unit.banding.period_mm / (1 + unit.scale_error[1])  # stated in image mm
+            yield Tried(m.name, m, own_mm, relative=True)
+    line_mm = MM_PER_INCH / at.dpi
     for m in one(found, "banding.frequency"):
         hertz = line_mm / unit.banding.period_mm / unit.line_time_s
         yield Tried(m.name, m, hertz, relative=True)

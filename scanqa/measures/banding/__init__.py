@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from scanqa.measures.banding.coherence import coherence, shared, sides_differ
+from scanqa.measures.banding.coherence import as_parts_differ, coherence, shared, sides_differ
 from scanqa.measures.banding.periodic import PADDING, Spectrum, Wave, least_ratio, spectrum, waves
 from scanqa.measures.banding.spectrum_shown import picture
 from scanqa.model import (
@@ -60,6 +60,7 @@ FLICKER_REACH_MM = 5.0  # unsteadiness is what changes faster than about this
 # How true a carriage's steps are to the dpi that is stated, one sigma: millimetres of the image are
 # by that dpi (common practice, no source: some tenths of a per cent).
 DPI_SHARE = 0.003
+SIGMAS = 1.95  # a little less than of the interval that is stated
 OUTLIERS = 6.0  # scatters: single rows beyond are lines (a matter of `streaks`)
 
 
@@ -190,6 +191,7 @@ def _wave_of_scanner(bed: Profiles, longest: float) -> tuple[Wave | None, list[W
         whole = coherence(stack, places, wave, longest)
         if whole is None:
             return wave, leaning
+        wave = as_parts_differ(wave, whole.strength)
         if whole.leans:
             leaning.append(wave)
         elif (
@@ -320,7 +322,7 @@ def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
     rms = math.sqrt(variance)
     # The root is steep near nought: two errors of the variance to either side, as half of that.
     ends = (math.sqrt(variance + 2 * error), math.sqrt(max(variance - 2 * error, 0.0)))
-    uncertainty = 100 * max(ends[0] - rms, rms - ends[1]) / 2
+    uncertainty = 100 * max(ends[0] - rms, rms - ends[1]) / SIGMAS
     return Measurement(name, 100 * rms, uncertainty, scan=placement.scan.name, **where)
 
 

@@ -22,7 +22,7 @@ from scanqa.model import (
     not_measurable,
 )
 from scanqa.numeric.curve_doubt import doubted, of_darkening
-from scanqa.numeric.scatter import median_error
+from scanqa.numeric.scatter import alike_factor, median_error
 
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
 PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
@@ -122,6 +122,8 @@ def _deltas(profile: Profile, before: Unseen, light: Linear, scan: str) -> Itera
         at = max(distance - before.mm, 0.0)
         value = delta_at(profile, at)
         error = float(np.interp(at, profile.at_mm, errors)) * (CONTINUED if at == 0 else 1.0)
+        here = profile.lack[:, int(np.argmin(np.abs(profile.at_mm - at)))]
+        error *= alike_factor(here - np.median(here))
         around = [delta_at(profile, max(at + off, 0.0)) for off in (-SLOPE_MM, SLOPE_MM)]
         slope = (around[0] - around[1]) / (min(at, SLOPE_MM) + SLOPE_MM)
         error = float(np.hypot(error, slope * before.error_mm))
