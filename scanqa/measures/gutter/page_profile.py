@@ -27,7 +27,6 @@ MIN_PLATEAU_MM = 25.0  # or the image is too small
 PAPER_DELTA_L = 5.0  # a band whose plateau is darker than the others' paper by more shows no paper
 PAPER_L = 50.0  # darker than this is not a white page
 MIN_BANDS = 3
-LEVEL_L = 0.03  # by which print and grain beside it may pull the cluster of bare paper, one sigma
 CLEAR_MM = 3.0  # less than the closing fills, more than grain
 
 
@@ -127,7 +126,6 @@ def page_profile(placement: Placement, side: Side, spine: Spine | None = None) -
     bands = np.array_split(np.arange(len(lightness)) + 0.5, len(level))  # as in the envelope
     along_mm = np.array([band.mean() for band in bands]) * pitch[along]
     error = float(median_error(kept)) * alike_factor(kept - np.median(kept))
-    error = float(np.hypot(error, LEVEL_L))
     return Profile(at_mm, along_mm[paper], lack, float(np.median(kept)), error)
 
 
