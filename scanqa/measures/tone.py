@@ -128,8 +128,8 @@ def _of_rounding(scans: Sequence[Placement]) -> float:
                                      for s in scans]), axis=0)  # fmt: skip
     steps = []
     for scan in scans:
-        grid = jpeg_grid(scan) if scan.role == "blank" else None
-        half = 0.5 if grid is None else max(grid.level / 2, 0.5)
+        grid = jpeg_grid(scan)
+        half = 0.5 if grid is None else math.hypot(grid.level, 1.0) / 2  # rounded twice
         low, high = (luma(scan.light.light(np.maximum(code + off, 0.0))) for off in (-half, half))
         steps.append(float(lstar(high) - lstar(low)))
     return max(steps) / math.sqrt(12)
