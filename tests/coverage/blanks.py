@@ -22,12 +22,13 @@ SIDES = ("left", "right", "top", "bottom")
 SHADOW_L = 1.0
 CARRIAGE_SD = 0.002  # its steps against the stated dpi (common practice, no source)
 SHEET, SHEET_GLASS_MM = sheet("bed-sheet-a4"), (216.0, 300.0)
-NOTE = """Contrast and lightness follow the tone curve. Where no file states it, light is known to
-a power of 1 ± 13 % (gammas 1.8 to 2.8), or 1.6 times that where no printed tones rule out an
-S-curve: of a contrast ± 25 % and ± 40 % at 95 %, of which no scan of plain paper tells more. So a
-line's contrast meets its 25 % with a stated curve (what is left then is noise) and just about with
-a sheet in the set. The doubt is one for all checks of a unit and drops out of its history. Periods
-are by the dpi that is stated, which carriages keep to 0.3 % (one sigma).
+NOTE = """Evenness and lightness follow the tone curve. Where no file states it, light is known to
+a power of 1 ± 13 % (gammas 1.8 to 2.8, one sigma), or 1.6 times that where no printed tones rule out
+an S-curve; no scan of plain paper tells more. That is all of the width of `tone.white` (with a
+stated curve the step between codes is left) and most of that of evenness. The doubt is one for all
+checks of a unit and drops out of its history. A line's contrast is that of the scan as delivered;
+its width is the line's shape, which is not known (12 to 16 % at 95 %), and noise. Periods are by
+the dpi that is stated, which carriages keep to 0.3 % (one sigma).
 
 Not in the table: `noise.paper`, `noise.total`, `noise.fixed_pattern` and `streaks.column_pattern`
 (grain as the scan samples it has no closed form here; they are tried against arrays of known
@@ -72,15 +73,15 @@ def case(rng):
     def row(quantity):
         return by_curve(quantity, at, printed)
 
-    yield from _lines(found, unit, at, truth, row)
+    yield from _lines(found, unit, at, truth)
     yield from _light(found, unit, truth, row)
     yield from _noise(found, unit, at, truth)
 
 
-def _lines(found, unit, at, truth, row):
+def _lines(found, unit, at, truth):
     planted = [100 * float(np.abs(s.profile(truth.size_px[0], at.dpi)).max()) for s in unit.streaks]
     for m in one(found, "streaks.strongest_visible"):
-        yield Tried(row(m.name), m, max(planted, default=0.0), relative=True)
+        yield Tried(m.name, m, max(planted, default=0.0), relative=True)
     band = 100 * unit.banding.amplitude if unit.banding else 0.0
     for m in one(found, "banding.amplitude"):
         yield Tried(m.name, m, band)
