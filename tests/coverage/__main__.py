@@ -36,8 +36,8 @@ Made by `python -m tests.coverage --write`; do not edit by hand. All that a set-
 drawn anew for each case (`hard.py`), the truth is what was planted. *held*: share of the stated
 values whose 95 % interval (1.96 standard uncertainties; of a bound the side that it leaves open)
 holds the truth. A value that follows the tone curve has a row for all cases and one for each state
-of knowledge of its curve. *width*: median half width of the intervals of values that are `ok`, or *between*
-two ends (these and what lies beyond them by the uncertainty).
+of knowledge of its curve. *width*: median half width of the intervals of values that are `ok`, or
+*between* two ends (these and what lies beyond them by the uncertainty).
 
 """
 COLUMNS = (

@@ -23,12 +23,12 @@ SHADOW_L = 1.0
 CARRIAGE_SD = 0.002  # its steps against the stated dpi (common practice, no source)
 SHEET, SHEET_GLASS_MM = sheet("bed-sheet-a4"), (216.0, 300.0)
 NOTE = """Evenness and lightness follow the tone curve. Where no file states it, light is known to
-a power of 1 ± 13 % (gammas 1.8 to 2.8, one sigma), or 1.6 times that where no printed tones rule out
-an S-curve; no scan of plain paper tells more. That is all of the width of `tone.white` (with a
-stated curve the step between codes is left) and most of that of evenness. The doubt is one for all
-checks of a unit and drops out of its history. A line's contrast is that of the scan as delivered;
-its width is the line's shape, which is not known (12 to 16 % at 95 %), and noise. Periods are by
-the dpi that is stated, which carriages keep to 0.3 % (one sigma).
+a power of 1 ± 13 % (gammas 1.8 to 2.8, one sigma), or 1.6 times that where no printed tones rule
+out an S-curve; no scan of plain paper tells more. That is all of the width of `tone.white` (with
+a stated curve the step between codes is left) and most of that of evenness. The doubt is one for
+all checks of a unit and drops out of its history. A line's contrast is that of the scan as
+delivered; its width is the line's shape, which is not known (12 to 16 % at 95 %), and noise.
+Periods are by the dpi that is stated, which carriages keep to 0.3 % (one sigma).
 
 Not in the table: `noise.paper`, `noise.total`, `noise.fixed_pattern` and `streaks.column_pattern`
 (grain as the scan samples it has no closed form here; they are tried against arrays of known
