@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from scanqa import simulate
     from scanqa.codec import read_record, write_record
     from scanqa.model import Measurement, Qualification, Record, Told
-    from scanqa.model.history import Comparison, Health
+    from scanqa.model.compared import Comparison
+    from scanqa.model.history import Health
     from scanqa.qualification import qualify
     from scanqa.records.comparison import compare
     from scanqa.records.looking_back import history
