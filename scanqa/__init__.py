@@ -42,7 +42,7 @@ _HOME = {  # where each name lives
     "write_record": "scanqa.codec",
     "write_report": "scanqa.report.pages",
     "compare": "scanqa.records.comparison",
-    "Comparison": "scanqa.model.history",
+    "Comparison": "scanqa.model.compared",
     "history": "scanqa.records.looking_back",
     "Health": "scanqa.model.history",
     "write_sheets": "scanqa.sheets.pdf",
