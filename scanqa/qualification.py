@@ -233,6 +233,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             modified=scan.modified or None,
             notes=tuple(dict.fromkeys(notes)),
             paper=papers.get(id(placement), ""),
+            driver=scan.driver,
         )
 
 

@@ -155,8 +155,8 @@ class StreakLife:
         Times of the first and the last check that show it.
     since_start : bool
         Whether the first check of blank paper shows it already.
-    gone : str
-        Time of the first check that does not show it any more; empty if the newest shows it.
+    gone, again : str
+        Time of the first check that does not show it any more; of the second one that does.
     """
 
     axis: str
@@ -168,6 +168,7 @@ class StreakLife:
     last: str
     since_start: bool
     gone: str
+    again: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,12 +23,12 @@ import numpy as np
 import pyvips
 
 from scanqa.errors import ScanqaError, UnreadableScan
-from scanqa.model import Pixels, Scan, Window
+from scanqa.model import Driver, Pixels, Scan, Window
 from scanqa.scans.array import check_inside
 from scanqa.scans.decoding import all_or_damaged, load_whole
 from scanqa.scans.header import Header, read_header
 from scanqa.scans.raster import Raster
-from scanqa.scans.taken import seconds_taken
+from scanqa.scans.taken import driver_of, seconds_taken
 
 CANNOT_WRITE = "target: write error"  # of libvips, for whatever reason
 TURNED = {
@@ -140,6 +140,11 @@ class FileScan:
     def seconds(self) -> float | None:
         """How long the scan took, where its description says it."""
         return seconds_taken(self.path) if self.format == "tiff" else None
+
+    @property
+    def driver(self) -> Driver | None:
+        """What ``scanqa capture`` wrote of the driver, None where it did not make the file."""
+        return driver_of(self.path) if self.format == "tiff" else None
 
     @property
     def modified(self) -> str:
