@@ -98,10 +98,8 @@ def qualify(
 
     Raises
     ------
-    BadOption
-        If an option cannot be used whatever the files.
-    UnreadableScan
-        If a file changed while it was measured.
+    BadOption, UnreadableScan
+        If an option cannot be used whatever the files; if a file changed while it was measured.
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
