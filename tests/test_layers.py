@@ -27,7 +27,9 @@ ALLOWED = {
     "simulate": FOR_ALL | {"sheets"},
     "qualification": FOR_ALL
     | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
-    | {"on_paper"},
+    | {"on_paper", "placing", "side_by_side"},
+    "placing": FOR_ALL | {"scans", "locate", "side_by_side"},
+    "side_by_side": set(),
     "standing": FOR_ALL | {"findings", "words"},
     "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},

@@ -28,11 +28,15 @@ from scanqa.cli.options import Delivery
     help="Folder for the simulated scans.",
 )
 @click.option("-q", "--quiet", is_flag=True, help="Print decisions and paths alone.")
-@click.option("--fleet-only", is_flag=True, help="Write the page of the fleet alone.")
 @click.option(
-    "--job-only", is_flag=True, help="Play the job of 24 pages alone, after OUT/heron.json."
+    "--quick", is_flag=True, help="Two blanks and the bed sheet of one scanner: some seconds."
 )
-def command(out: Path, scans: Path, quiet: bool, fleet_only: bool, job_only: bool) -> None:
+@click.option(
+    "--only",
+    type=click.Choice(["fleet", "job"]),
+    help="The page of the fleet alone, or the job of 24 pages, after OUT/heron.json.",
+)
+def command(out: Path, scans: Path, quiet: bool, quick: bool, only: str | None) -> None:
     """Simulate two scanners with known faults, measure them and write their reports.
 
     The Tarn Valley Orchard Society (invented) digitises nursery catalogues with heron, an old
@@ -41,10 +45,13 @@ def command(out: Path, scans: Path, quiet: bool, fleet_only: bool, job_only: boo
     scanners of the Society's partners have checks that are drawn from these, for the page of the
     fleet. Records go to files of their own in the folder for the scans.
     """
-    if fleet_only:
+    if quick:
+        _few(out, scans, quiet=quiet)
+        return
+    if only == "fleet":
         _fleet(scans / "fleet.sqlite", out)
         return
-    if job_only:
+    if only == "job":
         _job(scans, out, _one_check(scans / "job-records.sqlite", out / "heron.json"))
         return
     from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_demo
@@ -71,6 +78,20 @@ def command(out: Path, scans: Path, quiet: bool, fleet_only: bool, job_only: boo
     _fleet(scans / "fleet.sqlite", out)
     _look_back(records, out)
     _job(scans, out, records)
+    sys.exit(status)
+
+
+def _few(out: Path, scans: Path, *, quiet: bool) -> None:
+    """Heron's blanks and bed sheet, simulated and measured: the smallest whole way to a report."""
+    from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_few
+    from scanqa.model import Told
+    from scanqa.qualification import qualify
+
+    told = Told(print_label=DEMO_PRINT, paper="office", conditions={"light": DEMO_LIGHT["heron"]})
+    with progress(quiet=quiet) as shown:
+        found = qualify(write_few(scans), scanner="heron", told=told, progress=shown)
+    status = deliver(found, Delivery(out, None, keep=False, records=None, quiet=quiet))
+    click.echo(out / "heron.html")
     sys.exit(status)
 
 
