@@ -18,7 +18,7 @@ import psutil
 from scanqa.batch.engine import TASKS_OF_A_WORKER, local, run
 from scanqa.batch.manifest import read_all
 from scanqa.batch.tasks import Measure, perform
-from scanqa.batch.work import Order, work
+from scanqa.batch.whole_batch import Order, work
 from scanqa.records.database import travelling
 from tests.batch.arena import LARGER, make_archive
 from tests.batch.small_tasks import nothing
