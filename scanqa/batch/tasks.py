@@ -105,7 +105,8 @@ def perform(task: Task) -> Done:
 
 def _check(task: Measure) -> Done:
     """Measure the scans of a set, unless that was done."""
-    from scanqa.qualification import find_scans, options_said, qualify
+    from scanqa.placing import find_scans
+    from scanqa.qualification import options_said, qualify
 
     piece = task.piece
     with at_hand(piece.files) as here:
@@ -116,7 +117,8 @@ def _check(task: Measure) -> Done:
         known = patiently(task.records, lambda engine: on_record(engine, piece.scanner, hashes))
         if known and known.options == options_said(told) and not (task.again and known.older):
             return Done("older" if known.older else "known", known.id)
-        record = _in_names(qualify(paths, scanner=piece.scanner, told=told).record, here)
+        found = qualify(paths, scanner=piece.scanner, told=told, processes=1)
+        record = _in_names(found.record, here)
     if not record.scans:
         return Done("failed", None, tuple(each.why for each in record.rejected))
     kept = patiently(task.records, lambda engine: keep_undecided(engine, record))

@@ -29,6 +29,7 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "events",
     "job",
     "history",
+    "fleet",
     "compare",
     "explain",
     "settings",

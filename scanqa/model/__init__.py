@@ -18,7 +18,16 @@ from __future__ import annotations
 
 from scanqa.catalogue import Role, Side
 from scanqa.model.decided import Act, Decided, Decision, Identity, Standing
-from scanqa.model.image import Linear, Overview, Placement, Scan, Window, of_role
+from scanqa.model.image import (
+    Calibrated,
+    Driver,
+    Linear,
+    Overview,
+    Placement,
+    Scan,
+    Window,
+    of_role,
+)
 from scanqa.model.judgement import (
     GRAVE,
     SEVERITIES,
@@ -100,6 +109,7 @@ __all__ = [
     "Act",
     "Action",
     "Array",
+    "Calibrated",
     "Channel",
     "ColumnProfile",
     "Criterion",
@@ -108,6 +118,7 @@ __all__ = [
     "Decision",
     "Diagnosis",
     "Direction",
+    "Driver",
     "Edge",
     "EdgeKind",
     "EdgeResponse",

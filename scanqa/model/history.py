@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from scanqa.model.record import MethodChange
 from scanqa.model.result import Key
+from scanqa.model.work import Cost
 
 DAYS_PER_MONTH = 365.2425 / 12  # of the Gregorian calendar
 
@@ -158,8 +160,8 @@ class StreakLife:
         Times of the first and the last check that show it.
     since_start : bool
         Whether the first check of blank paper shows it already.
-    gone : str
-        Time of the first check that does not show it any more; empty if the newest shows it.
+    gone, again : str
+        Time of the first check that does not show it any more; of the second one that does.
     """
 
     axis: str
@@ -171,6 +173,7 @@ class StreakLife:
     last: str
     since_start: bool
     gone: str
+    again: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -351,14 +354,6 @@ class Profile:
 
     name: Literal["gutter", "light", "focus"]
     points: tuple[tuple[tuple[float, float, float | None], ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Cost:
-    """What a side costs: price in any currency, hours that the job would take."""
-
-    price: float | None = None
-    hours: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

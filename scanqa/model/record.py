@@ -7,6 +7,7 @@ from typing import Literal
 
 from scanqa.catalogue import Role
 from scanqa.model.decided import Decision, Identity
+from scanqa.model.image import Driver
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
 from scanqa.model.result import ColumnProfile, Evidence, Mark, Measurement, Streak
 from scanqa.model.work import Plan
@@ -28,6 +29,8 @@ class ScanFacts:
     paper : str
         Of a blank: how its paper lies against that of the first blank of its size (``first``):
         ``still``, ``moved``, turned by a ``quarter`` or ``half``; empty if it shows too little.
+    driver : Driver or None
+        What ``scanqa capture`` wrote of the driver; None for scans made elsewhere.
     """
 
     file: str
@@ -47,6 +50,7 @@ class ScanFacts:
     modified: str | None = None
     notes: tuple[str, ...] = ()
     paper: PaperLies = ""
+    driver: Driver | None = None
 
 
 @dataclass(frozen=True, slots=True)

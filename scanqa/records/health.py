@@ -26,10 +26,10 @@ from scanqa.model.history import (
     Drift,
     Event,
     Health,
-    MethodChange,
     Series,
     State,
 )
+from scanqa.model.record import MethodChange
 from scanqa.records.baseline import baseline
 from scanqa.records.changes import find_changes
 from scanqa.records.effects import effects
@@ -166,7 +166,7 @@ def _method_changes(checks: Sequence[Check]) -> dict[Key, MethodChange]:
     return found
 
 
-def _charted(v: Value) -> float:
+def charted(v: Value) -> float:
     """What the charts see of a value: 0 where none was found, for what hides it goes its own way.
 
     A noisier lamp would else pass for a line that grows.
@@ -196,7 +196,7 @@ def _series(
 ) -> Series:
     dates = [when for when, _ in points]
     days = [day[when] for when in dates]
-    values = [_charted(v) for _, v in points]
+    values = [charted(v) for _, v in points]
     stated = _own_doubt([v for _, v in points])
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
     changes: list[Change] = []
@@ -207,7 +207,7 @@ def _series(
             Change(c.began + start, c.alarm + start, c.before, c.after, c.chart) for c in found
         ]
     recent = [c for c in changes if c.began >= starts[-1]]
-    begin = _begin_of_line(values, starts[-1], recent)
+    begin = begin_of_line(values, starts[-1], recent)
     line = _line(days[begin:], values[begin:])
     meets = crossing(line, limit, confidence=0.95) if line and limit is not None else None
     # Where no chart has alarmed, a trend must be as unlikely as an alarm would be.
@@ -221,7 +221,7 @@ def _series(
         state = "drifting"
     else:
         state = "steady"
-    drift = _drift(line, days[begin:]) if state == "drifting" and line is not None else None
+    drift = drift_of(line, days[begin:]) if state == "drifting" and line is not None else None
     beyond = limit is not None and _beyond(key.name, values[begin:], line, days[-1], limit)
     return Series(
         key, points[0][1].unit, tuple(dates), tuple(days), tuple(values), tuple(stated),
@@ -246,7 +246,7 @@ def _normal(
     return base.mean - half, base.mean + half
 
 
-def _begin_of_line(values: Sequence[float], start: int, changes: Sequence[Change]) -> int:
+def begin_of_line(values: Sequence[float], start: int, changes: Sequence[Change]) -> int:
     """From where on a straight line tells the checks: the stretch, or one of its changes.
 
     A drift raises one alarm after another. Of levels that step at the changes up to a place and a
@@ -292,7 +292,8 @@ def _beyond(
     return (better == "lower" and level > limit) or (better == "higher" and level < limit)
 
 
-def _drift(line: Line, days: Sequence[float]) -> Drift:
+def drift_of(line: Line, days: Sequence[float]) -> Drift:
+    """A line through checks at these days, as a trend per month."""
     low, high = (s * DAYS_PER_MONTH for s in line.slope_interval())
     ends = (days[0], days[-1])
     return Drift(line.slope * DAYS_PER_MONTH, low, high, ends, (line.at(ends[0]), line.at(ends[1])))

@@ -26,7 +26,8 @@ from scanqa.model import MeasuredBefore, Record, Streak
 from scanqa.model.history import Event
 from scanqa.records import methods
 from scanqa.records.database import StoreError
-from scanqa.records.schema import event, record, streak, value
+from scanqa.records.packed import put_block
+from scanqa.records.schema import block, event, record, streak, value
 from scanqa.records.series import Value, values
 
 SAME_LINE_MM = 0.5  # streaks of two scans of one check that lie this near are one
@@ -102,6 +103,7 @@ def add(engine: Engine, kept: Record) -> Kept:
         "scans_key": scans_key(kept),
         "options": dict(kept.options),
         "decision": kept.decision.decision,
+        "decided": msgspec.to_builtins(kept.decision),
         "document": to_builtins(kept),
     }
     with engine.begin() as connection:
@@ -143,6 +145,7 @@ def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None
     rows = [_value_row(record_id, v) for v in values(kept.measures, kept.scans)]
     if rows:
         connection.execute(sa.insert(value), rows)
+        put_block(connection, record_id, rows)
     lines = [
         {"record_id": record_id, "number": i, **asdict(line)}
         for i, line in enumerate(lines_of(kept.streaks))
@@ -152,7 +155,7 @@ def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None
 
 
 def _forget(connection: Connection, record_id: int) -> None:
-    for table in (value, streak):
+    for table in (value, block, streak):
         connection.execute(sa.delete(table).where(table.c.record_id == record_id))
 
 

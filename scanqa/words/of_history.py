@@ -21,6 +21,8 @@ from scanqa.model.history import (
     Shift,
     StreakLife,
 )
+from scanqa.words.glossary import DIRECTION_WORDS
+from scanqa.words.numbers import label
 
 LAMP_SIGNS = {
     "light": "light index",
@@ -40,6 +42,17 @@ def key_words(key: Key) -> str:
 def family_words(key: Key) -> str:
     """The measure of a key in words: ``sharpness: sfr50``."""
     return key_words(Key(key.name))
+
+
+def key_title(key: Key) -> str:
+    """A measure in words, with direction, channel and kind of edge."""
+    words = label(key.name)
+    way = DIRECTION_WORDS.get(key.direction, key.direction)
+    if way and not words.endswith(way):
+        words += f" {way}"
+    colour = key.channel if key.channel != "luma" else ""
+    rest = [colour, f"{key.edge_kind} edges" if key.edge_kind else ""]
+    return ", ".join([words, *(part for part in rest if part)])
 
 
 def place_words(axis: str, at_mm: float) -> str:
