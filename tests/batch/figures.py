@@ -1,6 +1,6 @@
 """What a batch costs: speed-up by a second worker, time to hand out a task, memory over many sets.
 
-``python -m tests.batch.figures [speed] [tasks] [memory] --write`` measures by hand, some minutes
+``python -m tests.batch.figures [speed] [tasks] [memory] [month] --write`` measures by hand, some minutes
 each, and keeps what it finds in ``FIGURES.md``, a section for each.
 """
 
@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import psutil
 
 from scanqa.batch.engine import TASKS_OF_A_WORKER, local, run
@@ -20,6 +21,7 @@ from scanqa.batch.manifest import read_all
 from scanqa.batch.tasks import Measure, perform
 from scanqa.batch.whole_batch import Order, work
 from scanqa.records.database import travelling
+from scanqa.scans.save import save_tiff
 from tests.batch.arena import LARGER, make_archive
 from tests.batch.small_tasks import nothing
 
@@ -134,7 +136,40 @@ def memory() -> Iterator[str]:
         yield f"| {first + 1} to {first + len(part)} | {min(part):.0f} to {max(part):.0f} |"
 
 
-PARTS = {"speed": speed, "tasks": tasks, "memory": memory}
+def month() -> Iterator[str]:
+    """One worker on a monthly check as it is: two blanks of an A3 bed at 600 dpi, 8 bit."""
+    yield "| what | measured |"
+    yield "| --- | --- |"
+    rng = np.random.default_rng(16)
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        made = folder / "o/heron/2026-01-01"
+        made.mkdir(parents=True)
+        for page in (1, 2):
+            paper = rng.normal(225, 1.2, (9921, 7016, 3)).round().clip(0, 255).astype(np.uint8)
+            save_tiff(made / f"blank-{page}.tif", paper, (600.0, 600.0))
+        (piece,) = read_all([folder / "o"], {}).pieces
+        files = sum(path.stat().st_size for path in made.iterdir())
+        records = travelling(str(folder / "r"))
+        with local(1, most_bytes=MOST_BYTES, records=records) as workers:
+            small = read_all([make_archive(folder / "w", scanners=("wren",), months=1)], {})
+            warm(workers, travelling(str(folder / "warm")), small.pieces[0])
+            cpu, begun = cpu_of_workers(), time.perf_counter()
+            ends = work(workers, [piece], Order(records), lambda piece, result: None)
+            took, cpu = time.perf_counter() - begun, cpu_of_workers() - cpu
+            assert ends == {"new": 1}, ends
+            (worker,) = [p for p in psutil.Process().children(recursive=True)
+                         if "spawn_main" in " ".join(p.cmdline())]  # fmt: skip
+            status = Path(f"/proc/{worker.pid}/status").read_text()
+            peak = int(status.partition("VmHWM:")[2].split()[0]) / 1e6
+        yield f"| files of a set | {files / 1e6:.0f} MB |"
+        yield f"| processor time of a set | {cpu:.1f} s |"
+        yield f"| wall time, others using the machine too | {took:.1f} s |"
+        yield f"| most memory of the worker | {peak:.2f} GB |"
+        yield f"| its record, SQLite | {(folder / 'r').stat().st_size / 1e6:.2f} MB, empty ones in |"
+
+
+PARTS = {"speed": speed, "tasks": tasks, "memory": memory, "month": month}
 
 
 def main(arguments):
