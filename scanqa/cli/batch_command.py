@@ -108,7 +108,7 @@ def command(
     and in it one for each set. The same command again goes on where it stopped.
     """
     from scanqa.batch.manifest import read_all
-    from scanqa.batch.whole_batch import Order, work
+    from scanqa.batch.run_batch import Order, work
     from scanqa.records.database import travelling
     from scanqa.words.of_batch import goes_on, tally_words
 
@@ -137,8 +137,8 @@ def command(
 
 def _lines(piece: Piece, result: Done | BaseException) -> Iterator[str]:
     """What was wrong with a set, or with the pages of a job, a line each."""
+    from scanqa.batch.run_batch import end_of
     from scanqa.batch.tasks import Done
-    from scanqa.batch.whole_batch import end_of
     from scanqa.words.of_batch import faults
 
     why = result.why if isinstance(result, Done) else ()

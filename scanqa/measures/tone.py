@@ -40,6 +40,7 @@ from scanqa.model import (
 )
 from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.scatter import median_error, repeat_error
+from scanqa.reading.jpeg_grid import jpeg_grid
 from scanqa.reading.patches import PatchLight, patch_light
 
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
@@ -112,9 +113,26 @@ def _level(name: str, scans: Sequence[Placement]) -> Measurement:
     levels = np.array([np.median(each) for each in lightness])
     # Light and paper vary slowly over the bed: far fewer blocks than there are tell something new.
     within = max(float(median_error(each[::TEXTURE_BLOCKS])) for each in lightness)
-    error = float(np.hypot(within / np.sqrt(len(scans)), repeat_error(levels)))
+    parts = within / np.sqrt(len(scans)), float(repeat_error(levels)), _of_rounding(scans)
+    error = float(np.linalg.norm(parts))
     scan = scans[0].scan.name if len(scans) == 1 else ""
     return Measurement(name, float(levels.mean()), error, scan=scan)
+
+
+def _of_rounding(scans: Sequence[Placement]) -> float:
+    """L* of the step between two codes, over √12: a median of whole codes is one of them.
+
+    Steps of JPEG are wider where they round the mean of a block.
+    """
+    code = np.median(np.concatenate([s.overview.preview.reshape(-1, s.scan.channels)[:: THIN**2]
+                                     for s in scans]), axis=0)  # fmt: skip
+    steps = []
+    for scan in scans:
+        grid = jpeg_grid(scan)
+        half = 0.5 if grid is None else math.hypot(grid.level, 1.0) / 2  # rounded twice
+        low, high = (luma(scan.light.light(np.maximum(code + off, 0.0))) for off in (-half, half))
+        steps.append(float(lstar(high) - lstar(low)))
+    return max(steps) / math.sqrt(12)
 
 
 def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:

@@ -85,28 +85,6 @@ class MeasuredBefore:
 
 
 @dataclass(frozen=True, slots=True)
-class MethodChange:
-    """What another method gives of the same scans: a change of the measure, not of the scanner.
-
-    Attributes
-    ----------
-    before, now : int
-        Versions of the method.
-    checks : int
-        How many were measured by both.
-    shift, least, most : float
-        New less old value, in the measure's unit: the median, and the ends.
-    """
-
-    before: int
-    now: int
-    checks: int
-    shift: float
-    least: float
-    most: float
-
-
-@dataclass(frozen=True, slots=True)
 class Record:
     """One qualification of one scanner, whole.
 

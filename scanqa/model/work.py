@@ -97,11 +97,3 @@ class Plan:
     def optics_known(self) -> bool:
         """Whether it is known what the optics make of the letters."""
         return self.optics in ("enough", "too-little")
-
-
-@dataclass(frozen=True, slots=True)
-class Cost:
-    """What a side costs: price in any currency, hours that the job would take."""
-
-    price: float | None = None
-    hours: float | None = None

@@ -26,10 +26,10 @@ from scanqa.model.history import (
     Drift,
     Event,
     Health,
+    MethodChange,
     Series,
     State,
 )
-from scanqa.model.record import MethodChange
 from scanqa.records.baseline import baseline
 from scanqa.records.changes import find_changes
 from scanqa.records.effects import effects

@@ -18,8 +18,8 @@ import psutil
 
 from scanqa.batch.engine import TASKS_OF_A_WORKER, local, run
 from scanqa.batch.manifest import read_all
+from scanqa.batch.run_batch import Order, work
 from scanqa.batch.tasks import Measure, perform
-from scanqa.batch.whole_batch import Order, work
 from scanqa.records.database import travelling
 from scanqa.scans.save import save_tiff
 from tests.batch.arena import LARGER, make_archive

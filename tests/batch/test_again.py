@@ -8,7 +8,7 @@ import shutil
 
 import pytest
 
-from scanqa.model.record import MethodChange
+from scanqa.model.history import MethodChange
 from scanqa.records.database import open_store
 from scanqa.records.looking_back import health_of
 from scanqa.records.store import history

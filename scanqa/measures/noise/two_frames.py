@@ -53,6 +53,8 @@ class Split:
         Whether its grain is shared in place.
     light_total, light_grain, level : (channels and luma,) or (1,) if grey
         Of light: total less what is shared in place; the paper's; mean level.
+    grain_doubt, light_doubt : float, as `light_total`
+        By how much the paper's may be off in all windows alike: grain finer than a sample.
     """
 
     total: float
@@ -63,6 +65,8 @@ class Split:
     light_total: Floats
     light_grain: Floats
     level: Floats
+    grain_doubt: float
+    light_doubt: Floats
 
     @property
     def light_temporal(self) -> Floats:
@@ -162,14 +166,15 @@ def _split_turned(one: Sample, other: Sample, field: AffineField, second: Placem
     window = one.window
     there = inside(window, field, (second.scan.height_px, second.scan.width_px))
     in_place = in_place_of_turned(_all(one), _all(other), window, field)
-    shared = None
+    shared, doubt = None, None
     if in_place is not None:
         unlike = unlike_by_pixels(_all(one), _all(sample(second, there)), window, there, field)
-        shared = None if unlike is None else _variances(one, other) - unlike
+        if unlike is not None:
+            shared, doubt = _variances(one, other) - unlike[0], unlike[1]
     if in_place is None:
         in_place = np.zeros(len(_all(one)))
     moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
-    return _put_together(one, other, in_place, shared, moved_px, still=False)
+    return _put_together(one, other, in_place, shared, moved_px, still=False, doubt=doubt)
 
 
 def _put_together(
@@ -180,8 +185,10 @@ def _put_together(
     moved_px: tuple[float, float] | None,
     *,
     still: bool,
+    doubt: Floats | None = None,
 ) -> Split:
     """Variances of a window, given what both scans share in place and where the paper lies."""
+    doubts = np.zeros(len(in_place)) if doubt is None else doubt
     variances = _variances(one, other)
     means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
     return Split(
@@ -193,6 +200,8 @@ def _put_together(
         light_total=variances[1:] - in_place[1:],
         light_grain=np.zeros(len(in_place) - 1) if shared is None else shared[1:],
         level=means[-1:] if len(in_place) == 2 else means,
+        grain_doubt=float(doubts[0]),
+        light_doubt=doubts[1:],
     )
 
 
