@@ -53,6 +53,7 @@ from scanqa.simulate.truth import Truth
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
 
 DPI = 300
+FEW, FEW_DPI = ("blank-1", "blank-2", "bed-sheet"), 150
 SEED = 1871
 WORKERS = 2
 
@@ -241,6 +242,17 @@ def write_demo(folder: Path, *, progress: Progress) -> dict[str, list[Path]]:
         text = json.dumps(truth, indent=2, allow_nan=False)
         (folder / name / "truth.json").write_text(text + "\n", encoding="utf-8")
     return {name: [folder / name / f"{kind}.tif" for kind in scenes()] for name in SCANNERS}
+
+
+def write_few(folder: Path) -> list[Path]:
+    """Two blanks and the bed sheet of heron at `FEW_DPI`, in this process: a demo of seconds."""
+    (folder / "heron").mkdir(parents=True, exist_ok=True)
+    files, laid = [], scenes()
+    for number, kind in enumerate(FEW):
+        made = scan(laid[kind], HERON, dpi=FEW_DPI, rng=np.random.default_rng([SEED, 99, number]))
+        files.append(folder / "heron" / f"{kind}.tif")
+        save_tiff(files[-1], made.pixels, made.dpi)
+    return files
 
 
 def _write(folder: Path, name: str, kind: str) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from importlib import import_module
@@ -18,8 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scanqa.catalogue import FAMILIES
-from scanqa.errors import BadOption, ScanqaError, UnreadableScan
+from scanqa.catalogue import FAMILIES, Family
 from scanqa.findings import Use, judge, plan, read_uses
 from scanqa.model import (
     FileSize,
@@ -37,8 +36,10 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.on_paper import cut_to_paper, put_back
+from scanqa.placing import find_scans, placed
 from scanqa.proof import proof
-from scanqa.scans import SUFFIXES
+from scanqa.scans.one_thread import one_thread
+from scanqa.side_by_side import processes_to_use, side_by_side
 from scanqa.summary import summarise
 from scanqa.version import __version__
 from scanqa.words.of_judgement import worded
@@ -47,6 +48,9 @@ from scanqa.words.of_plan import worded_plan
 RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to tell it from others
 
 NOTHING_TOLD = Told()
+LONGEST = (  # families by the time that they take, the longest first
+    "claim", "sharpness", "processing", "colour", "gutter", "streaks", "noise", "glass"
+)  # fmt: skip
 OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
@@ -70,6 +74,7 @@ def qualify(
     scanner: str,
     told: Told = NOTHING_TOLD,
     progress: Progress = _untold,
+    processes: int | None = None,
 ) -> Qualification:
     """Measure and judge one scanner from its scans.
 
@@ -83,6 +88,8 @@ def qualify(
         What the user adds.
     progress : callable
         Told before each step.
+    processes : int, optional
+        At most so many, 1 for this one alone (`side_by_side`); the result is the same.
 
     Returns
     -------
@@ -96,10 +103,7 @@ def qualify(
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
-    total = len(files) + len(FAMILIES) + 1
-    placements, unusable = _read(files, told, lambda at, of: progress(at, total, of))
-    results = _measured(placements, told, lambda at, of: progress(len(files) + at, total, of))
-    progress(total - 1, total, "judging")
+    placements, unusable, results = _read_and_measured(files, told, progress, processes)
     scans = tuple(_facts(placements))
     judgement = _judged(results, scans, uses, told.earlier)
     crops = proof(judgement.findings, results, placements, book_edge=told.book_edge).evidence
@@ -126,111 +130,86 @@ def qualify(
     return Qualification(record, results.evidence + crops)
 
 
-# ------------------------------------------------------------------------------------ files
+def told_from(record: Record, earlier: Record | None, uses: Path | None = None) -> Record:
+    """A record judged beside an earlier check, which it was measured without.
 
+    It needs no pixels, so that checks can be measured in any order and at once. What only the
+    pixels of both show is not found: lines too faint for one check (`Streak.since`).
 
-def find_scans(paths: Sequence[Path]) -> tuple[list[Path], list[Rejected]]:
-    """Files to read: those named, and the images in the folders named (not below them)."""
-    files: list[Path] = []
-    rejected: list[Rejected] = []
-    for path in paths:
-        if not path.is_dir():
-            files.append(path)
-            continue
-        inside = sorted(
-            p for p in path.iterdir() if p.suffix.lower() in SUFFIXES and not p.is_dir()
-        )
-        if not inside:
-            error = UnreadableScan(
-                path, "the folder holds no scans", "put TIFF, PNG or JPEG files in it"
-            )
-            rejected.append(Rejected(str(path), str(error)))
-        files += inside
-    return list(dict.fromkeys(files)), rejected
-
-
-def unlike_names(paths: Sequence[Path]) -> list[str]:
-    """A name for each file, no two alike: the file's own, with as many folders as that takes."""
-    depth = [1] * len(paths)
-    while True:
-        names = [str(Path(*p.parts[-d:])) for p, d in zip(paths, depth, strict=True)]
-        again = [
-            at
-            for at, name in enumerate(names)
-            if names.count(name) > 1 and depth[at] < len(paths[at].parts)
-        ]
-        if not again:
-            return names
-        for at in again:
-            depth[at] += 1
-
-
-def _read(
-    files: Sequence[Path], told: Told, progress: Callable[[int, str], None]
-) -> tuple[list[Placement], list[Rejected]]:
-    """Every file's scan with its frame; a second core hashes what the first has read."""
-    placements: list[Placement] = []
-    rejected: list[Rejected] = []
-    with ThreadPoolExecutor(1) as second_core:
-        for step, (path, name) in enumerate(zip(files, unlike_names(files), strict=True)):
-            progress(step, f"reading {name}")
-            found = _place(path, name, told)
-            if isinstance(found, Rejected):
-                rejected.append(found)
-                continue
-            placements += found
-            second_core.submit(getattr, found[0].scan, "sha256")  # kept by the scan for `_facts`
-    return placements, rejected
-
-
-def _place(path: Path, name: str, told: Told) -> tuple[Placement, ...] | Rejected:
-    """What lies on a scan and where, or why the file cannot be used."""
-    from scanqa.locate import locate
-    from scanqa.scans.linear import linear
-    from scanqa.scans.open import open_scan
-    from scanqa.scans.overview import overview
-
-    try:
-        scan = open_scan(path, name=name)
-        light = linear(scan, curve=told.curve)
-        return locate(
-            scan,
-            overview(scan),
-            light,
-            dpi=told.dpi,
-            role=told.roles.get(path),
-            book_edge=told.book_edge,
-        )
-    except BadOption:
-        raise
-    except ScanqaError as error:
-        return Rejected(str(path), str(error))
+    Parameters
+    ----------
+    record : Record
+        From `qualify`, whole.
+    earlier : Record or None
+        What `Told.earlier` would have been.
+    uses : Path or None
+        What `Told.uses` was.
+    """
+    results = Results(record.measures, record.streaks, record.glass_marks, (), record.columns)
+    own = read_uses(uses) if uses else None
+    judgement = _judged(results, record.scans, own, earlier)
+    return replace(
+        record,
+        streaks=judgement.streaks,
+        findings=judgement.findings,
+        actions=judgement.actions,
+        outcome=judgement.outcome,
+        legibility=judgement.legibility,
+        decision=judgement.decision,
+    )
 
 
 # --------------------------------------------------------------------------------- measures
 
 
+def _read_and_measured(
+    files: Sequence[Path], told: Told, progress: Progress, processes: int | None
+) -> tuple[list[Placement], list[Rejected], Results]:
+    """What lies on the scans, the files that cannot be used, and all values."""
+    total, count = len(files) + len(FAMILIES) + 1, processes_to_use(processes)
+    with one_thread() if count > 1 else nullcontext():
+        placements, unusable = placed(files, told, count, lambda at, of: progress(at, total, of))
+        results = _measured(
+            placements, told, count, lambda at, of: progress(len(files) + at, total, of)
+        )
+    progress(total - 1, total, "judging")
+    return placements, unusable, results
+
+
 def _measured(
-    placements: Sequence[Placement], told: Told, progress: Callable[[int, str], None]
+    placements: Sequence[Placement],
+    told: Told,
+    processes: int,
+    progress: Callable[[int, str], None],
 ) -> Results:
     """Every family's measures, and what is left when hidden processing is accounted for."""
     from scanqa.measures import processing
 
-    results = Results()
     on_paper, cuts = cut_to_paper(placements)
-    for at, family in enumerate(FAMILIES.values()):
-        progress(at, f"measuring: {family.title.lower()}")
-        scans = [
+    shown = [
+        (family, [
             scan
             for scan in of_role(
                 placements if family.name in OF_WHOLE_IMAGES else on_paper, *family.roles
             )
             if family.without_dpi or scan.dpi_source != "assumed"
-        ]
-        if scans:
-            # Imported here, so that asking for help loads none of them.
-            results += import_module(f"scanqa.measures.{family.name}").measure(scans, told)
-    results = put_back(processing.bounded(results, on_paper), cuts)
+        ])
+        for family in FAMILIES.values()
+    ]  # fmt: skip
+
+    def measure(of: tuple[Family, list[Placement]]) -> Results:
+        # Imported here, so that asking for help loads none of them.
+        measured: Results = import_module(f"scanqa.measures.{of[0].name}").measure(of[1], told)
+        return measured
+
+    measured = side_by_side(
+        measure,
+        [(family, scans) for family, scans in shown if scans],
+        cost=lambda of: -LONGEST.index(of[0].name) if of[0].name in LONGEST else -len(LONGEST),
+        begun=lambda done, of: progress(done, f"measuring: {of[0].title.lower()}"),
+        processes=processes,
+    )
+    results = put_back(processing.bounded(sum(measured, Results()), on_paper), cuts)
     return processing.settled(results, placements)
 
 
@@ -280,6 +259,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             modified=scan.modified or None,
             notes=tuple(dict.fromkeys(notes)),
             paper=papers.get(id(placement), ""),
+            driver=scan.driver,
         )
 
 

@@ -151,11 +151,13 @@ def test_no_color_takes_the_colours_away(colours, tmp_path):
 
 
 def test_quick_means_one_thing():
-    """``--quick`` is the sitting of two blanks; no other command has an option of that name."""
+    """``--quick`` is the small demo; the sitting of two blanks is called what it is."""
     from scanqa.cli.option_table import option_table
 
     rows = [line for line in option_table().splitlines() if "`--quick`" in line]
-    assert rows == ["| `capture` | `--quick` | Two blanks. |"]
+    assert [row.split(" | ")[0] for row in rows] == ["| `demo`"]
+    rows = [line for line in option_table().splitlines() if "`--blanks`" in line]
+    assert rows == ["| `capture` | `--blanks` | The two blanks alone. |"]
 
 
 # ------------------------------------------------------------------------------- settings

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from scanqa.cli import main
 from scanqa.codec import to_json
 from scanqa.model import Told
-from scanqa.qualification import options_said, qualify, unlike_names
+from scanqa.placing import unlike_names
+from scanqa.qualification import options_said, qualify
 from scanqa.records import store
 from scanqa.records.database import open_store
 from scanqa.report.pages import render

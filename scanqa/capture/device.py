@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from scanqa.capture.faults import ScanFailed, failure
 from scanqa.errors import BadOption
-from scanqa.model import MM_PER_INCH
+from scanqa.model import MM_PER_INCH, Calibrated
 
 PROGRAM = "scanimage"
 ANSWER_S = 60.0  # some drivers search the network before they answer
@@ -31,6 +31,8 @@ OWN = frozenset(
     | {"format", "formatted-device-list", "help", "icc-profile", "list-devices", "output-file"}
     | {"print-options", "progress", "test", "verbose", "version"}
 )
+
+SHORT = frozenset("ltxy")
 
 Values = tuple[tuple[str, str], ...]  # names and values in the order in which they are set
 
@@ -61,6 +63,8 @@ class Option:
         Its present value; empty when it is not active or has none.
     active : bool
         Whether it can be set now.
+    is_button : bool
+        Whether it is pressed: nothing stands behind its name.
     """
 
     name: str
@@ -71,6 +75,7 @@ class Option:
     unit: str = ""
     value: str = ""
     active: bool = True
+    is_button: bool = False
 
     def offers(self, number: float) -> bool:
         """Whether a number is one of the choices or lies on a step of the range."""
@@ -118,6 +123,8 @@ class Settings:
         What could not be had as wished.
     all_options : mapping
         Every option of the device with its value under these settings.
+    calibrated : str
+        What is known of the driver's calibration under them.
     """
 
     device: str
@@ -129,6 +136,7 @@ class Settings:
     mode: str
     notes: tuple[str, ...] = ()
     all_options: Mapping[str, str] | None = None
+    calibrated: Calibrated = "not-told"
 
     @property
     def size_bytes(self) -> int:
@@ -210,9 +218,14 @@ def check_name(device: str) -> str:
 
 def arguments(device: str, values: Values) -> list[str]:
     """Device and settings as arguments of ``scanimage``, each one a single word."""
-    short = {"l", "t", "x", "y"}
-    named = [f"-{name}{value}" if name in short else f"--{name}={value}" for name, value in values]
+    named = [_argument(name, value) for name, value in values]
     return [f"--device-name={device}", *named]
+
+
+def _argument(name: str, value: str) -> str:
+    if name in SHORT:
+        return f"-{name}{value}"
+    return f"--{name}={value}" if value else f"--{name}"  # a button takes no value
 
 
 def read_options(device: str, values: Values = ()) -> dict[str, Option]:
@@ -270,6 +283,7 @@ def _option(name: str, rest: str) -> Option:
     if rest.endswith("]") and " [" in rest:
         rest, _, value = rest[:-1].rpartition(" [")
     active = not flags & {"inactive", "hardware", "read-only"}
+    button = not rest.strip() and not value
     step = 0.0
     if steps := _STEPS.search(rest):
         step, rest = float(steps["step"]), rest[: steps.start()]
@@ -280,7 +294,7 @@ def _option(name: str, rest: str) -> Option:
         low, high = float(span["low"]), float(span["high"])
         return Option(name, (), low, high, step, span["unit"], value, active)
     if not rest or rest.startswith("<"):
-        return Option(name, value=value, active=active)
+        return Option(name, value=value, active=active, is_button=button)
     choices, unit = rest.split("|"), ""
     if last := _UNIT.match(choices[-1]):  # the unit stands behind the last number only
         choices[-1], unit = last["number"], last["unit"]

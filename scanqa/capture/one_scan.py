@@ -18,7 +18,7 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -26,9 +26,10 @@ import numpy as np
 
 from scanqa.capture.describe import describe
 from scanqa.capture.device import Settings, arguments, plain_words, program, refuse_rounded
+from scanqa.capture.driver_options import kept_min, numbers
 from scanqa.capture.faults import DISK_FULL, ScanFailed, failure
 from scanqa.errors import UnreadableScan
-from scanqa.model import MM_PER_INCH, Overview, Pixels, Window
+from scanqa.model import MM_PER_INCH, Driver, Overview, Pixels, Window
 from scanqa.scans.open import FileScan, open_scan
 from scanqa.scans.overview import overview
 
@@ -76,6 +77,7 @@ def scan_to(
     *,
     progress: Progress = lambda share, seconds: None,
     stall_s: float = STALL_S,
+    lamp: tuple[tuple[float, float], ...] = (),
 ) -> Taken:
     """Scan into a file; a file of that name is replaced by a scan that is whole, or not at all.
 
@@ -89,6 +91,8 @@ def scan_to(
         Told the share done (or None) and the seconds since the start, some times a second.
     stall_s : float
         The scan is given up when nothing comes for so long.
+    lamp : seconds and levels
+        What was seen of the light before, kept in the file.
 
     Raises
     ------
@@ -106,7 +110,7 @@ def scan_to(
         if status != 0:
             raise failure(status, said)
         refuse_rounded(said)
-        _describe(passing, settings, seconds, started)
+        _describe(passing, settings, seconds, started, lamp)
         seen = _checked(passing, settings)
         passing.replace(path)
     except (ScanFailed, OSError) as error:
@@ -264,15 +268,24 @@ def _free(folder: Path) -> int:
         ) from error
 
 
-def _describe(passing: Path, settings: Settings, seconds: float, started: str) -> None:
+def _describe(
+    passing: Path,
+    settings: Settings,
+    seconds: float,
+    started: str,
+    lamp: tuple[tuple[float, float], ...],
+) -> None:
     """Write options and seconds into the file itself, and the file to the disk."""
     if not passing.exists() or passing.stat().st_size < LEAST_BYTES:
         raise ScanFailed("the scanner reported success but sent no picture", "scan again")
+    options = dict(settings.all_options or settings.values)
+    driver = Driver(settings.calibrated, kept_min(options), numbers(options), lamp)
     facts = {
         "device": settings.device,
         "started": started,
         "seconds": seconds,
-        "options": dict(settings.all_options or settings.values),
+        "options": options,
+        "driver": asdict(driver),
     }
     describe(passing, json.dumps(facts))
     with passing.open("rb") as file:

@@ -14,26 +14,20 @@ from scanqa.capture.device import (
     Settings,
     read_options,
 )
+from scanqa.capture.driver_options import (
+    Look,
+    asking_for,
+    calibrated,
+    calibrating,
+    plain,
+    table,
+)
 from scanqa.errors import BadOption
 from scanqa.model import MM_PER_INCH
 
 COLOUR = re.compile(r"colou?r|rgb", re.IGNORECASE)
 GREY = re.compile(r"gr[ae]y", re.IGNORECASE)
 COARSE = re.compile(r"line.?art|binary|halftone|dither|diffus|fast|draft|\b1.?bit", re.IGNORECASE)
-# What improves, crops or squeezes the picture, by name, and the values that mean "do not".
-SWITCHES = re.compile(
-    r"custom-gamma|preview|negative|invert(?!-endian)|sharp|unsharp|enhance|de-?skew|de-?screen|"
-    r"de-?speck|de-?rotate|de-?noise|dust|scratch|smooth|auto-?(crop|level|contrast|exposure|"
-    r"white|colou?r|rotate|bright|threshold|gamma)|swcrop|swskip|(?<!de)crop$|compress|jpeg$|"
-    r"colou?r-correction|halftoning|dropout|blank-page|infrared-clean",
-    re.IGNORECASE,
-)
-NEUTRAL_NUMBERS = re.compile(
-    r"(brightness|contrast|sharpness|saturation|hue|highlight|shadow|exposure-correction)"
-    r"(-[rgb]|-red|-green|-blue)?",
-    re.IGNORECASE,
-)
-OFF = ("no", "off", "none", "disabled", "0", "never")
 # The middle part that is scanned at the highest dpi. Tags stand 43 mm apart and are 18 mm wide as
 # they lie, so 110 mm hold two of them each way wherever it begins; at 4800 dpi that is a file of
 # 1.3 GB with 8 bits, which is all that the question of the dpi needs.
@@ -47,8 +41,9 @@ def choose(
     extra: Mapping[str, str] | None = None,
     middle: bool = False,
     grey: bool = False,
+    look: Look | None = None,
 ) -> Settings:
-    """Settings for a scan that can be measured.
+    """Settings for a scan that can be measured; calibrated anew where the driver offers it.
 
     Parameters
     ----------
@@ -58,19 +53,20 @@ def choose(
         Samples per inch; None takes the highest on offer.
     extra : mapping of str to str
         Values of the device's own options that the user sets; they go before ours.
-    middle : bool
-        Scan the middle of the bed only, with 8 bits (for a dpi at which a whole bed is too much).
-    grey : bool
-        Grey instead of colour.
+    middle, grey : bool
+        Scan the middle of the bed only, with 8 bits (for a dpi at which a whole bed is too much);
+        grey instead of colour.
+    look : str or None
+        A look that only the driver can give: `driver_options` says which option asks for it.
 
     Raises
     ------
     BadOption
-        If the device does not offer the dpi, or an option or value of `extra`.
+        If the device does not offer the dpi, the look, or an option or value of `extra`.
     ScanFailed
         If the device does not answer.
     """
-    extra = dict(extra or {})
+    extra = extra or {}
     first, notes = _source_and_mode(read_options(device), extra, grey=grey)
     offered = read_options(device, tuple(first.items()))
     _check_extra(offered, extra)
@@ -80,13 +76,11 @@ def choose(
         **first,
         **_depth(offered, most=CLAIM_BITS if middle else DEEPEST),
         **_dpi(offered, dpi),
-        **_plain(offered, notes, left=set(extra)),
+        **_switched(offered, look, notes, left=set(extra)),
     }
-    values |= {name: value for name, value in extra.items() if name not in first}
-    values |= area
+    values |= {name: value for name, value in extra.items() if name not in first} | area
     after = read_options(device, tuple(values.items()))
-    mode = values.get("mode", "")
-    bits = values.get("depth", "")
+    mode, bits = values.get("mode", ""), values.get("depth", "")
     return Settings(
         device=device,
         values=tuple(values.items()),
@@ -97,6 +91,7 @@ def choose(
         mode=mode,
         notes=tuple(notes),
         all_options={name: option.value for name, option in after.items()} | values,
+        calibrated=calibrated(values, offered),
     )
 
 
@@ -182,21 +177,24 @@ def _dpi_names(options: Options) -> list[str]:
     )
 
 
-def _plain(options: Options, notes: list[str], *, left: set[str]) -> dict[str, str]:
-    """Values that switch off what improves, crops or squeezes the picture."""
-    values = {}
-    for name, option in options.items():
-        if not option.active or name in left:
-            continue
-        if NEUTRAL_NUMBERS.fullmatch(name) and option.offers(0):
-            values[name] = "0"
-        elif SWITCHES.search(name):
-            off = [choice for choice in option.choices if choice.lower() in OFF]
-            if off:
-                values[name] = off[0]
-            elif option.choices or option.low is not None:
-                notes.append(f"the scanner does not let {name} be switched off")
-    return values
+def _switched(
+    options: Options, look: Look | None, notes: list[str], *, left: set[str]
+) -> dict[str, str]:
+    """What improves the picture switched off, calibration made anew, a look asked for."""
+    asked = {} if look is None else _looking(options, look)
+    kept = frozenset({*left, *asked})
+    values, stuck = plain(options, left=kept)
+    notes += [f"the scanner does not let {name} be switched off" for name in stuck]
+    anew = {} if look == "uncalibrated" else calibrating(options, left=kept)
+    return {**values, **anew, **asked}
+
+
+def _looking(options: Options, look: Look) -> dict[str, str]:
+    asked = asking_for(options, look)
+    if not asked:
+        names = ", ".join(row.name.replace("|", ", ") for row in table() if row.look == look)
+        raise BadOption(f"--look {look}: this driver has no option for it (known are {names})")
+    return asked
 
 
 def _area(

@@ -10,6 +10,7 @@ from typing import Protocol
 from scanqa.capture.desk import GO, Desk
 from scanqa.capture.device import Settings
 from scanqa.capture.faults import ScanFailed
+from scanqa.capture.lamp_wait import LONGEST_S, Levels, level_of, short, wait_for_light
 from scanqa.capture.one_scan import STALL_S, Taken, read_back, scan_to
 from scanqa.capture.steps import Step
 from scanqa.errors import BadOption, UnreadableScan
@@ -52,12 +53,20 @@ class DeviceSource:
         Gives the settings of a step.
     stall_s : float
         A scan is given up when nothing comes for so long.
+    lamp_s : float
+        Longest wait for the light to rest before the first scan that asks for it; 0 is none.
     """
 
     def __init__(
-        self, folder: Path, settings: Callable[[Step], Settings], *, stall_s: float = STALL_S
+        self,
+        folder: Path,
+        settings: Callable[[Step], Settings],
+        *,
+        stall_s: float = STALL_S,
+        lamp_s: float = LONGEST_S,
     ) -> None:
         self._folder, self._settings, self._stall_s = folder, settings, stall_s
+        self._lamp_s: float = lamp_s
         self._timed: dict[bool, list[float]] = {False: [], True: []}
 
     def wait(self, step: Step, desk: Desk, *, at_once: bool) -> str:
@@ -77,15 +86,34 @@ class DeviceSource:
             settings = self._settings(step)
         except BadOption as error:
             raise ScanFailed(str(error)) from error
+        path = self._folder / f"{step.id}.tif"
         try:
-            taken = scan_to(
-                self._folder / f"{step.id}.tif", settings, progress=show, stall_s=self._stall_s
-            )
+            lamp = self._rested(settings, desk) if step.needs_rested_light else ()
+            taken = scan_to(path, settings, progress=show, stall_s=self._stall_s, lamp=lamp)
         finally:
             desk.passing("")
         if taken.seconds is not None:
             self._timed[step.highest_dpi].append(taken.seconds)
         return taken
+
+    def _rested(self, settings: Settings, desk: Desk) -> Levels:
+        """What short scans saw of the light until it rested; once in a sitting."""
+        few = short(settings)
+        if not self._lamp_s or few is None:
+            return ()
+
+        def level() -> float:
+            desk.passing("  waiting until the light rests   (Ctrl-C stops)")
+            return level_of(self._folder, few, stall_s=self._stall_s)
+
+        seen = wait_for_light(level, longest_s=self._lamp_s)
+        self._lamp_s = 0.0
+        looks = f"{len(seen.levels)} short scans within {seen.seconds:.0f} s"
+        if seen.rested:
+            desk.say(f"  The light rests: {looks}, the last two agree within 0.5 %.")
+        else:
+            desk.say(f"  The light still moves, {seen.moved_percent:+.1f} %: {looks}.")
+        return seen.levels
 
     def seconds(self, step: Step) -> float:
         """Median of the scans timed so far."""

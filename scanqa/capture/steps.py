@@ -1,14 +1,17 @@
 """What to lay on the glass, step by step: data.
 
 The two blanks come first, the paper moved between them: measures of noise compare the first two.
-Scans that follow without a touch (`Step.follows`) serve drift.
+Scans that follow without a touch (`Step.follows`) serve drift. What only a driver can show
+(`BY_DRIVER`) is never asked for unless somebody asks for it by name.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from textwrap import dedent
+from typing import Literal
 
+from scanqa.capture.driver_options import Look
 from scanqa.model import Role
 
 
@@ -40,6 +43,10 @@ class Step:
         Smallest bed on which it can be done.
     optional : bool
         Things that not everybody has at hand.
+    needs_rested_light : bool
+        Not scanned before the light rests.
+    look : str
+        A look that only the driver can give, and whose option it asks for; else empty.
     """
 
     id: str
@@ -53,6 +60,8 @@ class Step:
     highest_dpi: bool = False
     needs_mm: tuple[float, float] | None = None
     optional: bool = False
+    needs_rested_light: bool = False
+    look: Look | Literal[""] = ""
 
 
 def _drawing(text: str) -> str:
@@ -155,8 +164,14 @@ EDGE_CARD = _drawing("""
     +--------------------+   black card over all; lid down
 """)
 
-QUICK = (
-    Step("blank-1", "blank", "Lay plain white paper over the whole glass, lid down.", BLANK),
+BLANKS = (
+    Step(
+        "blank-1",
+        "blank",
+        "Lay plain white paper over the whole glass, lid down.",
+        BLANK,
+        needs_rested_light=True,
+    ),
     Step(
         "blank-2",
         "blank",
@@ -168,7 +183,7 @@ QUICK = (
 )
 
 FULL = (
-    *QUICK,
+    *BLANKS,
     Step("blank-3", "blank", "Touch nothing.", STILL, 0.0, follows=True),
     Step("blank-4", "blank", "Touch nothing.", STILL, 0.0, follows=True),
     Step(
@@ -263,6 +278,44 @@ FULL = (
         CARD,
         30.0,
         optional=True,
+    ),
+)
+
+
+NOT_TRIED = "Not yet tried on a real scanner: tell what it did."
+BY_DRIVER = (
+    Step(
+        "dark-frame",
+        "dark",
+        "Leave the lid down. The lamp stays off and the carriage goes over the glass once, as in a "
+        f"usual scan. {NOT_TRIED}",
+        STILL,
+        5.0,
+        optional=True,
+        look="dark-frame",
+    ),
+    Step(
+        "white-strip",
+        "white-strip",
+        "Lay black card over the whole glass, lid down. The carriage begins farther back than "
+        "usual, under the frame, where the white strip lies to which the driver calibrates: if it "
+        f"knocks against its end, stop with Ctrl-C and switch the scanner off. {NOT_TRIED}",
+        DARK,
+        40.0,
+        optional=True,
+        look="white-strip",
+    ),
+    Step(
+        "uncalibrated",
+        "uncalibrated",
+        "Lay plain white paper over the whole glass, lid down. The carriage goes over the glass "
+        "once; the driver leaves its correction to the white strip out, so that the picture is "
+        f"uneven: that is the light itself. {NOT_TRIED}",
+        BLANK,
+        40.0,
+        optional=True,
+        needs_rested_light=True,
+        look="uncalibrated",
     ),
 )
 

@@ -21,7 +21,7 @@ from scanqa.catalogue.sizes import FORMATS_MM
 
 Role = Literal[
     "blank", "dark", "bed-sheet", "edge-strip", "gutter-ramp", "open-book", "back-print", "claim",
-    "edge-card", "page", "picture",
+    "edge-card", "page", "picture", "white-strip", "uncalibrated",
 ]  # fmt: skip
 PaperKind = Literal["office", "coated", "photo"]
 Side = Literal["left", "right", "top", "bottom"]

@@ -31,6 +31,8 @@ LOOKS: dict[Role, str] = {
     "edge-card": "an edge card on black card",
     "page": "a page without a spine",
     "picture": "none of the things to be scanned",
+    "white-strip": "the strip to which the driver calibrates",
+    "uncalibrated": "plain white paper without calibration",
 }
 
 
@@ -39,7 +41,8 @@ def look(
 ) -> Verdict:
     """What is wrong with a scan, so far as another scan can mend it."""
     light = linear(taken.scan, curve=curve)
-    hint = step.role if step.role in ("claim", "back-print") else None
+    told = step.role in ("claim", "back-print") or step.look
+    hint = step.role if told else None
     try:
         placements = locate(taken.scan, taken.overview, light, dpi=dpi, role=hint)
     except ScanqaError as error:

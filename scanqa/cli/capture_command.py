@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scanqa.catalogue.sizes import TURN_S
+from scanqa.cli.capture_devices import list_all, named, the_device, time_scans
 from scanqa.cli.checks import file_name
 from scanqa.cli.delivery import deliver, progress, told_by_records
 from scanqa.cli.option_groups import group
@@ -23,14 +24,15 @@ from scanqa.errors import BadOption, ScanqaError
 
 if TYPE_CHECKING:
     from scanqa.capture.device import Settings
+    from scanqa.capture.driver_options import Look
     from scanqa.capture.guide import Check
-    from scanqa.capture.session import Entry, Session
+    from scanqa.capture.session import Session
     from scanqa.capture.sources import Source
     from scanqa.capture.steps import Step
-    from scanqa.model import Identity, Job, Told
+    from scanqa.model import Identity, Told
 
+TOLD = ("claim", "white-strip", "uncalibrated")  # not recognised, but told
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
-PACE_DPI = (150, 200, 300, 400, 600)  # what books are scanned at
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,8 @@ class Sitting:
     dpi: float
     pairs: tuple[str, ...]
     timeout: float
+    looks: tuple[Look, ...]
+    lamp_wait: float
 
     @property
     def extra(self) -> dict[str, str]:
@@ -64,7 +68,7 @@ sitting_options = group(
     "sitting",
     Sitting,
     click.option("--device", help="Its name in SANE, if several are found; see --list."),
-    click.option("--quick", "plan_name", flag_value="quick", help="Two blanks."),
+    click.option("--blanks", "plan_name", flag_value="blanks", help="The two blanks alone."),
     click.option(
         "--full",
         "plan_name",
@@ -96,6 +100,21 @@ sitting_options = group(
         default=180,
         show_default=True,
         help="Give a scan up when nothing came for so many seconds.",
+    ),
+    click.option(
+        "--look",
+        "looks",
+        multiple=True,
+        type=click.Choice(["dark-frame", "white-strip", "uncalibrated"]),
+        help="Ask for a look that only some drivers give: with the lamp off, at the strip to which "
+        "it calibrates, without calibration. What the carriage does is told first.",
+    ),
+    click.option(
+        "--lamp-wait",
+        type=click.FloatRange(min=0, max=3600),
+        default=300,
+        show_default=True,
+        help="Longest wait in seconds, by short scans, until the light rests; 0: none.",
     ),
     heading="How it is scanned",
 )
@@ -129,7 +148,7 @@ def command(
     says whether to scan again. Stopped with Ctrl-C or q, the same command goes on from there.
     """
     if listed:
-        _list(sitting.device, sitting.dpi)
+        list_all(sitting.device, sitting.dpi)
         return
     if scanner is None:
         raise BadOption("give the scanner a name with --scanner")
@@ -142,7 +161,13 @@ def command(
     with _stopping_at_signals():
         try:
             if paced:
-                _pace(sitting, folder, told.job)
+                time_scans(
+                    the_device(sitting.device),
+                    sitting.extra,
+                    folder,
+                    told.job,
+                    stall_s=sitting.timeout,
+                )
                 return
             walk = _by_device if sitting.from_folder is None else _by_folder
             session = walk(scanner, folder, sitting, told)
@@ -161,23 +186,28 @@ def _by_device(scanner: str, folder: Path, sitting: Sitting, told: Told) -> Sess
     from scanqa.capture.one_scan import sweep
     from scanqa.capture.settings import choose, highest_dpi
     from scanqa.capture.sources import DeviceSource
-    from scanqa.capture.steps import fitting
+    from scanqa.capture.steps import BY_DRIVER, fitting
 
-    device = _the_device(sitting.device)
+    device = the_device(sitting.device)
     usual = choose(device, dpi=sitting.dpi, extra=sitting.extra)
-    known: dict[bool, Settings] = {False: usual}
+    known: dict[str, Settings] = {"": usual}
+    by_driver = tuple(step for step in BY_DRIVER if step.look in sitting.looks)
+    for step in by_driver:
+        known[step.id] = choose(
+            device, dpi=sitting.dpi, extra=sitting.extra, look=step.look or None
+        )
 
     def settings(step: Step) -> Settings:
-        if step.highest_dpi not in known:
-            known[True] = choose(device, dpi=None, extra=sitting.extra, middle=True)
-        return known[step.highest_dpi]
+        if step.highest_dpi and step.id not in known:
+            known[step.id] = choose(device, dpi=None, extra=sitting.extra, middle=True)
+        return known.get(step.id, usual)
 
-    plan = fitting(_plan(sitting.plan_name), usual.size_mm)
+    plan = (*fitting(_plan(sitting.plan_name), usual.size_mm), *by_driver)
     if highest_dpi(read_options(device, usual.values)) <= sitting.dpi:
         plan = tuple(step for step in plan if not step.highest_dpi)
-    click.echo(f"{device}: {_named(usual)}")
+    click.echo(f"{device}: {named(usual)}")
     sweep(folder)
-    source = DeviceSource(folder, settings, stall_s=sitting.timeout)
+    source = DeviceSource(folder, settings, stall_s=sitting.timeout, lamp_s=sitting.lamp_wait)
     return _walk(scanner, folder, plan, source, _check(told))
 
 
@@ -215,9 +245,9 @@ def _walk(
 
 
 def _plan(name: str | None) -> tuple[Step, ...]:
-    from scanqa.capture.steps import FULL, QUICK
+    from scanqa.capture.steps import BLANKS, FULL
 
-    return QUICK if name == "quick" else FULL
+    return BLANKS if name == "blanks" else FULL
 
 
 def _check(told: Told) -> Check:
@@ -228,15 +258,15 @@ def _check(told: Told) -> Check:
 
 def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> int:
     """Measure the scans of a session, deliver and keep the record; the exit status."""
-    from scanqa.capture.steps import FULL
+    from scanqa.capture.steps import BY_DRIVER, FULL
     from scanqa.capture.timing import paces, table
     from scanqa.qualification import qualify
 
     if not session.entries:
         raise BadOption("no scans were made; nothing to measure")
-    order = {step.id: number for number, step in enumerate(FULL)}
+    order = {step.id: number for number, step in enumerate((*FULL, *BY_DRIVER))}
     entries = sorted(session.entries, key=lambda entry: order.get(entry.step, len(order)))
-    role_of = {step.id: step.role for step in FULL}
+    role_of = {step.id: step.role for step in (*FULL, *BY_DRIVER)}
     found = paces(entries)
     turn_s = told.job.turn_s if told.job else TURN_S
     if found:
@@ -245,7 +275,7 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
         folder / entry.file: role_of[entry.step]
         for entry in entries
         if entry.step in role_of
-        and (role_of[entry.step] == "claim" or entry.facts.get("role") != role_of[entry.step])
+        and (role_of[entry.step] in TOLD or entry.facts.get("role") != role_of[entry.step])
     }
     with progress(quiet=delivery.quiet) as shown:
         made = qualify(
@@ -279,75 +309,6 @@ def _unit(session: Session) -> Identity | None:
 
 
 # ------------------------------------------------------------------------ devices and pace
-
-
-def _list(device: str | None, dpi: float) -> None:
-    from scanqa.capture.device import list_devices, read_options
-    from scanqa.capture.settings import choose
-
-    if device is not None:
-        for option in read_options(device).values():
-            if option.active and (option.words or option.value):
-                click.echo(f"{option.name:<24} {option.words}   [{option.value}]")
-        try:
-            settings = choose(device, dpi=dpi)
-        except ScanqaError as error:
-            click.echo(f"\nCannot scan with --dpi {dpi:g}: {error}")
-            return
-        click.echo("\nWould scan with: " + _named(settings))
-        for note in settings.notes:
-            click.echo(f"Note: {note}.")
-        return
-    devices = list_devices()
-    if not devices:
-        raise BadOption(_NONE)
-    for found in devices:
-        click.echo(f"{found.name}   {found.vendor} {found.model} ({found.kind})")
-
-
-def _named(settings: Settings) -> str:
-    return ", ".join(f"{name} {value}" for name, value in settings.values)
-
-
-_NONE = "SANE finds no scanner; check cable, power and driver, or use --from-folder"
-
-
-def _the_device(device: str | None) -> str:
-    """The device named, or the only one there is."""
-    from scanqa.capture.device import check_name, list_devices
-
-    if device is not None:
-        return check_name(device)
-    devices = list_devices()
-    if not devices:
-        raise BadOption(_NONE)
-    if len(devices) > 1:
-        names = ", ".join(found.name for found in devices)
-        raise BadOption(f"several scanners are there: {names}; choose with --device")
-    return devices[0].name
-
-
-def _pace(sitting: Sitting, folder: Path, job: Job | None) -> None:
-    """Time a scan of the whole bed at each dpi on offer, in colour and in grey."""
-    from scanqa.capture.device import read_options
-    from scanqa.capture.one_scan import scan_to
-    from scanqa.capture.session import entry_of
-    from scanqa.capture.settings import choose, offers_dpi
-    from scanqa.capture.timing import paces, table
-
-    device = _the_device(sitting.device)
-    offered = read_options(device)
-    entries: list[Entry] = []
-    for dpi in (dpi for dpi in PACE_DPI if offers_dpi(offered, dpi)):
-        for grey in (False, True):
-            settings = choose(device, dpi=dpi, extra=sitting.extra, grey=grey)
-            click.echo(f"{dpi} dpi, {settings.mode or 'as it is'} …", err=True)
-            path = folder / "pace.tif"
-            taken = scan_to(path, settings, stall_s=sitting.timeout)
-            entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
-            path.unlink()
-    turn_s, pages = (job.turn_s, job.pages) if job else (TURN_S, None)
-    click.echo(table(paces(entries), pages=pages, turn_s=turn_s))
 
 
 def _read_curve(curve: str) -> None:

@@ -220,8 +220,10 @@ def progress(*, quiet: bool = False) -> Iterator[Callable[[int, int, str], None]
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = (BarColumn(), TimeElapsedColumn(), TextColumn("{task.description}"))
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    # No thread that draws it again and again: a process with threads cannot be forked.
+    with Progress(*columns, console=console, transient=True, auto_refresh=False) as bar:
         task = bar.add_task("", total=None)
         yield lambda done, total, words: bar.update(
-            task, completed=done, total=total, description=words
+            task, completed=done, total=total, description=words, refresh=True
         )

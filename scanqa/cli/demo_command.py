@@ -29,17 +29,29 @@ from scanqa.cli.options import Delivery
 )
 @click.option("-q", "--quiet", is_flag=True, help="Print decisions and paths alone.")
 @click.option(
-    "--job-only", is_flag=True, help="Play the job of 24 pages alone, after OUT/heron.json."
+    "--quick", is_flag=True, help="Two blanks and the bed sheet of one scanner: some seconds."
 )
-def command(out: Path, scans: Path, quiet: bool, job_only: bool) -> None:
+@click.option(
+    "--only",
+    type=click.Choice(["fleet", "job"]),
+    help="The page of the fleet alone, or the job of 24 pages, after OUT/heron.json.",
+)
+def command(out: Path, scans: Path, quiet: bool, quick: bool, only: str | None) -> None:
     """Simulate two scanners with known faults, measure them and write their reports.
 
     The Tarn Valley Orchard Society (invented) digitises nursery catalogues with heron, an old
     scanner with a cold-cathode lamp, and wren, a newer one with LEDs. Heron has been checked each
-    month for two years; those checks come with scanqa, simulated and measured beforehand. Records
-    go to a file of their own in the folder for the scans.
+    month for two years; those checks come with scanqa, simulated and measured beforehand. Ten more
+    scanners of the Society's partners have checks that are drawn from these, for the page of the
+    fleet. Records go to files of their own in the folder for the scans.
     """
-    if job_only:
+    if quick:
+        _few(out, scans, quiet=quiet)
+        return
+    if only == "fleet":
+        _fleet(scans / "fleet.sqlite", out)
+        return
+    if only == "job":
         _job(scans, out, _one_check(scans / "job-records.sqlite", out / "heron.json"))
         return
     from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_demo
@@ -63,8 +75,23 @@ def command(out: Path, scans: Path, quiet: bool, job_only: bool) -> None:
         with progress(quiet=quiet) as shown:
             found = qualify(files, scanner=name, told=told, progress=shown)
         status = max(status, deliver(found, delivery))
+    _fleet(scans / "fleet.sqlite", out)
     _look_back(records, out)
     _job(scans, out, records)
+    sys.exit(status)
+
+
+def _few(out: Path, scans: Path, *, quiet: bool) -> None:
+    """Heron's blanks and bed sheet, simulated and measured: the smallest whole way to a report."""
+    from scanqa.demo import DEMO_LIGHT, DEMO_PRINT, write_few
+    from scanqa.model import Told
+    from scanqa.qualification import qualify
+
+    told = Told(print_label=DEMO_PRINT, paper="office", conditions={"light": DEMO_LIGHT["heron"]})
+    with progress(quiet=quiet) as shown:
+        found = qualify(write_few(scans), scanner="heron", told=told, progress=shown)
+    status = deliver(found, Delivery(out, None, keep=False, records=None, quiet=quiet))
+    click.echo(out / "heron.html")
     sys.exit(status)
 
 
@@ -77,6 +104,7 @@ def _two_years(path: Path) -> str:
     from scanqa.records.database import open_store
     from scanqa.records.scanners import keep_identity
 
+    path.parent.mkdir(parents=True, exist_ok=True)
     for old in path.parent.glob(f"{path.name}*"):
         old.unlink()
     url, today = f"sqlite:///{path}", date.today()
@@ -87,6 +115,42 @@ def _two_years(path: Path) -> str:
             store.add(engine, record)
         store.add_event(engine, "heron", month_day(DIRTY_IN, 20, today=today), CLEANED)
     return url
+
+
+def _fleet(path: Path, out: Path) -> None:
+    """Twelve scanners in a new database, and the page over all of them.
+
+    The newest checks of heron and wren are those of the demo, where their files are in `out`.
+    """
+    from datetime import date
+
+    from scanqa.codec import read_record
+    from scanqa.demo_fleet import fleet_events, fleet_records, fleet_units
+    from scanqa.records import store
+    from scanqa.records.database import open_store
+    from scanqa.records.fleet.overlook import fleet
+    from scanqa.records.scanners import keep_identity
+    from scanqa.report.fleet.fleet_page import write_fleet
+    from scanqa.report.index.naming import fleet_path
+    from scanqa.words.of_fleet import fleet_title
+
+    today = date.today()
+    url = _two_years(path)
+    with open_store(url) as engine:
+        for unit in fleet_units(today=today):
+            keep_identity(engine, unit)
+        for record in fleet_records(today=today):
+            store.add(engine, record)
+        for name in ("heron", "wren"):
+            if (out / f"{name}.json").exists():
+                store.add(engine, read_record(out / f"{name}.json"))
+        for event in fleet_events(today=today):
+            store.add_event(engine, event.scanner, event.at, event.words)
+        found = fleet(engine, today=today)
+    page = fleet_path(out)
+    write_fleet(found, page)
+    click.echo(f"{fleet_title(found)}.")
+    click.echo(page)
 
 
 def _one_check(path: Path, record: Path) -> str:

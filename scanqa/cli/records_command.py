@@ -13,6 +13,7 @@ from scanqa.cli.near_names import Named, hint
 from scanqa.cli.options import records_option
 from scanqa.errors import BadOption, NotARecord
 
+FILES = ("parquet", "datapackage", "prometheus")
 CSV_FIELDS = (
     "record", "scanner", "taken", "name", "direction", "channel", "edge_kind", "dpi", "value",
     "random", "status", "low", "high", "unit", "count", "method_version",
@@ -63,14 +64,39 @@ def show(number: int, records: str | None) -> None:
 
 @command.command("export")
 @click.argument("scanner", required=False)
-@click.option("--format", "kind", type=click.Choice(["jsonl", "csv"]), default="jsonl")
+@click.option(
+    "--format",
+    "kind",
+    type=click.Choice(["jsonl", "csv", *FILES]),
+    default="jsonl",
+    show_default=True,
+    help="Whole records; or their numbers for other programs.",
+)
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER|FILE",
+    help="Where Parquet and data package (folders) or metrics (FILE.prom) go.",
+)
 @records_option
-def export(scanner: str | None, kind: str, records: str | None) -> None:
-    """Write records to standard output: whole as JSON lines, or their numbers as CSV."""
+def export(scanner: str | None, kind: str, to: Path | None, records: str | None) -> None:
+    """Write records out: whole as JSON lines, or their numbers.
+
+    To standard output: jsonl, csv. To files: parquet, one for each month of checks (pip install
+    'scanqa[parquet]'); datapackage, CSV tables with a Frictionless descriptor; prometheus, the
+    state of each scanner for a textfile collector (pip install 'scanqa[prometheus]').
+    """
     from scanqa.codec import to_json_line
     from scanqa.records import store
     from scanqa.records.database import open_store
 
+    if kind in FILES:
+        from scanqa.cli.export_files import export_files
+
+        export_files(scanner, kind, to, records)
+        return
+    if to is not None:
+        raise BadOption(f"--to: --format {kind} goes to standard output; say > {to}")
     with open_store(records) as engine:
         if kind == "jsonl":
             for record in store.read_all(engine, scanner):

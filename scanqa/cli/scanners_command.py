@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from pathlib import Path
 
 import click
 
@@ -80,6 +82,38 @@ def change(name: str, records: str | None, **given: str | None) -> None:
             raise BadOption(f"{name}: nothing noted yet; {words}")
         keep_identity(engine, replace(known, **_given(given)))
     click.echo(f"{name}: changed")
+
+
+@command.command("import")
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@records_option
+def import_(file: Path, records: str | None) -> None:
+    """Note all units of a FILE.csv, or ``-``: whole, or not at all if a line of it is bad.
+
+    The first line names the columns: scanner, and any of make, model, serial, asset, site, sensor,
+    lamp, driver, acquired, seller, return_until, retired.
+    """
+    from scanqa.records.database import open_store
+    from scanqa.records.units_list import read_list, take
+
+    if str(file) != "-" and not file.is_file():
+        raise BadOption(f"{file}: no such file; name a table saved as CSV")
+    content = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
+    listed, unknown = read_list(content, str(file))
+    if unknown:
+        click.echo(
+            f"scanqa: {file}: columns that no unit has, left out: {', '.join(unknown)}", err=True
+        )
+    with open_store(records) as engine:
+        found = take(engine, listed)
+    for words in found.bad:
+        click.echo(f"scanqa: {file}, {words}", err=True)
+    if found.bad:
+        raise BadOption(
+            f"{file}: nothing taken: {len(found.bad)} of {len(listed)} lines are bad; mend them "
+            "and import the list again"
+        )
+    click.echo(f"{len(found.added)} noted, {len(found.known)} known already")
 
 
 @command.command("list")

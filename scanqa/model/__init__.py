@@ -18,7 +18,16 @@ from __future__ import annotations
 
 from scanqa.catalogue import Role, Side
 from scanqa.model.decided import Act, Decided, Decision, Identity, Standing
-from scanqa.model.image import Linear, Overview, Placement, Scan, Window, of_role
+from scanqa.model.image import (
+    Calibrated,
+    Driver,
+    Linear,
+    Overview,
+    Placement,
+    Scan,
+    Window,
+    of_role,
+)
 from scanqa.model.judgement import (
     GRAVE,
     SEVERITIES,
@@ -38,7 +47,15 @@ from scanqa.model.judgement import (
     Verdict,
     changed,
 )
-from scanqa.model.record import SCHEMA, PaperLies, Qualification, Record, Rejected, ScanFacts
+from scanqa.model.record import (
+    SCHEMA,
+    MeasuredBefore,
+    PaperLies,
+    Qualification,
+    Record,
+    Rejected,
+    ScanFacts,
+)
 from scanqa.model.result import (
     ColumnProfile,
     Curve,
@@ -92,6 +109,7 @@ __all__ = [
     "Act",
     "Action",
     "Array",
+    "Calibrated",
     "Channel",
     "ColumnProfile",
     "Criterion",
@@ -100,6 +118,7 @@ __all__ = [
     "Decision",
     "Diagnosis",
     "Direction",
+    "Driver",
     "Edge",
     "EdgeKind",
     "EdgeResponse",
@@ -118,6 +137,7 @@ __all__ = [
     "LineSigns",
     "Linear",
     "Mark",
+    "MeasuredBefore",
     "Measurement",
     "OpticsFor",
     "Outcome",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,32 @@ class Window:
     def __post_init__(self) -> None:
         if self.row < 0 or self.col < 0 or self.height < 1 or self.width < 1:
             raise ValueError(f"not a window: {self}")
+
+
+# Whether the driver calibrated to its white strip: before each scan; it may have used a calibration
+# that it kept; not at all; or nobody knows.
+Calibrated = Literal["each-scan", "kept", "off", "not-told"]
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """What ``scanqa capture`` wrote of the driver into a file.
+
+    Attributes
+    ----------
+    kept_min : float or None
+        Age of the kept calibration when the scan was made, in minutes, where it is known.
+    numbers : names and values
+        Gains and offsets that the driver set.
+    lamp : seconds and levels
+        Short scans before this one, until the light rested: seconds since the first of them, and
+        mean code in per cent of the scale.
+    """
+
+    calibrated: Calibrated = "not-told"
+    kept_min: float | None = None
+    numbers: tuple[tuple[str, float], ...] = ()
+    lamp: tuple[tuple[float, float], ...] = ()
 
 
 class Scan(Protocol):
@@ -78,6 +104,10 @@ class Scan(Protocol):
     @property
     def seconds(self) -> float | None:
         """How long the scan took, as ``scanqa capture`` wrote into the file; None if unknown."""
+
+    @property
+    def driver(self) -> Driver | None:
+        """What the file says of the driver that made it; None if it says nothing."""
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from scanqa.catalogue import Role
 from scanqa.model.decided import Decision, Identity
+from scanqa.model.image import Driver
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
 from scanqa.model.result import ColumnProfile, Evidence, Mark, Measurement, Streak
 from scanqa.model.work import Plan
@@ -28,6 +29,8 @@ class ScanFacts:
     paper : str
         Of a blank: how its paper lies against that of the first blank of its size (``first``):
         ``still``, ``moved``, turned by a ``quarter`` or ``half``; empty if it shows too little.
+    driver : Driver or None
+        What ``scanqa capture`` wrote of the driver; None for scans made elsewhere.
     """
 
     file: str
@@ -47,6 +50,7 @@ class ScanFacts:
     modified: str | None = None
     notes: tuple[str, ...] = ()
     paper: PaperLies = ""
+    driver: Driver | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,29 @@ class Rejected:
 
     file: str
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredBefore:
+    """What an older method gave of the same scans, where they were measured anew by another.
+
+    Attributes
+    ----------
+    name, direction, channel, edge_kind, dpi
+        As for a `Key`.
+    method_version : int
+        Of the older method.
+    value : float
+        In the measure's unit.
+    """
+
+    name: str
+    direction: str
+    channel: str
+    edge_kind: str
+    dpi: int
+    method_version: int
+    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +102,8 @@ class Record:
         What to do with the unit.
     identity : Identity or None
         Which unit it is, if anybody says.
+    measured_before : tuple of MeasuredBefore
+        Values that another method has taken the place of.
     """
 
     scanner: str
@@ -95,6 +124,7 @@ class Record:
     columns: tuple[ColumnProfile, ...] = ()
     decision: Decision = field(default_factory=Decision)
     identity: Identity | None = None
+    measured_before: tuple[MeasuredBefore, ...] = ()
     schema: str = SCHEMA
 
     def named(self, name: str) -> tuple[Measurement, ...]:

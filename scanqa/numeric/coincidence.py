@@ -79,11 +79,15 @@ def strongest_by_chance(pictures: Sequence[Picture], spots: Sequence[Spot], leas
 def _spots(pictures: Sequence[Picture], least: float) -> Iterator[Spot]:
     from scipy.ndimage import find_objects, label
 
+    sizes = np.stack([np.abs(picture.contrast) for picture in pictures])
+    weakest = sizes.min(axis=0)
+    clear = np.stack([picture.score[weakest >= least] for picture in pictures])
+    if not (np.any(clear.min(axis=0) > SEED) or np.any(clear.max(axis=0) < -SEED)):
+        return  # so with most accidents
     scores = np.stack([picture.score for picture in pictures])
-    sizes = np.abs(np.stack([picture.contrast for picture in pictures]))
     low, high = scores.min(axis=0), scores.max(axis=0)
     common = np.where(low > 0, low, np.where(high < 0, high, 0.0))
-    weakest, strongest = sizes.min(axis=0), sizes.max(axis=0)
+    strongest = sizes.max(axis=0)
     common = np.where(weakest >= least / 2, common, 0.0)
     for sign in (1, -1):
         if not np.any((sign * common > SEED) & (weakest >= least)):

@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import dctn
+from scipy.fft import dct
 
 from scanqa.model import Floats
 from scanqa.numeric.scatter import MEDIAN_TO_MEAN
@@ -42,7 +42,10 @@ STEPS_K1 = {
     (3, 0): 14,
     (2, 2): 16,
 }
+_COSINES = dct(np.eye(BLOCK), axis=0, norm="ortho")  # (frequency, sample)
+_WAVES = np.array([np.outer(_COSINES[r], _COSINES[c]).ravel() for r, c in STEPS_K1])
 LARGEST_STEP = 64
+_TRIED = np.arange(LARGEST_STEP, 1, -1)
 FEWEST = 60  # coefficients over half a step, for a frequency to count
 ENOUGH = 600  # of them: chance gives a mean cosine of 0.03
 AGREE = 0.5  # mean cosine; rounding leaves 0.64 for a step of 2, and 0.9 from 4 up
@@ -101,43 +104,57 @@ def _trace(found: dict[tuple[int, int], int], offset: tuple[int, int]) -> JpegTr
 
 def _enough(blocks: Floats) -> bool:
     """Whether coefficients that even a coarse step would not round to zero are there."""
-    filled = [np.sum(np.abs(blocks[:, r, c]) > LARGEST_STEP / 4) >= FEWEST for r, c in STEPS_K1]
+    filled = np.sum(np.abs(blocks) > LARGEST_STEP / 4, axis=1) >= FEWEST
     return float(np.mean(filled)) >= SHARE
 
 
 def _blocks(
     windows: Sequence[NDArray[Any]], origins: Sequence[tuple[int, int]], offset: tuple[int, int]
 ) -> Floats:
-    """Cosine transforms of all whole blocks that the ends of the scale do not cut."""
+    """Coefficients of all whole blocks that the ends of the scale do not cut: (10, blocks)."""
     found = []
     for window, origin in zip(windows, origins, strict=True):
         top, left = ((offset[k] - origin[k]) % BLOCK for k in (0, 1))
         rows, columns = (window.shape[0] - top) // BLOCK, (window.shape[1] - left) // BLOCK
         part = window[top : top + rows * BLOCK, left : left + columns * BLOCK]
-        tiles = part.reshape(rows, BLOCK, columns, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK, BLOCK)
-        inside = (tiles.min(axis=(1, 2)) > 1) & (tiles.max(axis=(1, 2)) < 254)
-        found.append(tiles[inside])
-    return np.asarray(dctn(np.concatenate(found), axes=(1, 2), norm="ortho"))
+        tiles = part.reshape(rows, BLOCK, columns, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK**2)
+        inside = (tiles.min(axis=1) > 1) & (tiles.max(axis=1) < 254)
+        found.append(_WAVES @ tiles[inside].T)
+    return np.concatenate(found, axis=1)
 
 
 def _steps(blocks: Floats) -> dict[tuple[int, int], int]:
     """Largest step that the coefficients of each frequency keep to."""
     found: dict[tuple[int, int], int] = {}
-    for tried, (row, column) in enumerate(STEPS_K1):
+    for tried, (at, values) in enumerate(zip(STEPS_K1, blocks, strict=True)):
         if tried - len(found) > (1 - SHARE) * len(STEPS_K1):
             break  # too few can still follow
-        values = np.sort(np.abs(blocks[:, row, column]))
-        for step in range(LARGEST_STEP, 1, -1):
-            used = values[np.searchsorted(values, step / 2, side="right") :]
-            if len(used) < FEWEST:
-                continue
-            used = used[:: len(used) // ENOUGH + 1]
-            # Multiples of a step are multiples of its divisors too, never of its double: of two
-            # steps the larger is meant. Small ones next to a lone high multiple prove nothing.
-            if np.cos(2 * np.pi * used / step).mean() > AGREE:
-                found[row, column] = step
-                break
+        step = _largest_step(np.sort(np.abs(values)))
+        if step:
+            found[at] = step
     return found
+
+
+def _largest_step(values: Floats) -> int:
+    """Largest step that rising values keep to; 0 if none.
+
+    Multiples of a step are multiples of its divisors too, never of its double: of two steps the
+    larger is meant. Small ones next to a lone high multiple prove nothing.
+    """
+    firsts = np.searchsorted(values, _TRIED / 2, side="right")
+    steps, parts = [], []
+    for step, first in zip(_TRIED.tolist(), firsts.tolist(), strict=True):
+        count = len(values) - first
+        if count >= FEWEST:
+            steps.append(step)
+            parts.append(values[first :: count // ENOUGH + 1] * (2 * np.pi / step))
+    if not steps:
+        return 0
+    # All at once: thrice as fast as one by one.
+    starts = np.cumsum([0, *map(len, parts[:-1])])
+    sums = np.add.reduceat(np.cos(np.concatenate(parts)), starts)
+    agree = sums > AGREE * np.array([len(part) for part in parts])
+    return steps[int(agree.argmax())] if agree.any() else 0
 
 
 def _quality(ratio: float) -> float:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import Floats
+from scanqa.numeric.own_signal import polynomial_weights, smoothed
 from scanqa.numeric.spread import sigma_about_zero
 
 MIN_REACH = 8  # samples of background on each side of the narrowest line
@@ -197,10 +198,8 @@ def local_pattern(stack: Floats, reach: int) -> tuple[Floats, float]:
     gain : float
         Share of the rms of an uncorrelated pattern that survives, ``√(1 − leverage)``.
     """
-    from scipy.signal import savgol_coeffs, savgol_filter
-
     window = 2 * reach + 1
-    smooth = savgol_filter(stack, window, 3, axis=-1, mode="nearest")
-    leverage = float(savgol_coeffs(window, 3)[reach])
+    smooth = smoothed(stack, window, 3, ends="nearest")
+    leverage = float(polynomial_weights(window, 3, reach)[reach])
     inner = slice(reach, stack.shape[-1] - reach)
     return (stack - smooth)[..., inner], math.sqrt(1 - leverage)

@@ -13,6 +13,7 @@ import numpy as np
 
 from scanqa.model import MM_PER_INCH, Floats, PaperLies, Placement
 from scanqa.numeric.lightness import luma
+from scanqa.numeric.own_signal import correlation
 from scanqa.numeric.spread import sigma_about_zero
 
 TILE_MM = 40.0  # within which a sheet that lies askew by a degree or two still matches
@@ -98,11 +99,9 @@ def _lies(first: Floats, other: Floats, block_mm: float) -> PaperLies:
 
 def _peak(tile: Floats, whole: Floats) -> tuple[float, tuple[int, int]]:
     """Height of the best match over the scatter of all, and where its corner lies."""
-    from scipy.signal import fftconvolve
-
     if any(n < m for n, m in zip(whole.shape, tile.shape, strict=True)):
         return 0.0, (0, 0)
-    surface = fftconvolve(whole, tile[::-1, ::-1], mode="valid")
+    surface = correlation(whole, tile)
     scatter = max(float(sigma_about_zero(surface.ravel())), 1e-12)
     row, column = divmod(int(np.argmax(surface)), surface.shape[1])
     return float(surface[row, column]) / scatter, (row, column)

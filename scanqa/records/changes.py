@@ -32,7 +32,9 @@ SLACK = 0.5  # k of the CUSUM: half of the shift that is to be found soonest
 SHARE = 2.5
 
 
-def find_changes(values: Sequence[float], *, run_length: float, floor: float = 0.0) -> list[Change]:
+def find_changes(
+    values: Sequence[float], *, run_length: float, floor: float = 0.0, widened: float = 1.0
+) -> list[Change]:
     """Every change in a stretch of checks without events.
 
     Parameters
@@ -43,11 +45,13 @@ def find_changes(values: Sequence[float], *, run_length: float, floor: float = 0
         Checks between false alarms, for the three charts together.
     floor : float
         Smallest believable standard deviation from check to check.
+    widened : float
+        How much wider the scores of steady values are known to scatter than standard normal ones.
     """
     changes: list[Change] = []
     start = 0
     while len(values) - start > FIRST_SCORED:
-        scores = q_scores(values[start:], floor=floor).tolist()
+        scores = (q_scores(values[start:], floor=floor) / widened).tolist()
         alarm = first_alarm(scores, run_length)
         if alarm is None:
             break

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 
@@ -19,7 +20,16 @@ import numpy as np
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Floats, Key
-from scanqa.model.history import DAYS_PER_MONTH, Change, Drift, Event, Health, Series, State
+from scanqa.model.history import (
+    DAYS_PER_MONTH,
+    Change,
+    Drift,
+    Event,
+    Health,
+    MethodChange,
+    Series,
+    State,
+)
 from scanqa.records.baseline import baseline
 from scanqa.records.changes import find_changes
 from scanqa.records.effects import effects
@@ -102,13 +112,17 @@ def _watched(checks: Sequence[Check], limits: Mapping[str, float]) -> tuple[Make
         c.taken: (datetime.fromisoformat(c.taken) - first).total_seconds() / 86400 for c in checks
     }
     grouped = _grouped(checks)
+    methods = _method_changes(checks)
     # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
     watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
     run_length = RUN_LENGTH * max(1, watched)
 
     def made(begins: Begins) -> list[Series]:
         return [
-            _series(key, points, left_out, day, begins(key), run_length, limits.get(key.name))
+            replace(
+                _series(key, points, left_out, day, begins(key), run_length, limits.get(key.name)),
+                method=methods.get(key),
+            )
             for key, (points, left_out) in grouped.items()
         ]
 
@@ -134,7 +148,25 @@ def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]]
     return found
 
 
-def _charted(v: Value) -> float:
+def _method_changes(checks: Sequence[Check]) -> dict[Key, MethodChange]:
+    """What the method of now changed of each series, by the scans that both have measured."""
+    pairs: dict[tuple[Key, int, int], list[float]] = {}
+    for check in checks:
+        now = {value.key: value for value in check.values}
+        for old in check.measured_before:
+            key = Key(old.name, old.direction, old.channel, old.edge_kind, old.dpi)
+            if key in now:
+                versions = (key, old.method_version, now[key].method_version)
+                pairs.setdefault(versions, []).append(now[key].value - old.value)
+    found: dict[Key, MethodChange] = {}
+    for (key, before, version), shifts in sorted(pairs.items(), key=lambda pair: pair[0][1:]):
+        found[key] = MethodChange(
+            before, version, len(shifts), statistics.median(shifts), min(shifts), max(shifts)
+        )
+    return found
+
+
+def charted(v: Value) -> float:
     """What the charts see of a value: 0 where none was found, for what hides it goes its own way.
 
     A noisier lamp would else pass for a line that grows.
@@ -164,7 +196,7 @@ def _series(
 ) -> Series:
     dates = [when for when, _ in points]
     days = [day[when] for when in dates]
-    values = [_charted(v) for _, v in points]
+    values = [charted(v) for _, v in points]
     stated = _own_doubt([v for _, v in points])
     starts = sorted({0, *(i for e in events if 0 < (i := _first_after(dates, e.at)) < len(dates))})
     changes: list[Change] = []
@@ -175,7 +207,7 @@ def _series(
             Change(c.began + start, c.alarm + start, c.before, c.after, c.chart) for c in found
         ]
     recent = [c for c in changes if c.began >= starts[-1]]
-    begin = _begin_of_line(values, starts[-1], recent)
+    begin = begin_of_line(values, starts[-1], recent)
     line = _line(days[begin:], values[begin:])
     meets = crossing(line, limit, confidence=0.95) if line and limit is not None else None
     # Where no chart has alarmed, a trend must be as unlikely as an alarm would be.
@@ -189,7 +221,7 @@ def _series(
         state = "drifting"
     else:
         state = "steady"
-    drift = _drift(line, days[begin:]) if state == "drifting" and line is not None else None
+    drift = drift_of(line, days[begin:]) if state == "drifting" and line is not None else None
     beyond = limit is not None and _beyond(key.name, values[begin:], line, days[-1], limit)
     return Series(
         key, points[0][1].unit, tuple(dates), tuple(days), tuple(values), tuple(stated),
@@ -214,7 +246,7 @@ def _normal(
     return base.mean - half, base.mean + half
 
 
-def _begin_of_line(values: Sequence[float], start: int, changes: Sequence[Change]) -> int:
+def begin_of_line(values: Sequence[float], start: int, changes: Sequence[Change]) -> int:
     """From where on a straight line tells the checks: the stretch, or one of its changes.
 
     A drift raises one alarm after another. Of levels that step at the changes up to a place and a
@@ -260,7 +292,8 @@ def _beyond(
     return (better == "lower" and level > limit) or (better == "higher" and level < limit)
 
 
-def _drift(line: Line, days: Sequence[float]) -> Drift:
+def drift_of(line: Line, days: Sequence[float]) -> Drift:
+    """A line through checks at these days, as a trend per month."""
     low, high = (s * DAYS_PER_MONTH for s in line.slope_interval())
     ends = (days[0], days[-1])
     return Drift(line.slope * DAYS_PER_MONTH, low, high, ends, (line.at(ends[0]), line.at(ends[1])))

@@ -10,7 +10,7 @@ import statistics
 from collections.abc import Sequence
 
 from scanqa.catalogue.lamp_rules import lamp_rules
-from scanqa.model.history import Crossing, Lamp, LampSign, LampSignName, LampState, Series
+from scanqa.model.history import Crossing, Drift, Lamp, LampSign, LampSignName, LampState, Series
 from scanqa.records.changes import find_changes
 from scanqa.records.store import Check
 
@@ -72,14 +72,27 @@ def _light(channels: Sequence[Series]) -> LampSign:
 
 
 def _months_to_half(series: Sequence[Series]) -> Crossing | None:
-    """When half of the first light is left: each channel's line goes on; the median of them."""
+    """When half of the first light is left, by the series of its channels."""
+    return months_to_half(
+        [(s.drift, _first(s)) for s in series if s.key.name == LIGHT and s.drift is not None]
+    )
+
+
+def months_to_half(channels: Sequence[tuple[Drift, float]]) -> Crossing | None:
+    """When half of the first light is left: each channel's line goes on; the median of them.
+
+    Parameters
+    ----------
+    channels : sequence of (Drift, float)
+        The trend of each channel, and its level when the lamp was new.
+    """
     found: list[tuple[float, float, float]] = []
-    for s in series:
-        if s.key.name != LIGHT or s.drift is None or s.drift.high >= 0:
-            continue  # no trend, or one that may as well be level
-        left = s.drift.values[1] - SPENT * _first(s)
+    for drift, first in channels:
+        if drift.high >= 0:
+            continue  # a trend that may as well be level
+        left = drift.values[1] - SPENT * first
         steepest, likely, flattest = (
-            max(left, 0.0) / -pace for pace in (s.drift.low, s.drift.per_month, s.drift.high)
+            max(left, 0.0) / -pace for pace in (drift.low, drift.per_month, drift.high)
         )
         found.append((steepest, likely, flattest))
     if not found:

@@ -2,7 +2,8 @@
 
 `document` is the whole record as `scanqa.codec` writes it; all of `value` and `streak` can be
 made again from it. `value` holds one number for each `scanqa.summary.Summary`, so that a history is
-one query.
+one query; `block` the same numbers of a record in one piece (`scanqa.records.packed`), so that a
+page of hundreds of scanners is one query too.
 """
 
 from __future__ import annotations
@@ -15,9 +16,11 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
+    Text,
     UniqueConstraint,
 )
 from sqlalchemy.dialects.postgresql import JSONB
@@ -35,6 +38,7 @@ record = Table(
     Column("scans_key", String(64), nullable=False),  # hash over the hashes of the scans
     Column("options", JSON, nullable=False),  # what the user told of them, by option
     Column("decision", String(16), nullable=False, server_default=""),  # its id
+    Column("decided", JSON, nullable=False, server_default="{}"),  # the decision, whole
     Column("document", JSON().with_variant(JSONB(), "postgresql"), nullable=False),
     UniqueConstraint("scanner", "scans_key", name="uq_record_scans"),
     Index("ix_record_scanner_taken", "scanner", "taken"),
@@ -59,6 +63,22 @@ value = Table(
     Column("unit", String(16), nullable=False),
     Column("count", Integer, nullable=False),
     Index("ix_value_name", "name"),
+)
+
+layout = Table(
+    "layout",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("digest", String(64), nullable=False, unique=True),  # SHA-256 of the places
+    Column("places", Text, nullable=False),  # JSON: what each number of a block is
+)
+
+block = Table(
+    "block",
+    metadata,
+    Column("record_id", Integer, ForeignKey("record.id", ondelete="CASCADE"), primary_key=True),
+    Column("layout_id", Integer, ForeignKey("layout.id"), nullable=False),
+    Column("numbers", LargeBinary, nullable=False),  # value, doubt, status: 17 bytes each
 )
 
 streak = Table(

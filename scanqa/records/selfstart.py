@@ -23,36 +23,38 @@ EWMA_WEIGHT = 0.2  # for shifts of one to two sigma
 SMALLEST_SPREAD = 1e-9  # of the magnitude: repeated equal values must not divide by zero
 
 
-def q_scores(values: ArrayLike, *, floor: float = 0.0) -> Floats:
+def q_scores(values: ArrayLike, *, floor: float | Floats = 0.0) -> Floats:
     """Standard normal scores of values by their predecessors.
 
     Parameters
     ----------
-    values : (n,)
-        In time order.
-    floor : float
+    values : (…, n)
+        In time order; the last axis is time.
+    floor : float or (…, 1)
         Smallest believable standard deviation, for values that are rounded or very steady.
 
     Returns
     -------
-    (n,) float64
+    (…, n) float64
         0 for the first two, then Φ⁻¹(T(√((i−1)/i) (xᵢ − mean) / s)) with i − 2 degrees of freedom.
     """
     x = np.asarray(values, np.float64)
     scores = np.zeros(x.shape)
-    if len(x) <= FIRST_SCORED:
+    count = x.shape[-1]
+    if count <= FIRST_SCORED:
         return scores
     # Means and spreads of the values before each one, as running sums about the first value.
-    before = np.arange(FIRST_SCORED, len(x))
-    away = x - x[0]
-    total = np.cumsum(away)[before - 1]
-    squares = np.cumsum(away**2)[before - 1]
+    before = np.arange(FIRST_SCORED, count)
+    away = x - x[..., :1]
+    total = np.cumsum(away, axis=-1)[..., before - 1]
+    squares = np.cumsum(away**2, axis=-1)[..., before - 1]
     mean = total / before
     spread = np.sqrt(np.maximum(squares - total * mean, 0.0) / (before - 1))
-    largest = np.maximum.accumulate(np.abs(x))[before - 1]
-    least = np.maximum(max(floor, np.finfo(float).tiny), SMALLEST_SPREAD * largest)
-    t = np.sqrt(before / (before + 1)) * (away[before] - mean) / np.maximum(spread, least)
-    scores[before] = _normal_of_t(t, (before - 1).astype(np.float64))
+    largest = np.maximum.accumulate(np.abs(x), axis=-1)[..., before - 1]
+    least = np.maximum(np.maximum(floor, np.finfo(float).tiny), SMALLEST_SPREAD * largest)
+    gap = away[..., before] - mean
+    t = np.sqrt(before / (before + 1)) * gap / np.maximum(spread, least)
+    scores[..., before] = _normal_of_t(t, (before - 1).astype(np.float64))
     return scores
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -22,10 +22,12 @@ from sqlalchemy.engine import Connection, Engine
 
 from scanqa.codec import from_builtins, to_builtins
 from scanqa.errors import NotARecord
-from scanqa.model import Record, Streak
+from scanqa.model import MeasuredBefore, Record, Streak
 from scanqa.model.history import Event
+from scanqa.records import methods
 from scanqa.records.database import StoreError
-from scanqa.records.schema import event, record, streak, value
+from scanqa.records.packed import put_block
+from scanqa.records.schema import block, event, record, streak, value
 from scanqa.records.series import Value, values
 
 SAME_LINE_MM = 0.5  # streaks of two scans of one check that lie this near are one
@@ -76,12 +78,16 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """The numbers of one qualification, for a history; `lines` are its streaks, each place once."""
+    """The numbers of one qualification, for a history; `lines` are its streaks, each place once.
+
+    `measured_before` are values of the same scans by methods that others have taken the place of.
+    """
 
     record_id: int
     taken: str
     values: tuple[Value, ...]
     lines: tuple[Line, ...] = ()
+    measured_before: tuple[MeasuredBefore, ...] = ()
 
 
 # ------------------------------------------------------------------------------- writing
@@ -89,7 +95,7 @@ class Check:
 
 def add(engine: Engine, kept: Record) -> Kept:
     """Put a qualification on record."""
-    row = {
+    row: dict[str, Any] = {
         "scanner": kept.scanner,
         "taken": taken(kept),
         "created": kept.created,
@@ -97,6 +103,7 @@ def add(engine: Engine, kept: Record) -> Kept:
         "scans_key": scans_key(kept),
         "options": dict(kept.options),
         "decision": kept.decision.decision,
+        "decided": msgspec.to_builtins(kept.decision),
         "document": to_builtins(kept),
     }
     with engine.begin() as connection:
@@ -110,8 +117,9 @@ def add(engine: Engine, kept: Record) -> Kept:
         if not new:
             if found.options != row["options"]:
                 how = "corrected"
-            elif found.tool_version != row["tool_version"]:
+            elif found.tool_version != row["tool_version"] or methods.changed(connection, found.id):
                 how = "measured anew"
+                row["document"]["measured_before"] = methods.measured_before(connection, found.id)
             else:
                 return Kept(int(found.id), "known", {})
             connection.execute(sa.update(record).where(record.c.id == found.id).values(**row))
@@ -120,11 +128,24 @@ def add(engine: Engine, kept: Record) -> Kept:
     return Kept(int(found.id), how, dict(found.options) if how == "corrected" else {})
 
 
+def check_may_write(engine: Engine) -> None:
+    """See that this user of the database may write, before the work and not after.
+
+    Raises
+    ------
+    StoreError
+        From `open_store`, if not.
+    """
+    with engine.begin() as connection:
+        connection.execute(sa.update(record).where(sa.false()).values(taken=record.c.taken))
+
+
 def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None:
     """Fill the tables that are made from a record's document."""
     rows = [_value_row(record_id, v) for v in values(kept.measures, kept.scans)]
     if rows:
         connection.execute(sa.insert(value), rows)
+        put_block(connection, record_id, rows)
     lines = [
         {"record_id": record_id, "number": i, **asdict(line)}
         for i, line in enumerate(lines_of(kept.streaks))
@@ -134,7 +155,7 @@ def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None
 
 
 def _forget(connection: Connection, record_id: int) -> None:
-    for table in (value, streak):
+    for table in (value, block, streak):
         connection.execute(sa.delete(table).where(table.c.record_id == record_id))
 
 
@@ -278,8 +299,11 @@ def history(
             checks.setdefault(record_id, (when, []))[1].append(_value(fields))
         for record_id, *fields in connection.execute(drawn.order_by(streak.c.number)):
             lines.setdefault(record_id, []).append(Line(*fields))
+        before = methods.all_measured_before(connection, chosen)
     return [
-        Check(record_id, when, tuple(vs), tuple(lines.get(record_id, ())))
+        Check(
+            record_id, when, tuple(vs), tuple(lines.get(record_id, ())), before.get(record_id, ())
+        )
         for record_id, (when, vs) in checks.items()
     ]
 
@@ -303,6 +327,12 @@ def before(engine: Engine, scanner: str, record_id: int) -> Record | None:
             .limit(1)
         )
     return None if found is None else read(engine, found)
+
+
+def newest(engine: Engine, scanner: str) -> Record | None:
+    """The newest check of a scanner; None if there is none; raises as `read`."""
+    found = entries(engine, scanner)
+    return read(engine, found[-1].id) if found else None
 
 
 def check_before(engine: Engine, kept: Record) -> Record | None:
@@ -334,8 +364,12 @@ def events(engine: Engine, scanner: str) -> list[Event]:
 
 def scans_key(kept: Record) -> str:
     """A hash over the scans' hashes, whatever their order."""
-    parts = sorted(scan.sha256 for scan in kept.scans)
-    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+    return key_of([scan.sha256 for scan in kept.scans])
+
+
+def key_of(hashes: Collection[str]) -> str:
+    """The key of scans by the hashes of their files."""
+    return hashlib.sha256(json.dumps(sorted(hashes)).encode()).hexdigest()
 
 
 def taken(kept: Record) -> str:

@@ -27,21 +27,27 @@ def streak_lives(checks: Sequence[Check]) -> tuple[tuple[StreakLife, ...], tuple
     """
     looked = [c for c in checks if any(v.name.startswith(LOOKED) for v in c.values)]
     times = tuple(check.taken for check in looked)
+    return lives_of([check.lines for check in looked], times), times
+
+
+def lives_of(lines: Sequence[Sequence[Line]], times: Sequence[str]) -> tuple[StreakLife, ...]:
+    """Streaks that were sure in some check, by the lines of each check that looked for them."""
     found: list[list[tuple[int, Line]]] = []
-    for i, check in enumerate(looked):
-        for line in check.lines:
+    for i, seen in enumerate(lines):
+        for line in seen:
             known = next((life for life in found if same_place(life[-1][1], line)), None)
             if known is None:
                 found.append([(i, line)])
             else:
                 known.append((i, line))
     lives = [_life(life, times) for life in found if any(is_sure(line) for _, line in life)]
-    return tuple(sorted(lives, key=lambda life: (life.first, life.at_mm))), times
+    return tuple(sorted(lives, key=lambda life: (life.first, life.at_mm)))
 
 
 def _life(seen: Sequence[tuple[int, Line]], times: Sequence[str]) -> StreakLife:
     first, last = seen[0][0], seen[-1][0]
     lines = [line for _, line in seen]
+    again = next((i for i, _ in seen if i > first), None)
     return StreakLife(
         lines[0].axis,
         lines[0].polarity,
@@ -52,6 +58,7 @@ def _life(seen: Sequence[tuple[int, Line]], times: Sequence[str]) -> StreakLife:
         times[last],
         first == 0,
         times[last + 1] if last + 1 < len(times) else "",
+        "" if again is None else times[again],
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.model import Pixels, Window
+from scanqa.model import Driver, Pixels, Window
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +35,8 @@ class ArrayScan:
         Remarks to show.
     seconds : float or None
         How long the scan took, if that is known.
+    driver : Driver or None
+        What is known of the driver.
 
     Raises
     ------
@@ -51,6 +53,7 @@ class ArrayScan:
     modified: str = ""
     notes: tuple[str, ...] = ()
     seconds: float | None = None
+    driver: Driver | None = None
 
     def __post_init__(self) -> None:
         pixels = np.asarray(self.pixels)

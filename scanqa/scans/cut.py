@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scanqa.model import Pixels, Scan, Window
+from scanqa.model import Driver, Pixels, Scan, Window
 from scanqa.scans.array import check_inside
 
 
@@ -75,6 +75,11 @@ class CutScan:
     def seconds(self) -> float | None:
         """How long the whole took."""
         return self.whole.seconds
+
+    @property
+    def driver(self) -> Driver | None:
+        """What the whole says of its driver."""
+        return self.whole.driver
 
     @property
     def notes(self) -> tuple[str, ...]:

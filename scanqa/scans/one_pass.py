@@ -79,8 +79,9 @@ def read_once(scan: FileScan) -> OnePass:
             samples.append(_luma(eight))
             codes += np.bincount(eight[::2, ::2, 0].ravel(), minlength=256)
     count = scan.width_px * scan.height_px * scan.channels
+    parts = [part for part in reduced if len(part)]
     return OnePass(
-        reduced=np.concatenate([part for part in reduced if len(part)]),
+        reduced=parts[0] if len(parts) == 1 else np.concatenate(parts),
         step_px=step,
         samples=tuple(samples),
         top_share=at_top / count,

@@ -17,17 +17,18 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyvips
 
 from scanqa.errors import ScanqaError, UnreadableScan
-from scanqa.model import Pixels, Window
+from scanqa.model import Driver, Pixels, Scan, Window
 from scanqa.scans.array import check_inside
 from scanqa.scans.decoding import all_or_damaged, load_whole
 from scanqa.scans.header import Header, read_header
 from scanqa.scans.raster import Raster
-from scanqa.scans.taken import seconds_taken
+from scanqa.scans.taken import driver_of, seconds_taken
 
 TURNED = {
     2: "mirrored",
@@ -129,6 +130,11 @@ class FileScan:
         return seconds_taken(self.path) if self.format == "tiff" else None
 
     @property
+    def driver(self) -> Driver | None:
+        """What ``scanqa capture`` wrote of the driver, None where it did not make the file."""
+        return driver_of(self.path) if self.format == "tiff" else None
+
+    @property
     def modified(self) -> str:
         """When the file was last written: ISO 8601, UTC, whole seconds."""
         written = datetime.fromtimestamp(self.path.stat().st_mtime, UTC)
@@ -139,6 +145,22 @@ class FileScan:
         """Hash of the file's bytes."""
         with self.path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
+
+    def make_room(self) -> None:
+        """Open the file for unpacked pixels, if it takes one.
+
+        For before a process is forked: the file is one for both, and who unpacks first fills it.
+        """
+        if self.header.stored is None:
+            self._room  # noqa: B018 - kept
+
+    def learn(self, other: Scan) -> None:
+        """Take over what has been found out of the same file in another process."""
+        self.__dict__.setdefault("sha256", other.sha256)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """For another process: open files stay behind."""
+        return {name: kept for name, kept in self.__dict__.items() if name[0] != "_"}
 
     def window(self, window: Window) -> Pixels:
         """Pixels of a window, (height, width, channels), a new array.
@@ -168,37 +190,64 @@ class FileScan:
 
     @cached_property
     def _raster(self) -> Raster:
-        shape = (self.height_px, self.width_px, self.channels)
         stored = self.header.stored
         if stored is not None:
-            return Raster.in_file(self.path, stored.offset, shape, stored.dtype)
-        return _decoded(self.path, self.header, shape)
+            return Raster.in_file(self.path, stored.offset, self._shape, stored.dtype)
+        self._unpack()
+        return self._room
+
+    @property
+    def _shape(self) -> tuple[int, int, int]:
+        return self.height_px, self.width_px, self.channels
+
+    @property
+    def _unpacked(self) -> np.dtype[np.generic]:
+        """Type of the samples when unpacked."""
+        return np.dtype(np.uint8 if self.bits == 8 else np.uint16)
+
+    @cached_property
+    def _room(self) -> Raster:
+        """An unnamed temporary file for the unpacked pixels."""
+        return Raster(_unnamed_file(), 0, self._shape, self._unpacked)
+
+    def _unpack(self) -> None:
+        """Decode the whole file, unless that has been done in another process."""
+        if self._room.is_whole:
+            return
+        image = load_whole(self.path, self.header, self._shape)
+        _check_space(self._room.size)
+        with all_or_damaged(self.path):
+            image.rawsave_target(pyvips.Target.new_to_descriptor(self._room.emptied()))
 
 
-def _decoded(path: Path, header: Header, shape: tuple[int, int, int]) -> Raster:
-    """Decode a whole file into an unnamed temporary one."""
-    dtype = np.dtype(np.uint8 if header.bits == 8 else np.uint16)
-    image = load_whole(path, header, shape)
-    descriptor = _unnamed_file(int(np.prod(shape)) * dtype.itemsize)
-    raster = Raster(descriptor, 0, shape, dtype)  # closes the descriptor in any case
-    with all_or_damaged(path):
-        image.rawsave_target(pyvips.Target.new_to_descriptor(descriptor))
-    return raster
+def _unnamed_file() -> int:
+    """Descriptor of a temporary file that vanishes with it."""
+    folder = _unpacking_folder()
+    try:
+        descriptor, name = tempfile.mkstemp(prefix="scanqa-", dir=folder)
+        os.unlink(name)
+    except OSError as error:
+        raise ScanqaError(
+            f"{folder}: scans cannot be unpacked there ({error.strerror}); name another folder in "
+            "TMPDIR"
+        ) from error
+    return descriptor
 
 
-def _unnamed_file(size: int) -> int:
-    """Descriptor of a temporary file that vanishes with it.
+def _unpacking_folder() -> str:
+    """Where unpacked scans go.
 
     /tmp may be memory; /var/tmp is for large files (Filesystem Hierarchy Standard 5.15), so it
     is taken unless the user chose a place.
     """
     chosen = any(name in os.environ for name in ("TMPDIR", "TEMP", "TMP"))
-    folder = "/var/tmp" if not chosen and os.access("/var/tmp", os.W_OK) else tempfile.gettempdir()
+    return "/var/tmp" if not chosen and os.access("/var/tmp", os.W_OK) else tempfile.gettempdir()
+
+
+def _check_space(size: int) -> None:
+    folder = _unpacking_folder()
     if shutil.disk_usage(folder).free < size:
         raise ScanqaError(
             f"{folder}: no room to unpack a scan ({size / 1e6:.0f} MB); "
             "free some, or name another folder in TMPDIR"
         )
-    descriptor, name = tempfile.mkstemp(prefix="scanqa-", dir=folder)
-    os.unlink(name)
-    return descriptor

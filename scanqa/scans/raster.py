@@ -6,6 +6,7 @@ error instead of a signal, and hundreds of small windows cost no more than their
 
 from __future__ import annotations
 
+import math
 import os
 import weakref
 from pathlib import Path
@@ -43,6 +44,22 @@ class Raster:
         """Of a file that is opened here."""
         return cls(os.open(path, os.O_RDONLY | os.O_CLOEXEC), offset, shape, dtype)
 
+    @property
+    def size(self) -> int:
+        """Bytes of all rows."""
+        return math.prod(self._shape) * self._dtype.itemsize
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the file holds the last row."""
+        return os.fstat(self._descriptor).st_size >= self._offset + self.size
+
+    def emptied(self) -> int:
+        """Descriptor of the file, to be filled from its beginning."""
+        os.ftruncate(self._descriptor, 0)
+        os.lseek(self._descriptor, 0, os.SEEK_SET)
+        return self._descriptor
+
     def read(self, window: Window) -> Pixels:
         """Pixels of a window in the machine's byte order.
 
@@ -60,15 +77,17 @@ class Raster:
         else:
             pixels = np.empty((window.height, window.width, channels), self._dtype)
             start += window.col * channels * self._dtype.itemsize
-            for row in range(window.height):
-                self._fill(pixels[row], start + row * row_bytes)
+            for row, part in enumerate(pixels):
+                self._fill(part, start + row * row_bytes)
         if not self._dtype.isnative:
             pixels = pixels.byteswap(inplace=True).view(self._dtype.newbyteorder("="))
         return pixels
 
     def _fill(self, part: Pixels, start: int) -> None:
+        done = os.preadv(self._descriptor, [part.data], start)
+        if done == part.nbytes:
+            return
         buffer = part.data.cast("B")
-        done = 0
         while done < len(buffer):  # one read is at most 2 GiB
             count = os.preadv(self._descriptor, [buffer[done:]], start + done)
             if count == 0:

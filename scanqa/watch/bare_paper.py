@@ -24,12 +24,17 @@ PRINT, COARSEST = 0.03, 0.12  # log light off the level; on paper of coarse grai
 GRAIN = 4.0  # deviations of the grain, if that is more
 GROWN = 5  # reduced samples, the size of the neighbourhood of print that is no bare paper
 DARK = 0.25  # log light under the page's paper: a picture, the lid, a card
+TAG = 4, 22  # small samples a side: tags of 12 to 20 mm, tilted, some of their border lost
+UNLIKE = 2  # small samples
 BLACK = 1.2  # log light under the page's paper
 SLOPE = 0.05  # log light between neighbouring small samples: a step, an edge
 ROUGH = 8  # rows of which one is looked at where only a median is sought
 STRONG = 0.015  # log light of a column off its neighbours: taken off before print is sought
 NEIGHBOURS = 12
 FLOOR = 1e-3  # of the light at the top of the scale, lest the logarithm of black runs away
+LOG_STEP = (
+    1 / 4096
+)  # log light: pictures hold whole steps (0.024 %; rows average it), twice as fast
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,8 +43,8 @@ class BarePaper:
 
     Attributes
     ----------
-    deviation : (rows, columns)
-        Log light against the level of the paper round about, strong lines taken off.
+    deviation : (rows, columns) int16
+        Log light against the level of the paper round about, strong lines taken off, in `LOG_STEP`.
     bare : (rows, columns) uint8
         1 where paper is bare.
     strong : (columns,)
@@ -50,8 +55,8 @@ class BarePaper:
         Its usual value on this page.
     limit : float
         Log light off the level from which on a sample is print.
-    black : int
-        Small samples that are black, and those beside them: not letters, but tags or pictures.
+    tag_like : int
+        Black things of about the size of a tag.
     """
 
     deviation: Array
@@ -60,16 +65,17 @@ class BarePaper:
     level: Array
     usual: float
     limit: float
-    black: int
+    tag_like: int
 
 
 def log_light(reduced: Pixels, light: Linear) -> Array:
-    """Log of linear light (green, which scanners know best; grey as it is) of a reduced page."""
+    """Log of linear light (green, which scanners know best; grey as it is), int16 in `LOG_STEP`."""
     channel = 1 if reduced.shape[2] == 3 else 0
-    table = np.log(np.maximum(light.curves[channel], FLOOR)).astype(np.float32)
+    logs = np.log(np.maximum(light.curves[channel], FLOOR))
+    table = np.rint(logs / LOG_STEP).astype(np.int16)
     plane = np.ascontiguousarray(reduced[..., channel])
     if plane.dtype == np.uint8:
-        return np.asarray(cv2.LUT(plane, table), np.float32)
+        return np.asarray(cv2.LUT(plane, table))
     return np.asarray(table[plane])
 
 
@@ -78,49 +84,63 @@ def bare_paper(logs: Array) -> BarePaper:
 
     Parameters
     ----------
-    logs : (rows, columns)
-        Log light of the reduced page, about 150 dpi.
+    logs : (rows, columns) int16
+        Log light of the reduced page, about 150 dpi, in `LOG_STEP`.
     """
     height, width = logs.shape
-    level, black = _level(logs)
+    level, tag_like = _level(logs)
     usual = float(np.percentile(level, 75))
-    whole = cv2.resize(level, (width, height), interpolation=cv2.INTER_LINEAR)
+    steps = np.rint(level / LOG_STEP).astype(np.int16)
+    whole = cv2.resize(steps, (width, height), interpolation=cv2.INTER_LINEAR)
     deviation = np.subtract(logs, whole, out=whole)
-    part = deviation[::ROUGH, ::ROUGH]
-    deviation -= np.median(part)  # the level stands above the mean of grain
+    # The level stands above the mean of grain.
+    deviation -= np.int16(round(float(np.median(deviation[::ROUGH, ::ROUGH]))))
     limit = _limit(deviation[::ROUGH, ::ROUGH])
     strong = _strong_lines(deviation)
     if strong.any():
         deviation -= strong
-    inside = cv2.inRange(deviation, -limit, limit)
+    inside = cv2.inRange(deviation, -limit / LOG_STEP, limit / LOG_STEP)
     small = (level < usual - DARK) | (_steps(level) > SLOPE)
     if small.any():
         grown = cv2.dilate(small.view(np.uint8), np.ones((3, 3), np.uint8))
-        inside[cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST) > 0] = 0
+        outside = cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST)
+        inside[:] = cv2.bitwise_and(inside, outside - np.uint8(1))
     bare = cv2.erode(inside, np.ones((GROWN, GROWN), np.uint8))
     np.right_shift(bare, 7, out=bare)  # 255 to 1
-    return BarePaper(deviation, np.asarray(bare, np.uint8), strong, level, usual, limit, black)
+    taken_off = (LOG_STEP * strong).astype(np.float32)
+    return BarePaper(
+        deviation, np.asarray(bare, np.uint8), taken_off, level, usual, limit, tag_like
+    )
 
 
 def _limit(deviation: Array) -> float:
     """Deviation that is print: more than the grain of this paper has."""
-    grain = 1.4826 * float(np.median(np.abs(deviation)))
+    grain = 1.4826 * LOG_STEP * float(np.median(np.abs(deviation)))
     return min(max(GRAIN * grain, PRINT), COARSEST)
 
 
 def _level(logs: Array) -> tuple[Array, int]:
-    """Level of the paper in small samples, and how many of these are black."""
+    """Level of the paper in small samples, and how many things on it are like tags."""
     rows, columns = (n // SMALL for n in logs.shape)
     part = logs[: rows * SMALL : SMALL // 2, : columns * SMALL : 2]
     blocks = part.reshape(rows, 2, columns, SMALL // 2).swapaxes(1, 2).reshape(rows, columns, -1)
     # Means over print are too dark: the brighter samples of each block stand for its paper.
-    small = np.partition(blocks, BRIGHTER, axis=2)[..., BRIGHTER]
+    brighter = np.partition(blocks, BRIGHTER, axis=2)[..., BRIGHTER]
+    small = (LOG_STEP * brighter).astype(np.float32)
     kernel = np.ones((CLOSING, CLOSING), np.uint8)
     closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
     level = cv2.medianBlur(closed, MEDIAN)
     dark = (small < np.percentile(level, 75) - BLACK).view(np.uint8)
-    black = int(np.count_nonzero(cv2.erode(dark, np.ones((2, 2), np.uint8))))
-    return np.asarray(cv2.blur(level, (3, 3)), np.float32), black
+    return np.asarray(cv2.blur(level, (3, 3)), np.float32), _tag_like(dark)
+
+
+def _tag_like(dark: Array) -> int:
+    """Things that are black, of this size, as wide as high (as a square is, however it lies)."""
+    _, _, things, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+    sides = things[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]]
+    fits = (sides.min(axis=1) >= TAG[0]) & (sides.max(axis=1) <= TAG[1])
+    fits &= np.ptp(sides, axis=1) <= UNLIKE
+    return int(np.count_nonzero(fits))
 
 
 def _steps(level: Array) -> Array:
@@ -131,20 +151,19 @@ def _steps(level: Array) -> Array:
 
 
 def _strong_lines(deviation: Array) -> Array:
-    """Columns off their neighbours all along the page, as log light; 0 elsewhere."""
-    middle = np.median(deviation[::ROUGH], axis=0)
+    """Columns off their neighbours all along the page, in `LOG_STEP`; 0 elsewhere."""
+    part = np.sort(np.ascontiguousarray(deviation[::ROUGH].T), axis=1)  # sorts faster than it seeks
+    middle = LOG_STEP * part[:, part.shape[1] // 2]
     off = middle - running_median(middle)
-    return np.where(np.abs(off) > STRONG, off, 0).astype(np.float32)
+    return np.rint(np.where(np.abs(off) > STRONG, off, 0) / LOG_STEP).astype(np.int16)
 
 
 def running_median(values: Array, reach: int = NEIGHBOURS) -> Array:
     """Median over `reach` neighbours on each side; NaN do not count, all NaN gives 0."""
     padded = np.pad(values, reach, mode="reflect" if len(values) > reach else "edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    if np.isfinite(padded).all():
-        return np.asarray(np.median(windows, axis=1))
-    known = np.isfinite(windows).any(axis=1)
-    made = np.zeros(len(values))
-    if known.any():
-        made[known] = np.nanmedian(windows[known], axis=1)
-    return made
+    rising = np.sort(windows, axis=1)  # NaN come last
+    count = np.isfinite(rising).sum(axis=1)
+    at = np.arange(len(values))
+    middle = (rising[at, np.maximum(count - 1, 0) // 2] + rising[at, count // 2 * (count > 0)]) / 2
+    return np.asarray(np.where(count > 0, middle, 0.0))

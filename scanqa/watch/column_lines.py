@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 
 from scanqa.model import Array
-from scanqa.watch.bare_paper import NEIGHBOURS, BarePaper, running_median
+from scanqa.watch.bare_paper import LOG_STEP, NEIGHBOURS, BarePaper, running_median
 
 ROWS = 4  # put together: their mean takes the place of each
 CLIP = 1.33  # of the deviation that is print
@@ -57,34 +57,38 @@ class Columns:
 
 def columns_of(paper: BarePaper) -> Columns:
     """Measure the columns of a page; its deviations are used up, for pages are large."""
-    height, width = paper.bare.shape
-    rows = height // ROWS
+    rows = len(paper.bare) // ROWS
     known = paper.bare[: rows * ROWS]
     used = paper.deviation[: rows * ROWS]
-    np.clip(used, -CLIP * paper.limit, CLIP * paper.limit, out=used)
+    most = round(CLIP * paper.limit / LOG_STEP)
+    np.clip(used, -most, most, out=used)
     np.multiply(used, known, out=used)
-    row = cv2.resize(used, (width, rows), interpolation=cv2.INTER_AREA) * ROWS
-    bare = known.reshape(rows, ROWS, width).sum(axis=1, dtype=np.uint8).astype(np.float32)
+    row: Array = (LOG_STEP * _rows(used)).astype(np.float32)
+    bare: Array = _rows(known).astype(np.float32)
     size = (2 * NEIGHBOURS + 1, 1)
-    sums = cv2.boxFilter(row, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101)
-    counts = cv2.boxFilter(bare, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT_101)
-    row = row - bare * (sums / np.maximum(counts, 1))
+    sums: Array = cv2.boxFilter(row, -1, size, None, normalize=False)
+    counts: Array = cv2.boxFilter(bare, -1, size, None, normalize=False)
+    sums /= np.maximum(counts, 1, out=counts)
+    sums *= bare
+    row -= sums
     bounds = np.linspace(0, rows, BANDS + 1).astype(int)
     totals = np.stack([_sum(row[a:b]) for a, b in itertools.pairwise(bounds)])
     numbers = np.stack([_sum(bare[a:b]) for a, b in itertools.pairwise(bounds)])
     off, pooled = _trimmed(totals, numbers)
     number = numbers.sum(axis=0)
-    judged = _judged(number)
-    # What a 3 % step of the neighbours' mean leaves is smooth: the running median takes it away.
-    off = np.where(judged, off, np.nan)
+    enough, judged = _judged(number)
+    # What a 3 % step of the neighbours' mean leaves is smooth: the running median takes it away. It
+    # reaches beyond the columns that are judged, for of one side alone it would leave a slope.
+    off = np.where(enough, off, np.nan)
     off = off - running_median(off) + paper.strong
     usual = max(float(np.median(number[judged])) if judged.any() else 1.0, 1.0)
     error = pooled * np.sqrt(usual / np.maximum(number, 1))
     ends, ends_number = _ends(row, bare)
     one = pooled * np.sqrt(usual)  # of a single row, as far as rows are alike
     ends_error = one / np.sqrt(np.maximum(ends_number, 1))
-    known = judged & (ends_number >= FEWEST_ROWS)
-    ends = np.where(known, ends, np.nan)
+    ends_enough = enough & (ends_number >= FEWEST_ROWS)
+    known = judged & ends_enough
+    ends = np.where(ends_enough, ends, np.nan)
     ends = ends - running_median(ends) + paper.strong
     blank = np.float32(np.nan)
     return Columns(
@@ -93,6 +97,12 @@ def columns_of(paper: BarePaper) -> Columns:
         _percent(np.where(known, ends, blank)),
         _percent(np.where(known, ends_error, blank)),
     )
+
+
+def _rows(picture: Array) -> Array:
+    """Sums of `ROWS` rows each; those of clipped deviations do not leave their type."""
+    parts = picture.reshape(len(picture) // ROWS, ROWS, picture.shape[1])
+    return np.asarray(parts.sum(axis=1, dtype=picture.dtype))
 
 
 def _sum(rows: Array) -> Array:
@@ -124,13 +134,13 @@ def _trimmed(totals: Array, numbers: Array) -> tuple[Array, float]:
     return np.where(count >= FEWEST_BANDS, off, np.nan), TRIMMED * spread / np.sqrt(BANDS)
 
 
-def _judged(number: Array) -> Array:
-    """Columns with enough bare rows, and no column without them near."""
+def _judged(number: Array) -> tuple[Array, Array]:
+    """Columns with enough bare rows, and those of them that have no column without them near."""
     usual = float(np.percentile(number, 90))
     lacking = (number < LEAST_BARE * usual) | (number < FEWEST_ROWS * FEWEST_BANDS)
     lacking[[0, -1]] = True
     near = np.ones(2 * BESIDE + 1)
-    return np.convolve(lacking.astype(float), near, mode="same") < 0.5
+    return ~lacking, np.convolve(lacking.astype(float), near, mode="same") < 0.5
 
 
 def _ends(row: Array, bare: Array) -> tuple[Array, Array]:

@@ -11,6 +11,7 @@ Print that begins at page k at one place does the same. It is told from dirt by 
 
 * it ends where the type area ends, while dirt runs into the margins at both ends of the page;
 * its contrast changes from page to page, for a page lies a little elsewhere, and a little askew;
+* columns on both sides share it: beside pictures paper is shaded, which begins and ends with them;
 * the other way round, dirt that keeps its column and contrast on pages that lie unlike is no
   print, and no rule that bleeds is as faint as most dirt.
 
@@ -43,6 +44,7 @@ from scanqa.watch.line_state import (
 LEAST_PERCENT = 0.2
 PATIENCE = 8  # judged pages after which "line or print" is said
 FLANK = 8  # columns: a line's neighbours may be off the other way; JPEG spreads it over a block
+SHADED, SHADE = 0.4, 10  # of the contrast, shared by columns as far away as this on both sides
 ENDS_LIKE, ENDS_UNLIKE = 0.5, 0.3  # of the contrast, in the margins
 KNOWN_ENDS = 0.3  # of the contrast: standard error of the margins' mean
 STEADY = 0.35  # scatter of contrast over pages, of the contrast, noise taken off
@@ -177,7 +179,9 @@ def _judged(state: Search, column: int, sign: float, run: int) -> Line | Literal
     contrast = float(values.mean())
     if not sign * contrast >= LEAST_PERCENT:  # nor where the baseline has too few pages by now
         return ""
-    if _was_print(state, column, contrast):
+    if _was_print(state, column, contrast) or _shared(state, shown, column) > SHADED * abs(
+        contrast
+    ):
         return "print"
     error = float(np.sqrt((errors**2).mean() / len(shown) + values.var() / len(shown)))
     unsteady = np.sqrt(max(float(values.var(ddof=1) - (errors**2).mean()), 0.0)) / abs(contrast)
@@ -205,6 +209,18 @@ def _was_print(state: Search, column: int, contrast: float) -> bool:
     before = float(state.middle[column])
     ordinary = abs(before) < PATTERN * pattern
     return not ordinary and contrast * (before + contrast) < STILL_THERE * contrast**2
+
+
+def _shared(state: Search, shown: list[Laid], column: int) -> float:
+    """What the columns on both sides of it are off the same way, per cent; 0 if they are not."""
+    assert state.middle is not None
+    at = column if column < state.width else column - state.width
+    wide, line = beside(at, state.width, SHADE), beside(at, state.width)
+    columns = [c for c in range(wide.start, wide.stop) if not line.start <= c < line.stop]
+    values = np.stack([page.off[columns] for page in shown]) - state.middle[columns]
+    means = [float(v[np.isfinite(v)].mean()) for v in values.T if np.isfinite(v).any()]
+    own = float(np.nanmean([page.off[column] - state.middle[column] for page in shown]))
+    return float(np.sign(own) * np.median(means)) if means else 0.0
 
 
 def _ends(state: Search, shown: list[Laid], column: int) -> tuple[float, float]:

@@ -19,7 +19,6 @@ from scanqa.watch.paper_light import PaperLight, paper_light
 
 TAGS_OF_A_SHEET = 3
 TAG_STEP = 3  # reduced samples: a tag of 20 mm still has 40 a side
-BLACK_OF_A_SHEET = 40  # small samples of 1.4 mm at 150 dpi: the border of one tag has as many
 
 
 def measure_page(path: Path, *, curve: str | None = None) -> PageFeatures:
@@ -44,7 +43,7 @@ def measure_page(path: Path, *, curve: str | None = None) -> PageFeatures:
     logs = log_light(once.reduced, light)
     paper = bare_paper(logs)
     seen = paper_light(once.reduced, logs, paper, light)
-    shows = _shows(once, seen, paper.black)
+    shows = _shows(once, seen, paper.tag_like)
     fine = fine_of(once.samples, once.codes, lossy=scan.lossy)
     return PageFeatures(
         file=path.name,
@@ -78,11 +77,11 @@ def measure_page(path: Path, *, curve: str | None = None) -> PageFeatures:
     )
 
 
-def _shows(once: OnePass, seen: PaperLight, black: int) -> Shows:
+def _shows(once: OnePass, seen: PaperLight, tag_like: int) -> Shows:
     """A page, unless it is plain paper all over or bears our tags."""
     if seen.blank:
         return "blank"
-    if black < BLACK_OF_A_SHEET:
+    if tag_like < TAGS_OF_A_SHEET:
         return "page"
     coarse = once.reduced[::TAG_STEP, ::TAG_STEP]
     grey = coarse[..., coarse.shape[2] // 2]

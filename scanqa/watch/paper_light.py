@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from scanqa.model import Array, Linear, Pixels
-from scanqa.watch.bare_paper import FLOOR, SMALL, BarePaper
+from scanqa.watch.bare_paper import FLOOR, LOG_STEP, SMALL, BarePaper
 from scanqa.watch.features import BANDS
 
 EVERY = 4  # reduced samples of which one is looked at
@@ -39,7 +39,7 @@ def paper_light(reduced: Pixels, logs: Array, paper: BarePaper, light: Linear) -
     on = paper.bare[::EVERY, ::EVERY].view(np.bool_)
     seen = logs[::EVERY, ::EVERY]
     bare = cv2.countNonZero(paper.bare) / paper.bare.size
-    level = float(seen[on].mean()) if on.any() else paper.usual
+    level = LOG_STEP * float(seen[on].mean()) if on.any() else paper.usual
     tint = _tint(reduced[:: 2 * EVERY, :: 2 * EVERY], on[::2, ::2], light)
     even = float(np.abs(paper.level - paper.usual).max())
     return PaperLight(
@@ -66,7 +66,8 @@ def _across(seen: Array, on: Array, level: float) -> tuple[float, ...]:
     for a, b in itertools.pairwise(bounds):
         used = seen[:, a:b][on[:, a:b]]
         enough = used.size >= LEAST_SHARE * max(on[:, a:b].size, 1) and used.size > 0
-        made.append(PERCENT * math.expm1(float(used.mean()) - level) if enough else math.nan)
+        off = LOG_STEP * float(used.mean()) - level if enough else math.nan
+        made.append(PERCENT * math.expm1(off))
     return tuple(made)
 
 

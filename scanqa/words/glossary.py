@@ -22,6 +22,8 @@ ROLE_WORDS: dict[str, str] = {
     "back-print": "sheet printed on its back",
     "claim": "page at the highest dpi",
     "edge-card": "edge card: paper cut with a knife, on black card",
+    "white-strip": "the strip to which the driver calibrates",
+    "uncalibrated": "plain white paper, without the driver's calibration",
     "page": "page without a spine",
     "picture": "picture: anything else",
 }

@@ -21,6 +21,8 @@ from scanqa.model.history import (
     Shift,
     StreakLife,
 )
+from scanqa.words.glossary import DIRECTION_WORDS
+from scanqa.words.numbers import label
 
 LAMP_SIGNS = {
     "light": "light index",
@@ -40,6 +42,17 @@ def key_words(key: Key) -> str:
 def family_words(key: Key) -> str:
     """The measure of a key in words: ``sharpness: sfr50``."""
     return key_words(Key(key.name))
+
+
+def key_title(key: Key) -> str:
+    """A measure in words, with direction, channel and kind of edge."""
+    words = label(key.name)
+    way = DIRECTION_WORDS.get(key.direction, key.direction)
+    if way and not words.endswith(way):
+        words += f" {way}"
+    colour = key.channel if key.channel != "luma" else ""
+    rest = [colour, f"{key.edge_kind} edges" if key.edge_kind else ""]
+    return ", ".join([words, *(part for part in rest if part)])
 
 
 def place_words(axis: str, at_mm: float) -> str:
@@ -85,7 +98,25 @@ def series_sentence(s: Series) -> str:
         said = _moves(s, recent)
         if s.limit is not None:
             said.append(_limit_words(s, _number(s.key, s.limit)))
-    return " ".join(said) or "Steady: no change and no trend shown."
+    moves = " ".join(said) or "Steady: no change and no trend shown."
+    return f"{moves} {method_sentence(s)}".rstrip()
+
+
+def method_sentence(s: Series) -> str:
+    """What another method of measuring has changed; empty if none has."""
+    if s.method is None:
+        return ""
+    row, found = CATALOGUE[s.key.name], s.method
+    shift, least, most = (
+        f"{v:+.{row.digits + 1}f}" for v in (found.shift, found.least, found.most)
+    )
+    of = "1 check" if found.checks == 1 else f"{found.checks} checks"
+    between = "" if found.checks == 1 else f", {least} to {most}"
+    return (
+        f"Measured by another method than before (version {found.before}, now {found.now}): "
+        f"{of} measured by both give {shift} {row.unit}".rstrip()
+        + f"{between}. That is no change of the scanner."
+    )
 
 
 def _number(key: Key, value: float) -> str:

@@ -5,8 +5,8 @@ By hand::
     python -m tests.benchmarks.watching --write   # into tests/watch/speed.md
 
 Time is that of the processor, the least of some runs, one thread; the ratio is to what decoding the
-same JPEG at full size takes, decoding included. Memory is the process's largest (ru_maxrss), of a
-process of its own.
+same JPEG at full size takes, decoding included. Memory is the largest of a process of its own
+(VmHWM: ru_maxrss of a child begins with what its parent held).
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ TABLE = Path(__file__).parents[1] / "watch/speed.md"
 RUNS, LONG = 12, 10_000
 MB = 1024  # kB
 
-MEASURE = """
-import resource, sys
+MEASURE = r"""
+import re, sys
 from pathlib import Path
 from scanqa.watch.measure_page import measure_page
 measure_page(Path(sys.argv[1]))
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+print(re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text())[1])
 """
 
 
@@ -97,7 +97,6 @@ def memory_of_a3(folder: Path) -> str:
     pixels[500:9000:60, 500:6500] = 30
     for name, save in names.items():
         save(folder / name, pixels, 600)
-    del pixels  # a child begins with what its parent holds
     made = []
     for name in names:
         done = subprocess.run(

@@ -23,7 +23,7 @@ from tests.capture.fake import FakeScanimage, all_gone, paper
 from tests.capture.sitting import Sitting, gone
 from tests.capture.test_scan import STATUSES
 
-BASE = ("--scanner", "heron", "--quick", "--dpi", "100", "--no-keep")
+BASE = ("--scanner", "heron", "--blanks", "--dpi", "100", "--no-keep")
 SLOW = ("--set", "read-delay=yes", "--set", "read-delay-duration=200000")
 
 

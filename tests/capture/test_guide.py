@@ -10,7 +10,7 @@ from scanqa.capture.faults import ScanFailed
 from scanqa.capture.guide import Stopped, Verdict, Walk, minutes_left, walk
 from scanqa.capture.one_scan import read_back
 from scanqa.capture.session import Session, load
-from scanqa.capture.steps import FULL, QUICK, Step, fitting
+from scanqa.capture.steps import BLANKS, FULL, Step, fitting
 from tests.capture.fake import paper
 
 
@@ -73,7 +73,7 @@ def source(tmp_path):
     return Source(tmp_path)
 
 
-def go(source, answers, *, plan=QUICK, check=good, session=None):
+def go(source, answers, *, plan=BLANKS, check=good, session=None):
     desk = Desk(list(answers))
     route = Walk(plan, source.folder, source, check, desk)
     session = walk(route, session or load(source.folder, "heron"))
@@ -87,7 +87,7 @@ def test_each_step_is_drawn_explained_scanned_and_saved(source):
     assert load(source.folder, "heron") == session
     assert "Step 1 of 2: blank-1" in desk.text
     assert "plain white paper over the whole glass" in desk.text
-    assert all(line in desk.text for line in QUICK[1].drawing.splitlines())
+    assert all(line in desk.text for line in BLANKS[1].drawing.splitlines())
     assert desk.text.count("Good.") == 2
     assert session.entries[0].facts == {"role": "blank"}
 
@@ -178,14 +178,14 @@ def test_scans_that_follow_wait_for_no_key_unless_the_one_before_failed(source):
 
 
 def test_the_time_left_counts_what_is_not_done(source):
-    route = Walk(QUICK, source.folder, source, good, Desk())
+    route = Walk(BLANKS, source.folder, source, good, Desk())
     assert minutes_left(route, Session("heron"), 0) == pytest.approx((25 + 15 + 2 * 30) / 60)
     session, _ = go(source, [GO, "s"])
     assert minutes_left(route, session, 0) == pytest.approx((15 + 30) / 60)
 
 
 def test_the_plans_steps_are_sound():
-    assert [step.id for step in FULL[:2]] == [step.id for step in QUICK]
+    assert [step.id for step in FULL[:2]] == [step.id for step in BLANKS]
     ids = [step.id for step in FULL]
     assert len(set(ids)) == len(ids)
     for number, step in enumerate(FULL):

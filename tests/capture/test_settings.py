@@ -1,8 +1,15 @@
 """Colour, the highest depth, the whole flatbed, and nothing that improves the picture."""
 
+import os
+import time
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from scanqa.capture import driver_options
+from scanqa.capture.device import arguments, read_options
+from scanqa.capture.driver_options import kept_min, known, numbers, table
 from scanqa.capture.settings import CLAIM_MM, choose
 from scanqa.errors import BadOption
 from scanqa.sheets import sheet
@@ -57,7 +64,7 @@ def test_what_improves_the_picture_is_switched_off_and_what_cannot_be_is_noted(f
     assert {"gamma", "lamp-off-time", "negative", "contrast"}.isdisjoint(values)
     noted = " ".join(settings.notes)
     assert "dust-removal" in noted
-    assert "swdespeck" in noted
+    assert values["swdespeck"] == "0"  # read in libsane 1.2.1: 0 is off
 
 
 def test_what_the_user_sets_goes_first(fake):
@@ -140,3 +147,116 @@ def test_a_device_with_line_art_only_is_refused(fake):
     fake.offers("    --mode Lineart [Lineart]\n    --resolution 300dpi [300]\n")
     with pytest.raises(BadOption, match="neither colour nor grey"):
         choose("fake", dpi=300)
+
+
+CALIBRATING = (
+    RICH
+    + """
+    --expiration-time -1..30000 (in steps of 1) [60]
+    --force-calibration[=(yes|no)] [no] [advanced]
+    --clear-calibration
+    --calibration-file <string> [/var/tmp/none.cal]
+    --disable-calibration[=(yes|no)] [no]
+    --lamp-off-scan[=(yes|no)] [no]
+    --ignore-internal-offsets[=(yes|no)] [no]
+    --noise-reduction 0..3 [2]
+    --highlight 0..100% [100]
+    --saturation 0..100 [50]
+    --red-gain 0..63 [31]
+    --green-gain 0..63 [28]
+    --blue-offset -128..127 [-2]
+"""
+)
+
+
+def test_a_driver_calibrates_anew_before_a_check_where_it_offers_that(fake):
+    fake.offers(CALIBRATING)
+    settings = choose("fake", dpi=300)
+    values = dict(settings.values)
+    assert (values["expiration-time"], values["force-calibration"]) == ("0", "yes")
+    assert "clear-calibration" not in values  # a setting does it
+    assert settings.calibrated == "each-scan"
+    assert (values["disable-calibration"], values["lamp-off-scan"]) == ("no", "no")
+    assert values["noise-reduction"] == "0"
+    assert {"highlight", "saturation", "red-gain"}.isdisjoint(values)
+
+
+def test_a_button_is_pressed_only_where_no_setting_calibrates(fake):
+    fake.offers(RICH + "    --clear-calibration\n")
+    settings = choose("fake", dpi=300)
+    assert ("clear-calibration", "") in settings.values
+    assert "--clear-calibration" in arguments("fake", settings.values)
+    assert settings.calibrated == "each-scan"
+
+
+def test_the_real_test_backend_takes_its_button_without_a_value(sane):
+    values = (("enable-test-options", "yes"), ("button", ""))
+    offered = read_options(sane, values)  # with "=", scanimage refuses it
+    assert offered["button"].is_button
+    assert not offered["bool-soft-select-soft-detect"].is_button
+
+
+def test_what_is_kept_and_may_not_be_told_to_calibrate_is_said_to_be_kept(fake):
+    fake.offers(RICH + "    --expiration-time 1..30000 [60]\n")
+    assert choose("fake", dpi=300).calibrated == "kept"
+    fake.offers(RICH)
+    assert choose("fake", dpi=300).calibrated == "not-told"
+
+
+@pytest.mark.parametrize(
+    ("look", "option", "calibrated"),
+    [
+        ("dark-frame", "lamp-off-scan", "each-scan"),
+        ("white-strip", "ignore-internal-offsets", "each-scan"),
+        ("uncalibrated", "disable-calibration", "off"),
+    ],
+)
+def test_a_look_is_asked_for_by_its_own_option_alone(fake, look, option, calibrated):
+    fake.offers(CALIBRATING)
+    usual, looking = choose("fake", dpi=300), choose("fake", dpi=300, look=look)
+    assert dict(usual.values)[option] == "no"
+    assert dict(looking.values)[option] == "yes"
+    assert looking.calibrated == calibrated
+    if look == "uncalibrated":
+        assert "force-calibration" not in dict(looking.values)
+
+
+def test_a_look_that_a_driver_does_not_give_is_refused_in_a_line(fake):
+    fake.offers(RICH)
+    with pytest.raises(BadOption, match="no option for it \\(known are lamp-off-scan"):
+        choose("fake", dpi=300, look="dark-frame")
+
+
+def test_gains_offsets_and_the_age_of_a_kept_calibration_are_read(tmp_path):
+    file = tmp_path / "kept.cal"
+    file.write_text("x")
+    os.utime(file, (0, time.time() - 7200))
+    values = {"red-gain": "31", "blue-offset": "-2", "gain": "auto", "calibration-file": str(file)}
+    assert numbers(values) == (("blue-offset", -2.0), ("red-gain", 31.0))
+    assert kept_min(values) == pytest.approx(120, abs=1)
+    assert kept_min({"calibration-file": str(tmp_path / "none")}) is None
+    assert kept_min({"calibration-file": "\0"}) is None
+
+
+def test_the_table_for_readers_is_the_table():
+    page = Path(driver_options.__file__).with_name("driver_options.md")
+    assert page.read_text("utf-8") == driver_options.as_markdown()
+
+
+def test_every_row_of_the_table_says_where_it_was_read_and_fits_what_it_names():
+    for row in table():
+        assert row.read
+        assert row.why
+        assert (row.does == "calibrate") or not row.value
+    # Names read in Debian 12's libsane 1.2.1 by `strings`, each with its treatment.
+    wanted = {
+        "expiration-time": "calibrate", "force-calibration": "calibrate",
+        "clear-calibration": "calibrate", "calibration-cache": "calibrate",
+        "calibration-file": "as found", "quality-cal": "as found",
+        "disable-calibration": "plain", "opt_nowshading": "plain", "opt_nowarmup": "plain",
+        "lamp-off-scan": "plain", "lamp-off-time": "as found",
+        "ignore-internal-offsets": "plain", "full-scan": "plain", "cct-type": "off",
+        "auto-area-segmentation": "off", "gamma-correction": "off", "noise-reduction": "off",
+        "image-emphasis": "off", "swdespeck": "off", "red-gain": "number",
+    }  # fmt: skip
+    assert {name: known(name).does for name in wanted} == wanted

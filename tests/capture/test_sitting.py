@@ -53,7 +53,7 @@ def steps_of(folder):
 
 def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path):
     """The backend's solid white is paper at the very top of the scale: said once, then kept."""
-    arguments = ("--scanner", "heron", "--quick", "--dpi", "100", "--pages", "400", "--json", "j")
+    arguments = ("--scanner", "heron", "--blanks", "--dpi", "100", "--pages", "400", "--json", "j")
     at = Sitting(tmp_path, *arguments)
     at.answer("\r")
     at.answer("k")
@@ -93,7 +93,7 @@ def test_a_quick_sitting_on_the_test_backend_ends_with_the_report(sane, tmp_path
 
 @pytest.mark.parametrize("how", ["Ctrl-C", "SIGTERM"])
 def test_stopped_in_a_scan_nothing_is_lost_and_the_same_command_goes_on(sane, tmp_path, how):
-    command = ("--scanner", "heron", "--quick", "--dpi", "100", "--no-keep")
+    command = ("--scanner", "heron", "--blanks", "--dpi", "100", "--no-keep")
     first = Sitting(tmp_path, *command)
     first.answer("\r")
     first.answer("k")
@@ -159,7 +159,7 @@ def test_what_is_measured_is_what_was_kept_with_the_roles_that_cannot_be_seen(
 def test_the_same_plan_from_a_folder_that_other_software_fills(tmp_path):
     inbox = tmp_path / "inbox"
     inbox.mkdir()
-    arguments = ("--scanner", "wren", "--quick", "--from-folder", "inbox", "--no-keep")
+    arguments = ("--scanner", "wren", "--blanks", "--from-folder", "inbox", "--no-keep")
     at = Sitting(tmp_path, *arguments, PATH="/nowhere")  # no scanimage is needed
     for number in (1, 2):
         at.until("waiting for a new file")
@@ -206,7 +206,7 @@ def test_a_full_plan_from_a_folder_waits_for_each_file_and_goes_on(tmp_path):
 
 def run(folder, *arguments, keys="", **environment):
     return subprocess.run(
-        [sys.executable, "-m", "scanqa", "capture", *arguments],
+        [sys.executable, "-m", "scanqa", "capture", *arguments, "--lamp-wait", "0"],
         cwd=folder,
         env={**os.environ, **environment},
         input=keys,
@@ -249,7 +249,7 @@ def test_devices_options_and_pace_are_listed(sane, tmp_path):
         (("--scanner", "heron", "--dead-margin", "left", "99"), "0 to 60"),
         (("--scanner", "heron", "--curve", "/nowhere"), "tone curve /nowhere"),
         (("--scanner", "heron", "--folder", "/proc/nowhere"), "cannot be made"),
-        (("--scanner", "heron", "--quick"), "no scans were made"),  # skips all, then the end
+        (("--scanner", "heron", "--blanks"), "no scans were made"),  # skips all, then the end
     ],
 )
 def test_what_cannot_be_is_one_line_and_status_2(sane, tmp_path, arguments, words):
@@ -273,7 +273,7 @@ def test_two_scanners_ask_which_and_none_says_what_to_do(tmp_path):
 
 def test_keys_may_be_piped(sane, tmp_path):
     keys = "\nk\nq\n"
-    done = run(tmp_path, "--scanner", "heron", "--quick", "--dpi", "60", "--no-keep", keys=keys)
+    done = run(tmp_path, "--scanner", "heron", "--blanks", "--dpi", "60", "--no-keep", keys=keys)
     assert done.returncode == 130, done.stderr
     assert steps_of(tmp_path) == ["blank-1"]
     assert "\r" not in done.stdout

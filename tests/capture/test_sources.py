@@ -10,12 +10,12 @@ from scanqa.capture.desk import GO
 from scanqa.capture.faults import ScanFailed
 from scanqa.capture.settings import choose
 from scanqa.capture.sources import DeviceSource, FolderSource
-from scanqa.capture.steps import QUICK
+from scanqa.capture.steps import BLANKS
 from scanqa.errors import BadOption
 from tests.capture.fake import paper
 from tests.capture.test_guide import Desk
 
-STEP = QUICK[0]
+STEP = BLANKS[0]
 
 
 def wait(source, desk, *, at_once=False):

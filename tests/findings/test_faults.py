@@ -9,7 +9,7 @@ from scanqa.report.evidence.seller_page import worth_a_page
 from tests.findings.faults import CASES, COMBINED, HEALTHY, SINGLE, answer, write
 
 TABLE = Path(__file__).with_name("faults.md")
-QUICK = (  # words of cases that need only blank paper on a small bed, of every kind
+BLANKS = (  # words of cases that need only blank paper on a small bed, of every kind
     "dirt on the sensor window: dark",
     "contact sensor, joins",
     "a scratch of 14 mm",
@@ -32,13 +32,13 @@ def named(words):
     return case
 
 
-@pytest.mark.parametrize("words", QUICK)
+@pytest.mark.parametrize("words", BLANKS)
 def test_a_planted_fault_is_named_first_and_nothing_else_is(words, tmp_path):
     case = named(words)
     assert answer(case, tmp_path).faults_of(case) == []
 
 
-@pytest.mark.parametrize("words", QUICK + FIRST_LOOKS)
+@pytest.mark.parametrize("words", BLANKS + FIRST_LOOKS)
 def test_the_first_look_says_the_word_that_was_expected(words, tmp_path):
     case = named(words)
     given = answer(case.at_first, tmp_path)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from scanqa.findings.signs.driver import claim as made_up
+from scanqa.findings.signs.by_driver import claim as made_up
 from scanqa.measures import claim
 from scanqa.model import Told
 from scanqa.summary import summarise

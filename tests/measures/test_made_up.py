@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from scanqa.measures.processing import without_made_up_detail
-from scanqa.model import Measurement, Results
+from scanqa.model import Measurement, Results, Shared, with_doubt
 
 
 def scan(name, dpi):
@@ -48,6 +48,13 @@ def test_three_hundred_dpi_made_of_two_hundred_hold_two_hundred(name, value, hel
     found = honest(sharp(value, status, name), factor(1.5))
     assert found.value == pytest.approx(held)
     assert (found.status, found.reason_kind) == ("ok", "software")
+
+
+def test_what_is_replaced_brings_no_part_of_its_old_doubt():
+    """A bound behind a print carries shared parts; what the samples hold has none of them."""
+    before = with_doubt(sharp(280.0, "at-least"), Shared("print", "ours", 9.0))
+    after = honest(before, factor(1.5))
+    assert (after.value, after.uncertainty, after.shared) == (pytest.approx(200.0), None, ())
 
 
 def test_what_the_original_samples_can_hold_stays():

@@ -1,6 +1,6 @@
 """Two hundred sound jobs of 400 pages, and as many again with a line, from measured pages.
 
-By hand, some ten minutes::
+By hand, some twenty minutes::
 
     python -m tests.watch.many_jobs --write   # into tests/watch/many_jobs.md
 
@@ -35,8 +35,8 @@ from scanqa.watch.measure_page import measure_page
 from tests.watch.jobs import Play, files
 
 TABLE = Path(__file__).with_name("many_jobs.md")
-POOL = 10  # pages of each kind, placement and way
-APART = 14  # pages
+POOL = 20  # pages of each kind, placement and way
+APART = POOL - 1  # pages: of one kind laid one way there are no more than `POOL`
 PAGES, JOBS, PLANTED = 400, 200, 100
 LOOSE = {"loose": (0.7, 0.2), "tight": (0.1, 0.02)}
 CONTRASTS = (0.3, 0.5)  # per cent of a column of the reduced page

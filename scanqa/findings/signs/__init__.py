@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.findings.signs import detail, driver, light, shape, spots, unrest
+from scanqa.findings.signs import by_driver, detail, light, shape, spots, unrest
 from scanqa.findings.signs.sign import Found, Signs, asking
 from scanqa.model import Results, ScanFacts
 from scanqa.summary import Summary
@@ -54,8 +54,8 @@ def observe(
         unrest.fainter(measured, earlier),
         unrest.banding(measured),
         detail.fringes(measured),
-        driver.claim(measured),
-        driver.processing(measured, scans),
+        by_driver.claim(measured),
+        by_driver.processing(measured, scans),
         shape.geometry(measured, scans),
         light.gutter(measured),
         light.depth(measured),

@@ -19,6 +19,7 @@ from scanqa.measures.claim.kernels import COARSE, PIECE, outside_coarse
 from scanqa.model import Floats
 
 FREQUENCIES = np.arange(0.12, 0.862, 0.0025)  # factors 8.3 to 1.16; a step turns a piece by 0.16
+_ROUNDED = tuple(round(float(f), 6) for f in FREQUENCIES)
 APART = 0.008  # in f, between trials that are looked at as different
 LEAST_COHERENCE = 10.0  # of a trial; what rounding explains needs no more
 _PRINTED = 8.0  # agreement of the light itself, by chance once in 3000
@@ -42,23 +43,24 @@ def coherence(flat: Floats, starts: NDArray[np.int_], name: str) -> Floats:
     (frequencies, 2)
         Coherence, 1 by chance; frequency in original samples per sample.
     """
+    residual = flat.astype(np.float32) @ outside_coarse(_ROUNDED, name)
+    residual = residual.reshape(len(flat), len(FREQUENCIES), COARSE)
+    mean = residual.mean(axis=2, keepdims=True)
+    wave = np.exp(2j * np.pi * np.arange(COARSE) / COARSE)
+    harmonic = (residual / np.maximum(mean, 1e-6)) @ wave
+    places, which = np.unique(starts, return_inverse=True)
+    sums = harmonic.T @ (which[:, np.newaxis] == np.arange(len(places))).astype(np.float64)
+    energy = np.maximum(np.sum(np.abs(sums) ** 2, axis=1), 1e-9)
     step = FREQUENCIES[1] - FREQUENCIES[0]
     offsets = np.linspace(-step / 2, step / 2, 41)
-    turns = np.exp(-2j * np.pi * np.outer(offsets, starts))
-    member = (starts[:, np.newaxis] == np.unique(starts)).astype(np.float64)
-    wave = np.exp(2j * np.pi * np.arange(COARSE) / COARSE)
-    flat32 = flat.astype(np.float32)
-    found = []
-    for f in FREQUENCIES:
-        residual = flat32 @ outside_coarse(round(float(f), 6), name).T
-        mean = residual.mean(axis=1, keepdims=True)
-        harmonic = (residual / np.maximum(mean, 1e-6)) @ wave
-        sums = (turns * (harmonic * np.exp(-2j * np.pi * f * starts))) @ member
-        energy = np.maximum(np.sum(np.abs(sums) ** 2, axis=1), 1e-9)
-        agreement = np.abs(sums.sum(axis=1)) ** 2 / energy
-        k = int(np.argmax(agreement))
-        found.append((float(agreement[k]), float(f + offsets[k])))
-    return np.asarray(found)
+    sums *= np.exp(-2j * np.pi * np.outer(FREQUENCIES, places))
+    turned = sums @ np.exp(-2j * np.pi * np.outer(places, offsets))
+    agreement = np.abs(turned) ** 2 / energy[:, np.newaxis]
+    best = agreement.argmax(axis=1)
+    return np.stack(
+        [np.take_along_axis(agreement, best[:, np.newaxis], 1)[:, 0], FREQUENCIES + offsets[best]],
+        axis=1,
+    )
 
 
 def peaks(trials: list[tuple[float, float]]) -> list[tuple[float, float]]:

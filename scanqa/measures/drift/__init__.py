@@ -17,13 +17,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
 from scanqa.measures.drift.exponential import RateFit, fit_rate, settling
 from scanqa.model import (
+    Calibrated,
     Curve,
     Evidence,
     Floats,
@@ -40,6 +41,11 @@ from scanqa.numeric.lightness import luma
 SETTLED = 0.005  # of the level at the end
 MIN_SCANS = 5  # a level, a start and a rate, and two to tell the scatter from
 MIN_GAP_S = 3.0  # no scan is faster: files that lie closer in time were copied
+CALIBRATED = {
+    "each-scan": "the driver calibrated before each scan: what the lamp does between is hidden",
+    "kept": "the driver may have used a calibration that it kept",
+    "off": "without calibration: this is the lamp's own light",
+}
 SIGNIFICANT = 3.0  # standard errors by which a start differs from nought
 
 
@@ -61,8 +67,21 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     if series.level.min() <= 0:
         return _missing(Reason("too-dark", "a blank scan is black"))
     fit = _fit(series)
-    settle = _settle_time(series, fit)
-    return Results((_change(series, fit), settle), evidence=(_evidence(series, fit),))
+    found = (_change(series, fit), _settle_time(series, fit))
+    said = CALIBRATED.get(_calibrated(blanks), "")
+    return Results(
+        tuple(_with_words(each, said) for each in found), evidence=(_evidence(series, fit),)
+    )
+
+
+def _calibrated(blanks: Sequence[Placement]) -> Calibrated:
+    """What all blanks say of the driver's calibration; not told where they differ."""
+    said = {b.scan.driver.calibrated if b.scan.driver else "not-told" for b in blanks}
+    return said.pop() if len(said) == 1 else "not-told"
+
+
+def _with_words(m: Measurement, said: str) -> Measurement:
+    return replace(m, reason="; ".join(filter(None, (m.reason, said)))) if said else m
 
 
 def _missing(why: Reason) -> Results:

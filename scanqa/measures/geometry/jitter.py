@@ -42,6 +42,7 @@ from scanqa.model import (
 )
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.linear_fit import robust_least_squares
+from scanqa.numeric.own_signal import periodogram
 from scanqa.numeric.step import crossings
 
 JITTER = "geometry.travel_jitter"
@@ -185,8 +186,6 @@ def common_variance(found: Deviations, gap_rows: float) -> tuple[float, float] |
 
 def _spectrum(found: Deviations, pitch_mm: float, scan: str) -> tuple[Evidence, ...]:
     """Amplitudes of waves fitted one by one to the mean deviation of each row."""
-    from scipy.signal import lombscargle
-
     seen = ~np.isnan(found.um)
     mean = np.where(seen, found.um, 0.0).sum(axis=1) / seen.sum(axis=1)
     lowest, count = SPECTRUM_CY_MM
@@ -194,7 +193,7 @@ def _spectrum(found: Deviations, pitch_mm: float, scan: str) -> tuple[Evidence, 
     if highest <= lowest:
         return ()
     frequency = np.linspace(lowest, highest, count)
-    power = lombscargle(found.rows * pitch_mm, mean, 2 * np.pi * frequency)
+    power = periodogram(found.rows * pitch_mm, mean, frequency)
     amplitude = np.sqrt(4 * power / len(mean))
     return (
         Evidence(

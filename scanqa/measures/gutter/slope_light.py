@@ -11,11 +11,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import savgol_filter
 
 from scanqa.measures.gutter.paper_level import paper_level
 from scanqa.model import Floats, Placement, Reason
 from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.numeric.own_signal import smoothed
 from scanqa.numeric.scatter import alike_factor, median_error, robust_sd
 
 STEP_MM = 0.5  # along the slope
@@ -115,11 +115,11 @@ def light_over_height(
 
 def _smoothed(light: Floats) -> tuple[Floats, Floats]:
     """Rows along a parabola in each neighbourhood, to both ends; and what is left, strays cut."""
-    first = savgol_filter(light, SMOOTH, 2, mode="interp")
+    first = smoothed(light, SMOOTH, 2, ends="inside")
     limit = STRAY * float(robust_sd(light - first))
     cut = first + np.clip(light - first, -limit, limit)
-    smooth = savgol_filter(cut, SMOOTH, 2, mode="interp")
-    return np.asarray(smooth, np.float64), np.asarray(cut - smooth, np.float64)
+    smooth = smoothed(cut, SMOOTH, 2, ends="inside")
+    return smooth, np.asarray(cut - smooth, np.float64)
 
 
 def _frame(slope: Placement) -> tuple[Floats, Floats, Floats]:

@@ -18,6 +18,7 @@ import numpy as np
 from scanqa.measures.noise.covariance import peak
 from scanqa.model import Floats, Point, Window
 from scanqa.numeric.linear_fit import robust_least_squares
+from scanqa.numeric.own_signal import correlation
 
 LITTLE_PX = 1.0  # over a window, of a turn that whole pieces of it can follow
 # Sides of the pieces and how far they are sought beyond where they should be, samples: a window may
@@ -173,12 +174,11 @@ def _match(piece: Floats, patch: Floats, *, fine: bool) -> Point | None:
     Clouds show from afar where to look, fine grain shows to a part of a sample where it is.
     """
     from scipy.ndimage import uniform_filter
-    from scipy.signal import fftconvolve
 
     if fine:
         piece, patch = (plane - uniform_filter(plane, CLOUDS_PX) for plane in (piece, patch))
     bare = piece - piece.mean()
-    surface = np.asarray(fftconvolve(patch, bare[::-1, ::-1], mode="valid"), np.float64)
+    surface = correlation(patch, bare)
     row, column = divmod(int(np.argmax(surface)), surface.shape[1])
     if not (0 < row < surface.shape[0] - 1 and 0 < column < surface.shape[1] - 1):
         return None

@@ -92,7 +92,7 @@ def _capped(m: Measurement, dpi: float, factor: float) -> Measurement:
     words = f"stretched from about {native:.0f} dpi: nothing finer is real"
     return replace(
         m, value=most, uncertainty=None, status="ok", reason=words, reason_kind="software",
-        low=None, high=None,
+        low=None, high=None, shared=(),
     )  # fmt: skip
 
 

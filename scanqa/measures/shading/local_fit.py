@@ -1,6 +1,6 @@
 """Smoothing by local quadratics, borders included.
 
-Source: Savitzky & Golay 1964, by SciPy; at the borders the window stays inside and its polynomial
+Source: Savitzky & Golay 1964; at the borders the window stays inside and its polynomial
 is read off-centre, so that a parabola passes unchanged everywhere.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from scanqa.model import Floats
+from scanqa.numeric.own_signal import polynomial_weights
 
 
 def quadratic_smoother(count: int, window: int) -> Floats:
@@ -26,13 +27,11 @@ def quadratic_smoother(count: int, window: int) -> Floats:
     (count, count)
         Row i holds the weights for value i. The identity up to three values.
     """
-    from scipy.signal import savgol_coeffs
-
     window = min(window, count)
     degree = min(2, window - 1)
     matrix = np.zeros((count, count))
     for i in range(count):
         start = min(max(i - window // 2, 0), count - window)
         here = slice(start, start + window)
-        matrix[i, here] = savgol_coeffs(window, degree, pos=i - start, use="dot")
+        matrix[i, here] = polynomial_weights(window, degree, i - start)
     return matrix

@@ -23,6 +23,7 @@ from scanqa.errors import NotARecord
 from scanqa.measures.streaks.in_scans import streaks_along
 from scanqa.model import ColumnProfile, Floats, Placement, Record, ScanFacts, Streak
 from scanqa.numeric.line_fit import amplitudes, amplitudes_at, local_pattern
+from scanqa.numeric.own_signal import smoothed
 from scanqa.numeric.spread import sigma_about_zero
 from scanqa.reading.profiles import Profiles
 
@@ -176,11 +177,9 @@ def _less_foretold(bed: Profiles, old: Floats) -> Profiles:
 
 
 def _without_shading(bed: Profiles) -> Floats:
-    from scipy.signal import savgol_filter
-
     profile = bed.mean()
     reach = min(round(SHADING_MM / bed.pitch_mm), (profile.size - 1) // 2)
-    return np.asarray(profile - savgol_filter(profile, 2 * reach + 1, 3, mode="interp"))
+    return np.asarray(profile - smoothed(profile, 2 * reach + 1, 3, ends="inside"))
 
 
 def _packed(values: Floats) -> bytes:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy.engine import Engine
 
-HEAD = "0002"
+HEAD = "0003"
 LOCK = 5_190_902  # any number, the same for all who upgrade
 
 

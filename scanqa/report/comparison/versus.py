@@ -9,7 +9,7 @@ import numpy as np
 
 from scanqa.catalogue import CATALOGUE, FAMILIES
 from scanqa.model import Curve, Record
-from scanqa.model.history import Comparison, Difference, Profile
+from scanqa.model.compared import Comparison, Difference, Profile
 from scanqa.report.card.places import glass_of
 from scanqa.report.comparison.by_use import (
     UseBeside,
@@ -19,7 +19,6 @@ from scanqa.report.comparison.by_use import (
     use_rows,
 )
 from scanqa.report.comparison.strips import strip
-from scanqa.report.history.past import key_title
 from scanqa.report.view import Cell, Gap, Glass, Lines, Table
 from scanqa.words.numbers import inside, joined, label, number, sentence_case, signed
 from scanqa.words.of_comparison import (
@@ -31,6 +30,7 @@ from scanqa.words.of_comparison import (
     value_rows,
     value_sentence,
 )
+from scanqa.words.of_history import key_title
 
 DIFFER = ("first is better", "second is better", "different")
 

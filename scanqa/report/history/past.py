@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model import Key
 from scanqa.model.history import Effect, Health, Past, Series, Shift, StreakLife
 from scanqa.report.history.answer import (
     STATES,
@@ -21,7 +20,6 @@ from scanqa.report.history.answer import (
 )
 from scanqa.report.history.traces import Trace
 from scanqa.report.view import Cell, Table
-from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import (
     MINUS,
     joined,
@@ -33,6 +31,7 @@ from scanqa.words.numbers import (
 )
 from scanqa.words.of_history import (
     count_words,
+    key_title,
     lamp_sign_words,
     lamp_words,
     news_sentence,
@@ -147,17 +146,6 @@ def on_page(words: str) -> str:
     """Words of the records as the page prints them: dates in words, true minus signs."""
     words = re.sub(r"\d{4}-\d\d-\d\d", lambda found: day_words(found[0]), words)
     return re.sub(r"(?<![\w.])-(?=\d)", MINUS, words)
-
-
-def key_title(key: Key) -> str:
-    """A measure in words, with direction, channel and kind of edge."""
-    words = label(key.name)
-    way = DIRECTION_WORDS.get(key.direction, key.direction)
-    if way and not words.endswith(way):
-        words += f" {way}"
-    colour = key.channel if key.channel != "luma" else ""
-    rest = [colour, f"{key.edge_kind} edges" if key.edge_kind else ""]
-    return ", ".join([words, *(part for part in rest if part)])
 
 
 def _ranked(series: Sequence[Series]) -> list[Series]:
@@ -317,7 +305,8 @@ def _changed_from(s: Series) -> tuple[int, ...]:
 
 
 def _caption(s: Series, now: str, dpi: str) -> str:
-    said = "Steady." if s.state == "steady" and s.limit is None else on_page(series_sentence(s))
+    plain = s.state == "steady" and s.limit is None and s.method is None
+    said = "Steady." if plain else on_page(series_sentence(s))
     return f"Last{dpi}: {now}. {said}"
 
 
@@ -348,5 +337,5 @@ def _notes(health: Health) -> Iterator[str]:
     if any(s.left_out for s in health.series):
         yield (
             "Checks at another dpi, or by an older method of measuring, are left out of a measure "
-            "that depends on it."
+            "that depends on it; scanqa batch --again measures old scans anew."
         )

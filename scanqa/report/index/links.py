@@ -51,6 +51,8 @@ def _links(path: Path, facts: Mapping[str, str], pages: Mapping[Path, Mapping[st
             day = f", {theirs['day']}" if kind in ("check", "qualification") else ""
             of = f" of {name}" if len(parties) > 1 else ""
             found.append((f"{PAGES[kind]}{of}{day}", other.name))
+        elif kind == "fleet":
+            found.append(("Fleet", other.name))
     found.append(("All scanners", INDEX))
     return "".join(
         f'<li><a href="{html.escape(quote(file))}">{html.escape(words)}</a></li>\n'

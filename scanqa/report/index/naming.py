@@ -106,3 +106,8 @@ def comparison_path(folder: Path, first: str, second: str) -> Path:
     """Where a comparison goes."""
     facts = {"page": "comparison", "scanner": f"{first} and {second}"}
     return path_for(folder, f"{file_stem(first)}-{file_stem(second)}", facts)
+
+
+def fleet_path(folder: Path) -> Path:
+    """Where the page over all scanners goes; a scanner of that name keeps its report."""
+    return path_for(folder, "fleet", {"page": "fleet"})

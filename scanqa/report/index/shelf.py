@@ -43,6 +43,7 @@ class Shelf:
 
     scanners: tuple[Shelved, ...]
     comparisons: tuple[tuple[str, str, str], ...]  # title, sentence, address
+    fleets: tuple[tuple[str, str], ...] = ()  # sentence, address
 
 
 class _Facts(HTMLParser):
@@ -81,8 +82,11 @@ def shelf(folder: Path) -> Shelf:
         for file, f in pages.items()
         if f["page"] == "comparison"
     )
+    fleets = tuple(
+        (f.get("sentence", ""), quote(file)) for file, f in pages.items() if f["page"] == "fleet"
+    )
     scanners = tuple(_shelved(name, pages, folder) for name in names)
-    return Shelf(scanners, comparisons)
+    return Shelf(scanners, comparisons, fleets)
 
 
 def _shelved(name: str, pages: dict[str, dict[str, str]], folder: Path) -> Shelved:

@@ -28,6 +28,8 @@ HEADLINES: dict[str, tuple[tuple[str, str], ...]] = {
     "drift": (("drift.level", "level from scan to scan"), ("drift.settle_time", "settles in")),
     "backing": (("backing.show_through", "print on the back shows through by"),),
     "processing": (("processing.halo", "halo"), ("processing.jpeg_quality", "JPEG quality")),
+    "driver": (("driver.level_uncalibrated", "level without calibration"),
+               ("driver.strip_mark", "strongest mark on the strip")),
     "pace": (("pace.seconds_per_scan", "a scan takes"), ("pace.pages_per_hour", "pages an hour")),
 }  # fmt: skip
 NONE_FOUND = frozenset({"banding.amplitude", "veil.stray_light", "processing.halo"})

@@ -1,0 +1,170 @@
+"""What only the driver can show: the light without calibration, the white strip, its own numbers.
+
+*Level without calibration*: mean code of the inner half of the rows, all columns, in per cent of
+the scale, as delivered (no curve: what the driver leaves out of its correction, it may leave out of
+its curve); which paper lies there is a shared part of the doubt. *Darkest place*: least of the mean
+profile in cells of `CELL_MM`, against its highest.
+
+*Mark on the strip*: with black card on the glass the strip is the only bright band along the
+sensor line; its rows are averaged, each column is held against a line through its neighbours. What
+stands out by less than the scatter allows is *at most* that much.
+
+*Gain, offset*: what the driver reported with a blank scan, by channel.
+
+Written from what was read of drivers; not yet tried on a real scanner. Without such scans it says
+nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from scanqa.model import (
+    COLOURS,
+    MM_PER_INCH,
+    Channel,
+    Measurement,
+    Placement,
+    Reason,
+    Results,
+    Shared,
+    Told,
+    Window,
+    as_bound,
+    not_measurable,
+    of_role,
+    with_doubt,
+)
+from scanqa.numeric.lightness import luma
+from scanqa.numeric.spread import sigma_about_zero
+
+if TYPE_CHECKING:
+    from scanqa.model import Floats
+
+CELL_MM = 2.0
+NEIGHBOURS_MM = 3.0  # to each side of a column
+LEAST_STRIP_MM = 1.0
+LIT, EVEN = 0.5, 0.8  # of the brightest row; of its own median, its darkest tenth
+OF_PAPER = 0.03  # white papers differ by so much of their light (common practice, no source)
+SEEN = 4.5  # deviations of the columns' scatter: one in 150,000 by chance
+NO_STRIP = Reason(
+    "no-detail", "no bright band lies across the picture: lay black card on the glass"
+)
+
+
+def measure(scans: Sequence[Placement], told: Told) -> Results:
+    """Whatever of it the scans hold; nothing if they hold none of it.
+
+    Parameters
+    ----------
+    scans : sequence of Placement
+        Of the roles ``uncalibrated``, ``white-strip``; a blank tells the driver's numbers.
+    told : Told
+        Not needed.
+    """
+    found: list[Measurement] = []
+    for placement in of_role(scans, "uncalibrated"):
+        found += _uncalibrated(placement)
+    found += [_strip(placement) for placement in of_role(scans, "white-strip")]
+    told_by = [p for p in of_role(scans, "blank") if p.scan.driver and p.scan.driver.numbers]
+    if told_by:
+        found += _numbers(told_by[0])
+    return Results(tuple(found))
+
+
+def _uncalibrated(placement: Placement) -> Iterator[Measurement]:
+    """Mean of each channel, its scatter along travel, and the profile's darkest place."""
+    overview, scan = placement.overview, placement.scan
+    top = 2.0**scan.bits - 1
+    rows = len(overview.row_means)
+    inner = np.asarray(overview.row_means[rows // 4 : rows - rows // 4], np.float64).mean(axis=1)
+    parts = np.array([part.mean(axis=0) for part in np.array_split(inner, 8) if len(part)])
+    level = 100 * parts.mean(axis=0) / top
+    error = 100 * parts.std(axis=0, ddof=1) / np.sqrt(len(parts)) / top if len(parts) > 1 else None
+    name = "driver.level_uncalibrated"
+    for at, channel in enumerate(_channels(scan.channels)):
+        u = None if error is None else float(error[at])
+        value = Measurement(name, float(level[at]), u, scan=scan.name, channel=channel)
+        yield with_doubt(value, Shared("paper", "blank", OF_PAPER * float(level[at])))
+    profile = np.asarray(overview.column_means, np.float64).mean(axis=(0, 2))
+    wide = max(round(CELL_MM * placement.dpi[0] / MM_PER_INCH), 1)
+    cells = profile[: len(profile) // wide * wide].reshape(-1, wide).mean(axis=1)
+    if len(cells) < 4 or cells.max() <= 0:
+        why = Reason("too-dark", "the scan is black, or too small")
+        yield not_measurable("driver.darkest_uncalibrated", why, scan=scan.name)
+        return
+    inside = cells[1:-1]  # the outermost may lie under the frame
+    share = 100 * float(inside.min() / inside.max())
+    at_mm = (float((int(inside.argmin()) + 1.5) * wide * MM_PER_INCH / placement.dpi[0]), 0.0)
+    yield Measurement(
+        "driver.darkest_uncalibrated", share, 0.1, scan=scan.name, at_mm=at_mm
+    )  # a tenth of a per cent: what unevenness of paper leaves of a mean over the whole bed
+
+
+def _channels(count: int) -> tuple[Channel | None, ...]:
+    return COLOURS if count == 3 else (None,)
+
+
+def _strip(placement: Placement) -> Measurement:
+    """The strongest column of the strip against its neighbours, with its place."""
+    name, scan = "driver.strip_mark", placement.scan
+    rows = _strip_rows(placement)
+    if rows is None:
+        return not_measurable(name, NO_STRIP, scan=scan.name)
+    window = Window(rows[0], 0, rows[1] - rows[0], scan.width_px)
+    light = placement.light.light(scan.window(window)).astype(np.float64)
+    columns = luma(light).mean(axis=0)
+    off = _against_neighbours(columns, placement.dpi[0] / MM_PER_INCH)
+    scatter = float(sigma_about_zero(off))
+    at = int(np.abs(off).argmax())
+    value = 100 * float(off[at])
+    place = (float((at + 0.5) * MM_PER_INCH / placement.dpi[0]), 0.0)
+    found = Measurement(name, abs(value), 100 * scatter, scan=scan.name, at_mm=place)
+    if abs(off[at]) < SEEN * scatter or scatter == 0:
+        limit = Measurement(name, 100 * SEEN * scatter, None, scan=scan.name)
+        why = Reason("range", "no column of the strip stands out")
+        return as_bound(limit, "at-most", why)
+    return found
+
+
+def _strip_rows(placement: Placement) -> tuple[int, int] | None:
+    """First and last row of the longest run of bright, even rows, a block shorter at each end."""
+    step = placement.overview.step_px
+    grey = luma(placement.light.light(placement.overview.preview)).astype(np.float64)
+    middle, dark = np.percentile(grey, 50, axis=1), np.percentile(grey, 10, axis=1)
+    if middle.max() <= 0:
+        return None
+    on = np.concatenate(([0], (middle >= LIT * middle.max()) & (dark >= EVEN * middle), [0]))
+    turns = np.flatnonzero(np.diff(on.astype(int)))
+    runs = [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
+    first, end = max(runs, key=lambda run: run[1] - run[0], default=(0, 0))
+    least = max(LEAST_STRIP_MM * placement.dpi[1] / MM_PER_INCH / step, 3)
+    if end - first < least or end - first > 0.5 * len(grey):
+        return None
+    return (first + 1) * step, (end - 1) * step
+
+
+def _against_neighbours(columns: Floats, px_per_mm: float) -> Floats:
+    """Share by which each column is off the median of its neighbours."""
+    reach = max(round(NEIGHBOURS_MM * px_per_mm), 4)
+    padded = np.pad(columns, reach, mode="reflect")
+    around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
+    return np.asarray(columns / np.maximum(around, 1e-6) - 1)
+
+
+def _numbers(placement: Placement) -> Iterator[Measurement]:
+    """The driver's gains and offsets by channel; without an uncertainty: they are settings."""
+    driver = placement.scan.driver
+    for name, value in driver.numbers if driver else ():
+        what = "driver.gain" if "gain" in name.lower() else "driver.offset"
+        yield Measurement(what, value, 0.0, scan=placement.scan.name, channel=_channel_of(name))
+
+
+def _channel_of(name: str) -> Channel | None:
+    found = re.search(r"(?:^|-)(red|green|blue|r|g|b)(?:-|$)", name.lower())
+    by_letter: dict[str, Channel] = {"r": "red", "g": "green", "b": "blue"}
+    return by_letter[found[1][0]] if found else None

@@ -1,0 +1,1 @@
+"""All scanners on one page: which one needs a hand today."""
