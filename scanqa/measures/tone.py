@@ -44,6 +44,7 @@ from scanqa.reading.jpeg_grid import jpeg_grid
 from scanqa.reading.patches import PatchLight, patch_light
 
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
+HALF_CODES = [[-0.5], [0.5]]
 THIN = 3  # every third block both ways: enough for a median
 TEXTURE_BLOCKS = 10  # of those that share one accident of the paper: they do not average alone
 MIN_TONES = 4  # fewer make no curve
@@ -160,11 +161,12 @@ def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """A patch as it was scanned."""
+    """A patch as it was scanned; `step` is L* from half a code under its mean to half one over."""
 
     patch: Patch
     found: PatchLight
     scan: str
+    step: float
 
     @property
     def lightness(self) -> tuple[float, float]:
@@ -180,7 +182,10 @@ def _read_patches(placement: Placement) -> Iterator[_Reading]:
     for patch in placement.piece.patches:
         found = patch_light(placement, patch.box_mm, rim_mm=PATCH_RIM_MM)
         if found is not None:
-            yield _Reading(patch, found, placement.scan.name)
+            codes = np.full((2, placement.scan.channels), found.code)
+            low, high = luma(placement.light.light(np.maximum(np.add(codes, HALF_CODES), 0.0)))
+            step = float(lstar(high) - lstar(low))
+            yield _Reading(patch, found, placement.scan.name, step)
 
 
 def _tones(
@@ -234,7 +239,7 @@ def _response(known: Sequence[tuple[_Reading, float]]) -> Measurement:
     return Measurement(
         "tone.response",
         abs(worst),
-        reading.lightness[1],
+        math.hypot(reading.lightness[1], reading.step / math.sqrt(12)),
         reason=f"worst of {len(known)}: {reading.patch.name} came out {way}",
         scan=reading.scan,
     )
