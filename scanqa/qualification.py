@@ -36,7 +36,7 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.on_paper import cut_to_paper, put_back
-from scanqa.placing import find_scans, placed
+from scanqa.placing import check_unchanged, find_scans, placed
 from scanqa.proof import proof
 from scanqa.scans.one_thread import one_thread
 from scanqa.side_by_side import processes_to_use, side_by_side
@@ -98,8 +98,8 @@ def qualify(
 
     Raises
     ------
-    BadOption
-        If an option cannot be used whatever the files.
+    BadOption, UnreadableScan
+        If an option cannot be used whatever the files; if a file changed while it was measured.
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
@@ -172,6 +172,7 @@ def _read_and_measured(
         results = _measured(
             placements, told, count, lambda at, of: progress(len(files) + at, total, of)
         )
+    check_unchanged(placements)
     progress(total - 1, total, "judging")
     return placements, unusable, results
 

@@ -11,6 +11,7 @@ import asyncio
 import ipaddress
 import logging
 import socket
+import ssl
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
@@ -96,6 +97,7 @@ def cluster(address: str) -> Iterator[Cluster]:
         raise BadOption("--scheduler: Dask is not installed; pip install 'scanqa[cluster]'") from (
             error
         )
+    _check_answers(address)
     for name in [*logging.root.manager.loggerDict]:
         if name.partition(".")[0] in ("distributed", "tornado", "asyncio"):
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)  # we say it, in one line
@@ -123,6 +125,34 @@ def _check_guarded(address: str) -> None:
             f"--scheduler {address}: whoever reaches an open scheduler runs code on its workers; "
             "use tls:// with certificates, or a tunnel that ends at 127.0.0.1"
         )
+
+
+def _check_answers(address: str) -> None:
+    """See that a scheduler lets us in: Dask itself is not brief about one that does not.
+
+    Raises
+    ------
+    EngineGone
+        If it does not.
+    """
+    from distributed import Security
+
+    parts = urlsplit(address)
+    try:
+        with socket.create_connection((parts.hostname, parts.port or 8786), CONNECT_S) as plain:
+            if parts.scheme == "tls":
+                security: Any = Security
+                context = security().get_connection_args("client")["ssl_context"]
+                if context is None:
+                    raise ssl.SSLError("no certificate is set")
+                with context.wrap_socket(plain, server_hostname=parts.hostname):
+                    pass
+    except (OSError, ValueError, OverflowError) as error:
+        why = error.strerror or error.args[0] if isinstance(error, OSError) else error
+        raise EngineGone(
+            f"scheduler {address}: does not answer ({why}); start it with dask scheduler --host "
+            "127.0.0.1, for tls:// see that the certificates are set (DASK_DISTRIBUTED__COMM__TLS)"
+        ) from error
 
 
 def _is_loopback(host: str) -> bool:

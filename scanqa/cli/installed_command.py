@@ -15,8 +15,13 @@ from scanqa.version import __version__
 PARTS = (
     "numpy", "scipy", "scikit-image", "matplotlib", "opencv-python-headless", "pyvips",
     "pyvips-binary", "tifffile", "reportlab", "msgspec", "SQLAlchemy", "psycopg",
+    "pyarrow", "prometheus-client",
 )  # fmt: skip
-EXTRAS = {"psycopg": "only for records in PostgreSQL: pip install 'scanqa[postgres]'"}
+EXTRAS = {
+    "psycopg": "only for records in PostgreSQL: pip install 'scanqa[postgres]'",
+    "pyarrow": "only to export Parquet: pip install 'scanqa[parquet]'",
+    "prometheus-client": "only to export metrics: pip install 'scanqa[prometheus]'",
+}
 
 
 @click.command("installed", short_help="Show what is there, what is missing, where things lie.")

@@ -94,14 +94,14 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     if not before or not after or not steps:
         return None
     floor = scatter_floor(s.key.name, s.values, s.uncertainties)
-    middle = statistics.mean(steps.values())
+    middle = statistics.fmean(steps.values())
     spread = sum((d - middle) ** 2 for d in steps.values()) / (2 * len(steps))
     scatter = max(math.sqrt(spread), floor)
     trend, trend_error = _trend(steps, at, scatter)
     between = (len(before) + len(after)) / 2  # checks from the middle of one side to the other's
     degrees = max(1.0, 2 * len(steps) / 3)
     error = math.hypot(scatter * math.sqrt(1 / len(before) + 1 / len(after)), between * trend_error)
-    was, became = statistics.mean(before), statistics.mean(after)
+    was, became = statistics.fmean(before), statistics.fmean(after)
     difference = became - was - trend * between
     half = student_width(CONFIDENCE, degrees) * error
     better = improves(s.key.name, difference)
@@ -122,9 +122,9 @@ def _trend(steps: Mapping[int, float], at: int, scatter: float) -> tuple[float, 
     ]
     if not all(sides):
         return 0.0, 0.0
-    slopes = [statistics.mean(side) for side in sides]
+    slopes = [statistics.fmean(side) for side in sides]
     errors = [scatter * math.sqrt(2) / len(side) for side in sides]
     shown = [abs(slope) > 2 * error for slope, error in zip(slopes, errors, strict=True)]
     if not all(shown) or slopes[0] * slopes[1] < 0:
         return 0.0, 0.0
-    return statistics.mean(slopes), math.hypot(*errors) / 2
+    return statistics.fmean(slopes), math.hypot(*errors) / 2

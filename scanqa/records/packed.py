@@ -34,7 +34,7 @@ class Place(NamedTuple):
 
 
 class Numbers(NamedTuple):
-    """The numbers of a block, in the order of its layout.
+    """The numbers of blocks, in the order of their layout.
 
     `doubt` is the part of the uncertainty that belongs to this check alone, NaN if unknown;
     `at_most` is true where the value is only an upper bound.
@@ -99,11 +99,27 @@ def read_layouts(connection: Connection) -> dict[int, tuple[Place, ...]]:
     return found
 
 
-def unpacked(numbers: bytes, count: int) -> Numbers | None:
-    """The numbers of a block of `count` places; None if it is broken."""
-    if len(numbers) != count * _DTYPE.itemsize:
-        return None
-    rows = np.frombuffer(numbers, _DTYPE)
-    if not np.isfinite(rows["value"]).all():
-        return None
-    return Numbers(rows["value"], rows["doubt"], rows["status"] == STATUSES.index("at-most"))
+def unpacked(blocks: Sequence[bytes], count: int) -> tuple[Numbers, Any]:
+    """The numbers of blocks of one layout: a row for each that is whole, and which those are.
+
+    Parameters
+    ----------
+    blocks : sequence of bytes
+    count : int
+        Places of the layout.
+
+    Returns
+    -------
+    numbers : Numbers of (rows, count)
+    whole : (blocks,) bool
+        The others are cut off, or hold what is no number.
+    """
+    size = count * _DTYPE.itemsize
+    whole = np.array([len(each) == size for each in blocks], bool)
+    joined = b"".join(each for each in blocks if len(each) == size)
+    rows = np.frombuffer(joined, _DTYPE).reshape(-1, count)
+    sound = np.isfinite(rows["value"]).all(axis=1)
+    whole[whole] = sound
+    rows = rows[sound]
+    at_most = rows["status"] == STATUSES.index("at-most")
+    return Numbers(rows["value"], rows["doubt"], at_most), whole

@@ -175,6 +175,12 @@ def certificates(folder):
     return settings
 
 
+def certificates_of_strangers(folder):
+    """Of another authority."""
+    (folder / "strangers").mkdir()
+    return certificates(folder / "strangers")
+
+
 @pytest.mark.slow
 def test_a_cluster_by_tls_with_a_store_measures_the_same_and_keeps_its_secrets(
     archive, undisturbed, store_of, s3, tmp_path
@@ -193,7 +199,11 @@ def test_a_cluster_by_tls_with_a_store_measures_the_same_and_keeps_its_secrets(
         # Without a certificate nobody is let in.
         status, _, wrong = batch(*command)
         assert (status, len(wrong)) == (2, 1)
-        assert "does not answer" in wrong[0]
+        assert "does not answer (no certificate is set)" in wrong[0]
+        strangers = certificates_of_strangers(tmp_path)
+        status, _, wrong = batch(*command, **strangers)
+        assert (status, len(wrong)) == (2, 1)
+        assert "CERTIFICATE_VERIFY_FAILED" in wrong[0]
         assert SECRET not in found.log.read_text()
     assert unlike(rows(records), undisturbed) == []
 
@@ -204,7 +214,7 @@ def test_a_cluster_by_tls_with_a_store_measures_the_same_and_keeps_its_secrets(
         ("tcp://192.0.2.7:8786", "whoever reaches an open scheduler runs code on its workers"),
         ("tcp://no-such-host.invalid:8786", "whoever reaches an open scheduler"),
         ("127.0.0.1:8786", "write tcp://127.0.0.1:8786 or tls://HOST:8786"),
-        (f"tcp://127.0.0.1:{free_port()}", "does not answer (OSError); start it with dask"),
+        (f"tcp://127.0.0.1:{free_port()}", "does not answer (Connection refused); start it"),
     ],
 )
 def test_addresses_that_are_open_or_dead_are_refused_in_one_line(archive, tmp_path, address, words):

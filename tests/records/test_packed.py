@@ -37,9 +37,10 @@ def blocks(engine):
         rows = connection.execute(sa.select(block.c.record_id, block.c.layout_id, block.c.numbers))
         found = {}
         for number, of, numbers in rows:
-            read = unpacked(numbers, len(layouts[of]))
+            read, whole = unpacked([numbers], len(layouts[of]))
+            assert whole.all()
             found[number] = {
-                place.key.name: (read.value[i], read.doubt[i], bool(read.at_most[i]))
+                place.key.name: (read.value[0, i], read.doubt[0, i], bool(read.at_most[0, i]))
                 for i, place in enumerate(layouts[of])
             }
     return found
@@ -115,6 +116,6 @@ def test_records_from_before_are_given_blocks_and_decisions(url):
 
 
 def test_a_block_that_is_cut_off_or_holds_no_number_is_seen():
-    assert unpacked(b"\0" * 17, 1) is not None
-    assert unpacked(b"\0" * 16, 1) is None
-    assert unpacked(b"\xff" * 17, 1) is None
+    numbers, whole = unpacked([b"\0" * 16, b"\0" * 17, b"\xff" * 17], 1)
+    assert whole.tolist() == [False, True, False]
+    assert numbers.value.tolist() == [[0.0]]

@@ -150,8 +150,11 @@ def call_of(
 
 
 def _days_left(unit: UnitChecks, today: str) -> int | None:
-    until = unit.identity.return_until
-    return (date.fromisoformat(until) - date.fromisoformat(today)).days if until else None
+    try:
+        until = date.fromisoformat(unit.identity.return_until)
+    except ValueError:  # nobody says
+        return None
+    return (until - date.fromisoformat(today)).days
 
 
 def by_cost(call: Call) -> tuple[float, ...]:

@@ -26,7 +26,7 @@ Method
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -92,7 +92,7 @@ def budget(units: Sequence[UnitChecks], checks_a_quarter: float) -> Budget:
 
 
 def changes_of(
-    stretches: Sequence[Stretch], run_length: float
+    stretches: Sequence[Stretch], run_length: float, known: Mapping[str, float] | None = None
 ) -> tuple[list[list[Change]], dict[str, float]]:
     """Every change of each stretch, and how much wider the limits of each measure were made.
 
@@ -102,6 +102,8 @@ def changes_of(
         Of all scanners.
     run_length : float
         Checks between false alarms of one of them.
+    known : mapping from measure to float, optional
+        How much wider limits are to be, where that was seen on the whole fleet before.
 
     Returns
     -------
@@ -122,11 +124,17 @@ def changes_of(
         doubts, _ = _table([each.track.doubts[each.start : each.stop] for each in some])
         floors = scatter_floors(name, values, doubts, lengths)
         scores = q_scores(values, floor=floors[:, None])
-        wider = _widening(scores, lengths, run_length)
+        levels = _levels(scores)
+        if known is None:
+            first = _first_alarms(scores, levels, lengths, run_length)
+            wider = _widening(scores, levels, np.where(first < 0, lengths, first))
+        else:
+            wider = known.get(name, 1.0)
+        if wider > 1 or known is not None:
+            first = _first_alarms(scores / wider, levels / wider, lengths, run_length)
         if wider > 1:
             widened[name] = wider
-        alarmed = _first_alarms(scores / wider, lengths, run_length) >= 0
-        for row in np.flatnonzero(alarmed):
+        for row in np.flatnonzero(first >= 0):
             each = some[row]
             own = each.track.values[each.start : each.stop].tolist()
             found[numbers[row]] = [
@@ -182,19 +190,20 @@ def _medians(values: Floats, inside: Array) -> Floats:
     return np.where(some, (np.where(some, lower, 0.0) + np.where(some, upper, 0.0)) / 2, np.nan)
 
 
-def _widening(scores: Floats, lengths: Array, run_length: float) -> float:
-    """How much wider the scores of a measure scatter than ideal ones, at least 1."""
+def _widening(scores: Floats, levels: Floats, quiet: Array) -> float:
+    """How much wider the scores of a measure scatter than ideal ones, at least 1.
+
+    `quiet` is how many checks of each row come before its first alarm.
+    """
     checks = np.arange(scores.shape[1])
-    first = _first_alarms(scores, lengths, run_length)
-    quiet = np.where(first < 0, lengths, first)[:, None]  # what comes after an alarm is left out
     normal = float(special.ndtri(0.5 + BULK / 2))
     ratios = [1.0]
     level_sd = math.sqrt(EWMA_WEIGHT / (2 - EWMA_WEIGHT))
     for kind, begin, sd in (
         (scores, FIRST_SCORED, 1.0),
-        (_levels(scores), FIRST_SCORED + SETTLED, level_sd),
+        (levels, FIRST_SCORED + SETTLED, level_sd),
     ):
-        bulk = np.abs(kind[(checks >= begin) & (checks < quiet)])
+        bulk = np.abs(kind[(checks >= begin) & (checks < quiet[:, None])])
         if len(bulk) >= FEWEST_SCORES:
             ratios.append(float(np.quantile(bulk, BULK)) / (normal * sd))
     return max(ratios)
@@ -210,7 +219,7 @@ def _levels(scores: Floats) -> Floats:
     return levels
 
 
-def _first_alarms(scores: Floats, lengths: Array, run_length: float) -> Array:
+def _first_alarms(scores: Floats, levels: Floats, lengths: Array, run_length: float) -> Array:
     """Index of the first alarm of each row, −1 without one; charts as in `first_alarm`."""
     each = SHARE * run_length
     single, summed = shewhart_limit(each), cusum_limit(each, slack_sigma=SLACK)
@@ -218,7 +227,6 @@ def _first_alarms(scores: Floats, lengths: Array, run_length: float) -> Array:
     found = np.full(len(scores), -1)
     up = np.zeros(len(scores))
     down = np.zeros(len(scores))
-    levels = _levels(scores)
     for at in range(scores.shape[1]):
         score = scores[:, at]
         up, down = np.maximum(0.0, up + score - SLACK), np.maximum(0.0, down - score - SLACK)

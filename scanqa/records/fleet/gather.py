@@ -22,7 +22,7 @@ from scanqa.model import Decision, Floats, Identity, Key
 from scanqa.model.history import Event, StreakLife
 from scanqa.records import scanners
 from scanqa.records.health import NONE_FOUND
-from scanqa.records.packed import Numbers, Place, read_layouts, unpacked
+from scanqa.records.packed import Place, read_layouts, unpacked
 from scanqa.records.schema import block, event, record, streak
 from scanqa.records.schema import scanner as unit_table
 from scanqa.records.store import Line
@@ -242,44 +242,49 @@ def _tracks(
     columns: Mapping[int, Sequence[_Column]],
 ) -> tuple[tuple[Track, ...], tuple[int, ...]]:
     """The measures of a scanner over its checks, and the records that cannot be read."""
-    read: dict[int, list[tuple[int, Numbers]]] = {}
+    read: dict[int, list[tuple[int, bytes]]] = {}
     broken = []
     for at, row in enumerate(rows):
         if row.layout_id is None or row.numbers is None:
             continue  # a check without numbers
-        places = layouts.get(row.layout_id)
-        numbers = unpacked(row.numbers, len(places)) if places is not None else None
-        if numbers is None:
-            broken.append(row.id)
+        if row.layout_id in layouts:
+            read.setdefault(row.layout_id, []).append((at, row.numbers))
         else:
-            read.setdefault(row.layout_id, []).append((at, numbers))
-    parts: dict[Key, list[tuple[tuple[int, int], NDArray[np.int64], Floats, Floats]]] = {}
+            broken.append(row.id)
+    parts: dict[Key, list[_Part]] = {}
     for number, some in read.items():
-        at_checks = np.array([at for at, _ in some], np.int64)
-        values = np.array([numbers.value for _, numbers in some])
-        doubts = np.array([numbers.doubt for _, numbers in some])
-        bounds = np.array([numbers.at_most for _, numbers in some])
-        for column in columns[number]:
-            mine = values[:, column.at]
+        numbers, whole = unpacked([each for _, each in some], len(layouts[number]))
+        checks = np.array([at for at, _ in some], np.int64)
+        broken += [rows[at].id for at in checks[~whole]]
+        checks = checks[whole]
+        for column in columns[number] if len(checks) else ():
+            mine = numbers.value[:, column.at]
             if column.base.name in NONE_FOUND:
-                mine = np.where(bounds[:, column.at], 0.0, mine)
-            part = (column.kind, at_checks, mine, doubts[:, column.at])
+                mine = np.where(numbers.at_most[:, column.at], 0.0, mine)
+            part = _Part(column.kind, checks, mine, numbers.doubt[:, column.at])
             parts.setdefault(column.base, []).append(part)
-    return tuple(_track(base, some) for base, some in parts.items()), tuple(broken)
+    return tuple(_track(base, some) for base, some in parts.items()), tuple(sorted(broken))
 
 
-def _track(
-    base: Key, parts: Sequence[tuple[tuple[int, int], NDArray[np.int64], Floats, Floats]]
-) -> Track:
+class _Part(NamedTuple):
+    """Checks of one layout by one measure."""
+
+    kind: tuple[int, int]  # method version, dpi
+    at: NDArray[np.int64]
+    values: Floats
+    doubts: Floats
+
+
+def _track(base: Key, parts: Sequence[_Part]) -> Track:
     """Parts of one measure put together: those of the newest method at the dpi of the newest."""
-    version = max(kind[0] for kind, *_ in parts)
-    dpi = max(parts, key=lambda part: part[1][-1])[0][1]
-    wanted = [part for part in parts if part[0] == (version, dpi)]
-    if not wanted:
-        newest = max((part for part in parts if part[0][0] == version), key=lambda p: p[1][-1])
-        wanted, dpi = [newest], newest[0][1]
-    at = np.concatenate([part[1] for part in wanted])
+    version = max(part.kind[0] for part in parts)
+    newest = max((part for part in parts if part.kind[0] == version), key=lambda part: part.at[-1])
+    wanted = [part for part in parts if part.kind == newest.kind]
+    key = base._replace(dpi=newest.kind[1])
+    if len(wanted) == 1:
+        return Track(key, newest.at, newest.values, newest.doubts)
+    at = np.concatenate([part.at for part in wanted])
     order = np.argsort(at, kind="stable")
-    values = np.concatenate([part[2] for part in wanted])[order]
-    doubts = np.concatenate([part[3] for part in wanted])[order]
-    return Track(base._replace(dpi=dpi), at[order], values, doubts)
+    values = np.concatenate([part.values for part in wanted])[order]
+    doubts = np.concatenate([part.doubts for part in wanted])[order]
+    return Track(key, at[order], values, doubts)

@@ -126,8 +126,8 @@ def _present(
             repairs += [Repair(e, _helped(e)) for e in found if e.event.at >= since]
             for track in unit.tracks:
                 begins[unit.name, track.key] = _starts(unit, track, changed[track.key])
-    if any(begins[place] != everywhere[place] for place in begins):
-        changes, widened = _charted(units, begins, plan.run_length)
+    other = {place: at for place, at in begins.items() if at != everywhere[place]}
+    changes |= _charted(units, other, plan.run_length, widened)[0]
     repairs.sort(key=lambda r: r.effect.event.at, reverse=True)
     present = {
         unit.name: [
@@ -143,20 +143,23 @@ Place = tuple[str, Key]  # a scanner, and one of its measures
 
 
 def _charted(
-    units: Sequence[UnitChecks], starts: Mapping[Place, Sequence[int]], run_length: float
+    units: Sequence[UnitChecks],
+    starts: Mapping[Place, Sequence[int]],
+    run_length: float,
+    known: Mapping[str, float] | None = None,
 ) -> tuple[dict[Place, list[Change]], dict[str, float]]:
-    """Changes of every track, its stretches judged each by itself."""
+    """Changes of the tracks that begin anew at `starts`, their stretches judged each by itself."""
     places: list[Place] = []
     stretches: list[Stretch] = []
     for unit in units:
         for track in unit.tracks:
-            if len(track.values) < FEWEST_CHECKS:
+            if len(track.values) < FEWEST_CHECKS or (unit.name, track.key) not in starts:
                 continue
             mine = starts[unit.name, track.key]
             for start, stop in zip(mine, [*mine[1:], len(track.values)], strict=True):
                 places.append((unit.name, track.key))
                 stretches.append(Stretch(track, start, stop))
-    found, widened = changes_of(stretches, run_length)
+    found, widened = changes_of(stretches, run_length, known)
     changes: dict[Place, list[Change]] = {place: [] for place in starts}
     for place, some in zip(places, found, strict=True):
         changes[place] += some
