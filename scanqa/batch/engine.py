@@ -2,7 +2,7 @@
 
 Two engines give the same futures: processes of this machine (`local`), and the workers of a Dask
 scheduler (`scanqa.batch.cluster`). No more tasks are on their way than there are places for them,
-so that neither a scheduler nor this process grows with the length of the batch.
+so that neither a scheduler nor this process holds the whole of a long batch.
 """
 
 from __future__ import annotations
