@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from scanqa import simulate
     from scanqa.codec import read_record, write_record
     from scanqa.model import Measurement, Qualification, Record, Told
-    from scanqa.model.history import Comparison, Health
+    from scanqa.model.compared import Comparison
+    from scanqa.model.history import Health
     from scanqa.qualification import qualify
     from scanqa.records.comparison import compare
     from scanqa.records.looking_back import history
@@ -41,7 +42,7 @@ _HOME = {  # where each name lives
     "write_record": "scanqa.codec",
     "write_report": "scanqa.report.pages",
     "compare": "scanqa.records.comparison",
-    "Comparison": "scanqa.model.history",
+    "Comparison": "scanqa.model.compared",
     "history": "scanqa.records.looking_back",
     "Health": "scanqa.model.history",
     "write_sheets": "scanqa.sheets.pdf",

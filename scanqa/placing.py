@@ -116,3 +116,16 @@ def _place(scan: FileScan, *, told: Told) -> tuple[Placement, ...] | Rejected:
     except ScanqaError as error:
         return Rejected(str(scan.path), str(error))
     return found
+
+
+def check_unchanged(placements: Sequence[Placement]) -> None:
+    """See that no file was written to since it was opened.
+
+    Raises
+    ------
+    UnreadableScan
+        If one was: its values may be of two images.
+    """
+    for scan in {placement.scan for placement in placements}:
+        if isinstance(scan, FileScan):
+            scan.check_unchanged()

@@ -36,7 +36,7 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.on_paper import cut_to_paper, put_back
-from scanqa.placing import find_scans, placed
+from scanqa.placing import check_unchanged, find_scans, placed
 from scanqa.proof import proof
 from scanqa.scans.one_thread import one_thread
 from scanqa.side_by_side import processes_to_use, side_by_side
@@ -98,8 +98,8 @@ def qualify(
 
     Raises
     ------
-    BadOption
-        If an option cannot be used whatever the files.
+    BadOption, UnreadableScan
+        If an option cannot be used whatever the files; if a file changed while it was measured.
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
@@ -130,6 +130,35 @@ def qualify(
     return Qualification(record, results.evidence + crops)
 
 
+def told_from(record: Record, earlier: Record | None, uses: Path | None = None) -> Record:
+    """A record judged beside an earlier check, which it was measured without.
+
+    It needs no pixels, so that checks can be measured in any order and at once. What only the
+    pixels of both show is not found: lines too faint for one check (`Streak.since`).
+
+    Parameters
+    ----------
+    record : Record
+        From `qualify`, whole.
+    earlier : Record or None
+        What `Told.earlier` would have been.
+    uses : Path or None
+        What `Told.uses` was.
+    """
+    results = Results(record.measures, record.streaks, record.glass_marks, (), record.columns)
+    own = read_uses(uses) if uses else None
+    judgement = _judged(results, record.scans, own, earlier)
+    return replace(
+        record,
+        streaks=judgement.streaks,
+        findings=judgement.findings,
+        actions=judgement.actions,
+        outcome=judgement.outcome,
+        legibility=judgement.legibility,
+        decision=judgement.decision,
+    )
+
+
 # --------------------------------------------------------------------------------- measures
 
 
@@ -143,6 +172,7 @@ def _read_and_measured(
         results = _measured(
             placements, told, count, lambda at, of: progress(len(files) + at, total, of)
         )
+    check_unchanged(placements)
     progress(total - 1, total, "judging")
     return placements, unusable, results
 

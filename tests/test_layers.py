@@ -37,6 +37,18 @@ ALLOWED = {
     "capture": FOR_ALL | {"scans", "numeric"},
     "archive": FOR_ALL,
     "exports": FOR_ALL,
+    "batch": FOR_ALL
+    | {
+        "qualification",
+        "placing",
+        "standing",
+        "scans",
+        "records",
+        "watch",
+        "report",
+        "codec",
+        "words",
+    },
     "watch": FOR_ALL | {"scans", "locate", "numeric"},
     "demo_job": FOR_ALL | {"simulate", "scans"},
     "demo": FOR_ALL | {"simulate", "scans", "sheets", "codec"},
@@ -57,6 +69,7 @@ ALLOWED = {
         "demo",
         "demo_job",
         "demo_fleet",
+        "batch",
     }
     | {"words", "codec", "standing"},
     "__init__": FOR_ALL
@@ -77,6 +90,10 @@ BORDERS = {  # third parties and the only rooms that may import them
     "rich": {"cli"},
     "msgspec": {"codec", "model", "records"},
     "sqlalchemy": {"records"},
+    "distributed": {"batch"},
+    "fsspec": {"batch"},
+    "botocore": {"batch"},
+    "aiohttp": {"batch"},
     "alembic": {"records"},
     "pyarrow": {"exports"},
     "prometheus_client": {"exports"},

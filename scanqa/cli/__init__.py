@@ -21,6 +21,7 @@ COMMANDS = (  # in the order of use; each is a module beside this one
     "sheets",
     "capture",
     "qualify",
+    "batch",
     "report",
     "scanners",
     "records",

@@ -15,7 +15,7 @@ from scanqa.errors import BadOption, NotARecord
 
 if TYPE_CHECKING:
     from scanqa.model import Record
-    from scanqa.model.history import Comparison
+    from scanqa.model.compared import Comparison
 
 
 @click.command("compare", cls=Command)
@@ -50,7 +50,7 @@ def command(
     by that day), NAME@before or NAME@after (of its last event), a record's number, several numbers
     joined by commas (repeats), or a JSON file written by scanqa qualify --json.
     """
-    from scanqa.model.history import Cost
+    from scanqa.model.compared import Cost
     from scanqa.records.comparison import compare
 
     for option, given in (("--price", price), ("--hours", hours)):

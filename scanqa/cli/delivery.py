@@ -43,9 +43,11 @@ def deliver(
     if not found.record.scans:
         return UNUSABLE
     record, past, kept = _on_record(found.record, to)
-    pages = _write_pages(replace(found, record=record), to.out, past, evidence)
-    if to.json_to is not None:
-        _write_json(record, to.json_to)
+    try:
+        pages = _write_pages(replace(found, record=record), to.out, past, evidence)
+    finally:  # a disk that is full for one may not be for the other
+        if to.json_to is not None:
+            _write_json(record, to.json_to)
     broken = [words for words in (limit(record) for limit in limits) if words]
     for words in broken:
         click.echo(f"scanqa: limit broken: {words}", err=True)
@@ -176,7 +178,7 @@ def _on_record(record: Record, to: Delivery) -> tuple[Record, Past | None, bool]
             )
             kept, past = keep(engine, record)
     except StoreError as error:
-        click.echo(f"scanqa: {error}; the report is written, but not put on record", err=True)
+        click.echo(f"scanqa: {error}; the report is made, but not put on record", err=True)
         return decided(record, identity=stated, needed=to.needed), None, False
     if kept.how == "corrected":
         click.echo(f"scanqa: {_correction(kept, record)}", err=True)

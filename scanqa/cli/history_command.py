@@ -99,7 +99,8 @@ def _tell(health: Health, stated: dict[str, float], shown: str | None) -> None:
         gone = f", gone {streak.gone[:10]}" if streak.gone else ""
         click.echo(f"  {streak_words(streak)} {since}{gone} ({streak.contrast_percent:.1f} %)")
     for series in health.series:
-        if shown == "all" or series.state in ("changed", "drifting") or series.key.name in stated:
+        moved = series.state in ("changed", "drifting") or series.method is not None
+        if shown == "all" or moved or series.key.name in stated:
             click.echo(f"  {_place(series)}: {series_sentence(series)}")
 
 

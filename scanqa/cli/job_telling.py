@@ -133,19 +133,15 @@ class Teller:
 
 def check_before(scanner: str, records: str | None) -> Before:
     """What the newest check on record knows; a job is watched without one too."""
-    from scanqa.watch.events import Before
+    from scanqa.watch.events import Before, known_before
 
     try:
         from scanqa.records import store
         from scanqa.records.database import open_store
 
         with open_store(records) as engine:
-            entries = store.entries(engine, scanner)
-            record = store.read(engine, entries[-1].id) if entries else None
+            record = store.newest(engine, scanner)
     except ScanqaError as error:
         click.echo(f"scanqa: {error}; watched without the check before the job", err=True)
         return Before()
-    if record is None:
-        return Before()
-    lines = sorted({round(s.at_mm, 1) for s in record.streaks if s.axis == "travel"})
-    return Before(record.created, tuple(lines))
+    return known_before(record)

@@ -40,9 +40,11 @@ from scanqa.model import (
 )
 from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.scatter import median_error, repeat_error
+from scanqa.reading.jpeg_grid import jpeg_grid
 from scanqa.reading.patches import PatchLight, patch_light
 
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
+HALF_CODES = [[-0.5], [0.5]]
 THIN = 3  # every third block both ways: enough for a median
 TEXTURE_BLOCKS = 10  # of those that share one accident of the paper: they do not average alone
 MIN_TONES = 4  # fewer make no curve
@@ -112,9 +114,26 @@ def _level(name: str, scans: Sequence[Placement]) -> Measurement:
     levels = np.array([np.median(each) for each in lightness])
     # Light and paper vary slowly over the bed: far fewer blocks than there are tell something new.
     within = max(float(median_error(each[::TEXTURE_BLOCKS])) for each in lightness)
-    error = float(np.hypot(within / np.sqrt(len(scans)), repeat_error(levels)))
+    parts = within / np.sqrt(len(scans)), float(repeat_error(levels)), _of_rounding(scans)
+    error = float(np.linalg.norm(parts))
     scan = scans[0].scan.name if len(scans) == 1 else ""
     return Measurement(name, float(levels.mean()), error, scan=scan)
+
+
+def _of_rounding(scans: Sequence[Placement]) -> float:
+    """L* of the step between two codes, over √12: a median of whole codes is one of them.
+
+    Steps of JPEG are wider where they round the mean of a block.
+    """
+    code = np.median(np.concatenate([s.overview.preview.reshape(-1, s.scan.channels)[:: THIN**2]
+                                     for s in scans]), axis=0)  # fmt: skip
+    steps = []
+    for scan in scans:
+        grid = jpeg_grid(scan)
+        half = 0.5 if grid is None else math.hypot(grid.level, 1.0) / 2  # rounded twice
+        low, high = (luma(scan.light.light(np.maximum(code + off, 0.0))) for off in (-half, half))
+        steps.append(float(lstar(high) - lstar(low)))
+    return max(steps) / math.sqrt(12)
 
 
 def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:
@@ -142,11 +161,12 @@ def _range(white: Measurement, black: Measurement, card: bool) -> Measurement:
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """A patch as it was scanned."""
+    """A patch as it was scanned; `step` is L* from half a code under its mean to half one over."""
 
     patch: Patch
     found: PatchLight
     scan: str
+    step: float
 
     @property
     def lightness(self) -> tuple[float, float]:
@@ -162,7 +182,10 @@ def _read_patches(placement: Placement) -> Iterator[_Reading]:
     for patch in placement.piece.patches:
         found = patch_light(placement, patch.box_mm, rim_mm=PATCH_RIM_MM)
         if found is not None:
-            yield _Reading(patch, found, placement.scan.name)
+            codes = np.full((2, placement.scan.channels), found.code)
+            low, high = luma(placement.light.light(np.maximum(np.add(codes, HALF_CODES), 0.0)))
+            step = float(lstar(high) - lstar(low))
+            yield _Reading(patch, found, placement.scan.name, step)
 
 
 def _tones(
@@ -216,7 +239,7 @@ def _response(known: Sequence[tuple[_Reading, float]]) -> Measurement:
     return Measurement(
         "tone.response",
         abs(worst),
-        reading.lightness[1],
+        math.hypot(reading.lightness[1], reading.step / math.sqrt(12)),
         reason=f"worst of {len(known)}: {reading.patch.name} came out {way}",
         scan=reading.scan,
     )

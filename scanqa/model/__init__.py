@@ -47,7 +47,15 @@ from scanqa.model.judgement import (
     Verdict,
     changed,
 )
-from scanqa.model.record import SCHEMA, PaperLies, Qualification, Record, Rejected, ScanFacts
+from scanqa.model.record import (
+    SCHEMA,
+    MeasuredBefore,
+    PaperLies,
+    Qualification,
+    Record,
+    Rejected,
+    ScanFacts,
+)
 from scanqa.model.result import (
     ColumnProfile,
     Curve,
@@ -129,6 +137,7 @@ __all__ = [
     "LineSigns",
     "Linear",
     "Mark",
+    "MeasuredBefore",
     "Measurement",
     "OpticsFor",
     "Outcome",

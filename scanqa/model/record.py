@@ -62,6 +62,29 @@ class Rejected:
 
 
 @dataclass(frozen=True, slots=True)
+class MeasuredBefore:
+    """What an older method gave of the same scans, where they were measured anew by another.
+
+    Attributes
+    ----------
+    name, direction, channel, edge_kind, dpi
+        As for a `Key`.
+    method_version : int
+        Of the older method.
+    value : float
+        In the measure's unit.
+    """
+
+    name: str
+    direction: str
+    channel: str
+    edge_kind: str
+    dpi: int
+    method_version: int
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
     """One qualification of one scanner, whole.
 
@@ -79,6 +102,8 @@ class Record:
         What to do with the unit.
     identity : Identity or None
         Which unit it is, if anybody says.
+    measured_before : tuple of MeasuredBefore
+        Values that another method has taken the place of.
     """
 
     scanner: str
@@ -99,6 +124,7 @@ class Record:
     columns: tuple[ColumnProfile, ...] = ()
     decision: Decision = field(default_factory=Decision)
     identity: Identity | None = None
+    measured_before: tuple[MeasuredBefore, ...] = ()
     schema: str = SCHEMA
 
     def named(self, name: str) -> tuple[Measurement, ...]:

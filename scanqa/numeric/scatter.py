@@ -43,6 +43,12 @@ def repeat_error(values: NDArray[Any], axis: int = 0) -> Floats:
     return np.asarray(np.std(values, axis=axis, ddof=1) / np.sqrt(count), np.float64)
 
 
+def alike_factor(rest: Floats) -> float:
+    """By how much an error of a mean grows because neighbours resemble each other: clouds."""
+    power = float(rest @ rest)
+    return float(np.sqrt(max(long_run_variance(rest) / power, 1.0))) if power else 1.0
+
+
 def long_run_variance(series: Floats) -> float:
     """Variance of the sum of a series whose neighbours may be alike (Newey & West 1987).
 

@@ -22,7 +22,7 @@ from dataclasses import replace
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Key, Measurement, Record
-from scanqa.model.history import Comparison, Cost, Difference, Gap, Verdict
+from scanqa.model.compared import Comparison, Cost, Difference, Gap, Verdict
 from scanqa.records.side_facts import profiles, side_facts
 from scanqa.records.trend import student_tail, student_width
 from scanqa.records.weigh import FAMILY_ERROR, apart, holm, improves, matters, scatter_floor

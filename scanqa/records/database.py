@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import random
 import sqlite3
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
@@ -17,10 +19,18 @@ from scanqa.records.schema import metadata
 
 ENVIRONMENT = "SCANQA_RECORDS"
 SQLITE_PATIENCE_S = 30
+PATIENCE_S = 120.0  # of a batch, for a database that does not answer
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 8.0
+
+Found = TypeVar("Found")
 
 
 class StoreError(ScanqaError):
     """The database cannot be used: says which one, and what would help."""
+
+
+class Unreachable(StoreError):
+    """The database does not answer, or not now: the same again may go well."""
 
 
 def default_url() -> str:
@@ -57,9 +67,14 @@ def open_store(url: str | None = None) -> Iterator[Engine]:
     try:
         _upgrade(engine, _shown(url))
         yield engine
-    except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
+    except (sa.exc.DatabaseError, sa.exc.InterfaceError) as error:
         reason = str(error.orig).strip().splitlines()[0]
-        raise StoreError(
+        if "permission denied" in reason or "readonly database" in reason:
+            raise StoreError(
+                f"records {_shown(url)}: {reason}; this user may only read: name one that may write"
+            ) from error
+        passing = isinstance(error, (sa.exc.OperationalError, sa.exc.InterfaceError))
+        raise (Unreachable if passing else StoreError)(
             f"records {_shown(url)}: {reason}; check that the database exists, is reachable and "
             "is one of scanqa's"
         ) from error
@@ -89,6 +104,60 @@ def _engine(url: sa.URL) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if alone else "BEGIN")
 
     return engine
+
+
+def travelling(url: str | None) -> str:
+    """A database as a task may name it on its way to another process: without its password.
+
+    A file is named by its whole path.
+    """
+    given = url or default_url()
+    place = given if "://" in given else f"sqlite:///{given}"
+    head, _, file = place.partition(":///")
+    if head == "sqlite" and file and file != ":memory:" and "?" not in file:
+        return f"sqlite:///{Path(file).expanduser().resolve()}"
+    return _shown(place)
+
+
+def arrived(named: str) -> str:
+    """The database that a task names, with this process's own password for it, if it has one.
+
+    Raises
+    ------
+    StoreError
+        If it needs one that this process does not know.
+    """
+    own = default_url()
+    if travelling(own) == named:
+        return own
+    if "***" in named:
+        raise StoreError(
+            f"records {named}: this worker does not know the password; set {ENVIRONMENT} where "
+            "it starts, or keep the password in ~/.pgpass there and leave it out of the URL"
+        )
+    return named
+
+
+def patiently(named: str, work: Callable[[Engine], Found]) -> Found:
+    """Use the database that a task names; wait for it where it does not answer.
+
+    What is done must bear to be begun again.
+
+    Raises
+    ------
+    Unreachable
+        If it does not answer for long.
+    """
+    pause, until = FIRST_PAUSE_S, time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            with open_store(arrived(named)) as engine:
+                return work(engine)
+        except Unreachable:
+            if time.monotonic() > until:
+                raise
+        time.sleep(pause * random.uniform(0.7, 1.3))  # so that workers come back one by one
+        pause = min(2 * pause, LONGEST_PAUSE_S)
 
 
 def shown_url() -> str:

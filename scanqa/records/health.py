@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 
@@ -19,7 +20,16 @@ import numpy as np
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Floats, Key
-from scanqa.model.history import DAYS_PER_MONTH, Change, Drift, Event, Health, Series, State
+from scanqa.model.history import (
+    DAYS_PER_MONTH,
+    Change,
+    Drift,
+    Event,
+    Health,
+    MethodChange,
+    Series,
+    State,
+)
 from scanqa.records.baseline import baseline
 from scanqa.records.changes import find_changes
 from scanqa.records.effects import effects
@@ -102,13 +112,17 @@ def _watched(checks: Sequence[Check], limits: Mapping[str, float]) -> tuple[Make
         c.taken: (datetime.fromisoformat(c.taken) - first).total_seconds() / 86400 for c in checks
     }
     grouped = _grouped(checks)
+    methods = _method_changes(checks)
     # What was seen fewer than FEWEST_CHECKS times raises no alarm and takes no share.
     watched = sum(len(points) >= FEWEST_CHECKS for points, _ in grouped.values())
     run_length = RUN_LENGTH * max(1, watched)
 
     def made(begins: Begins) -> list[Series]:
         return [
-            _series(key, points, left_out, day, begins(key), run_length, limits.get(key.name))
+            replace(
+                _series(key, points, left_out, day, begins(key), run_length, limits.get(key.name)),
+                method=methods.get(key),
+            )
             for key, (points, left_out) in grouped.items()
         ]
 
@@ -131,6 +145,24 @@ def _grouped(checks: Sequence[Check]) -> dict[Key, tuple[list[tuple[str, Value]]
         if kinds != {wanted}:
             alike = [(w, v) for w, v in points if (v.method_version, v.dpi) == wanted]
         found[key._replace(dpi=wanted[1])] = (alike, len(points) - len(alike))
+    return found
+
+
+def _method_changes(checks: Sequence[Check]) -> dict[Key, MethodChange]:
+    """What the method of now changed of each series, by the scans that both have measured."""
+    pairs: dict[tuple[Key, int, int], list[float]] = {}
+    for check in checks:
+        now = {value.key: value for value in check.values}
+        for old in check.measured_before:
+            key = Key(old.name, old.direction, old.channel, old.edge_kind, old.dpi)
+            if key in now:
+                versions = (key, old.method_version, now[key].method_version)
+                pairs.setdefault(versions, []).append(now[key].value - old.value)
+    found: dict[Key, MethodChange] = {}
+    for (key, before, version), shifts in sorted(pairs.items(), key=lambda pair: pair[0][1:]):
+        found[key] = MethodChange(
+            before, version, len(shifts), statistics.median(shifts), min(shifts), max(shifts)
+        )
     return found
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from datetime import date
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Engine
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.engine import Connection, Engine
 
 from scanqa.model import Identity
 from scanqa.model.history import Event
@@ -67,14 +69,50 @@ def keep_identity(engine: Engine, identity: Identity) -> None:
     """
     row = asdict(_with_dates(identity))
     with engine.begin() as connection:
-        known = connection.scalar(
-            sa.select(table.c.scanner).where(table.c.scanner == identity.scanner).with_for_update()
-        )
-        if known is None:
-            connection.execute(sa.insert(table).values(**row))
-        else:
-            mine = table.c.scanner == identity.scanner
-            connection.execute(sa.update(table).where(mine).values(**row))
+        if not _begun(connection, row):
+            connection.execute(_update_of(identity.scanner).values(**row))
+
+
+def fill_blanks(engine: Engine, stated: Identity) -> Identity:
+    """Fill what is not noted of a unit by what files state; what is noted then.
+
+    Two processes may do so at once: what was noted first stays.
+    """
+    with engine.begin() as connection:
+        if _begun(connection, asdict(stated)):
+            return stated
+        mine = sa.select(*(table.c[field] for field in FIELDS)).with_for_update()
+        row = connection.execute(mine.where(table.c.scanner == stated.scanner)).one()
+        filled = joint(Identity(*row), stated)
+        assert filled is not None
+        connection.execute(_update_of(stated.scanner).values(**asdict(filled)))
+    return filled
+
+
+def same_serial(identities: Sequence[Identity], unit: Identity) -> str:
+    """Another name that the serial of a unit is noted under, neither being retired; else empty.
+
+    Makers number their models each for itself: two models may share a serial.
+    """
+    if not unit.serial or unit.retired:
+        return ""
+    for other in identities:
+        alike = replace(other, scanner=unit.scanner)
+        named = other.scanner != unit.scanner and other.serial and not other.retired
+        if named and not differing(alike, unit):
+            return other.scanner
+    return ""
+
+
+def _begun(connection: Connection, row: dict[str, str]) -> bool:
+    """Note a unit of which nothing was noted; False if something was."""
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    insert = dialect.insert(table).values(**row).on_conflict_do_nothing()
+    return connection.execute(insert.returning(table.c.scanner)).first() is not None
+
+
+def _update_of(scanner: str) -> sa.Update:
+    return sa.update(table).where(table.c.scanner == scanner)
 
 
 def differing(known: Identity | None, stated: Identity | None) -> str:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from scanqa.catalogue import GUTTER_DISTANCES_MM, RAMP_HEIGHTS_MM
 from scanqa.model import Key, Record
-from scanqa.model.history import Profile, SideFacts
+from scanqa.model.compared import Profile, SideFacts
 from scanqa.summary import Summary
 
 Name = Literal["gutter", "light", "focus"]

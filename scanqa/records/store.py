@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -22,8 +22,9 @@ from sqlalchemy.engine import Connection, Engine
 
 from scanqa.codec import from_builtins, to_builtins
 from scanqa.errors import NotARecord
-from scanqa.model import Record, Streak
+from scanqa.model import MeasuredBefore, Record, Streak
 from scanqa.model.history import Event
+from scanqa.records import methods
 from scanqa.records.database import StoreError
 from scanqa.records.packed import put_block
 from scanqa.records.schema import block, event, record, streak, value
@@ -77,12 +78,16 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """The numbers of one qualification, for a history; `lines` are its streaks, each place once."""
+    """The numbers of one qualification, for a history; `lines` are its streaks, each place once.
+
+    `measured_before` are values of the same scans by methods that others have taken the place of.
+    """
 
     record_id: int
     taken: str
     values: tuple[Value, ...]
     lines: tuple[Line, ...] = ()
+    measured_before: tuple[MeasuredBefore, ...] = ()
 
 
 # ------------------------------------------------------------------------------- writing
@@ -90,7 +95,7 @@ class Check:
 
 def add(engine: Engine, kept: Record) -> Kept:
     """Put a qualification on record."""
-    row = {
+    row: dict[str, Any] = {
         "scanner": kept.scanner,
         "taken": taken(kept),
         "created": kept.created,
@@ -112,14 +117,27 @@ def add(engine: Engine, kept: Record) -> Kept:
         if not new:
             if found.options != row["options"]:
                 how = "corrected"
-            elif found.tool_version != row["tool_version"]:
+            elif found.tool_version != row["tool_version"] or methods.changed(connection, found.id):
                 how = "measured anew"
+                row["document"]["measured_before"] = methods.measured_before(connection, found.id)
             else:
                 return Kept(int(found.id), "known", {})
             connection.execute(sa.update(record).where(record.c.id == found.id).values(**row))
             _forget(connection, found.id)
         _write_numbers(connection, found.id, kept)
     return Kept(int(found.id), how, dict(found.options) if how == "corrected" else {})
+
+
+def check_may_write(engine: Engine) -> None:
+    """See that this user of the database may write, before the work and not after.
+
+    Raises
+    ------
+    StoreError
+        From `open_store`, if not.
+    """
+    with engine.begin() as connection:
+        connection.execute(sa.update(record).where(sa.false()).values(taken=record.c.taken))
 
 
 def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None:
@@ -281,8 +299,11 @@ def history(
             checks.setdefault(record_id, (when, []))[1].append(_value(fields))
         for record_id, *fields in connection.execute(drawn.order_by(streak.c.number)):
             lines.setdefault(record_id, []).append(Line(*fields))
+        before = methods.all_measured_before(connection, chosen)
     return [
-        Check(record_id, when, tuple(vs), tuple(lines.get(record_id, ())))
+        Check(
+            record_id, when, tuple(vs), tuple(lines.get(record_id, ())), before.get(record_id, ())
+        )
         for record_id, (when, vs) in checks.items()
     ]
 
@@ -306,6 +327,12 @@ def before(engine: Engine, scanner: str, record_id: int) -> Record | None:
             .limit(1)
         )
     return None if found is None else read(engine, found)
+
+
+def newest(engine: Engine, scanner: str) -> Record | None:
+    """The newest check of a scanner; None if there is none; raises as `read`."""
+    found = entries(engine, scanner)
+    return read(engine, found[-1].id) if found else None
 
 
 def check_before(engine: Engine, kept: Record) -> Record | None:
@@ -337,8 +364,12 @@ def events(engine: Engine, scanner: str) -> list[Event]:
 
 def scans_key(kept: Record) -> str:
     """A hash over the scans' hashes, whatever their order."""
-    parts = sorted(scan.sha256 for scan in kept.scans)
-    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+    return key_of([scan.sha256 for scan in kept.scans])
+
+
+def key_of(hashes: Collection[str]) -> str:
+    """The key of scans by the hashes of their files."""
+    return hashlib.sha256(json.dumps(sorted(hashes)).encode()).hexdigest()
 
 
 def taken(kept: Record) -> str:

@@ -6,7 +6,8 @@ from os import PathLike
 from pathlib import Path
 
 from scanqa.model import Record
-from scanqa.model.history import Comparison, Past
+from scanqa.model.compared import Comparison
+from scanqa.model.history import Past
 from scanqa.report.comparison.versus import sides_view
 from scanqa.report.draw.figures import draw
 from scanqa.report.history.past import MOST, past_view

@@ -30,6 +30,7 @@ from scanqa.scans.header import Header, read_header
 from scanqa.scans.raster import Raster
 from scanqa.scans.taken import driver_of, seconds_taken
 
+CANNOT_WRITE = "target: write error"  # of libvips, for whatever reason
 TURNED = {
     2: "mirrored",
     3: "turned by 180°",
@@ -64,7 +65,17 @@ def open_scan(path: str | os.PathLike[str], *, name: str = "") -> FileScan:
         data is found, and raised, at the first strip or window.
     """
     path = Path(path)
-    return FileScan(path, read_header(path), name or path.name)
+    header = read_header(path)
+    return FileScan(path, header, name or path.name, _state(path))
+
+
+def _state(path: Path) -> tuple[int, int] | None:
+    """When a file was written, and how long it is; None if it is gone."""
+    try:
+        facts = path.stat()
+    except OSError:
+        return None
+    return facts.st_mtime_ns, facts.st_size
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +85,7 @@ class FileScan:
     path: Path
     header: Header
     name: str
+    state: tuple[int, int] | None = None  # of the file when it was opened
 
     @property
     def width_px(self) -> int:
@@ -154,6 +166,21 @@ class FileScan:
         if self.header.stored is None:
             self._room  # noqa: B018 - kept
 
+    def check_unchanged(self) -> None:
+        """See that the file is still the one that was opened.
+
+        Raises
+        ------
+        UnreadableScan
+            If it was written to since, or is gone: what was read may be of two images.
+        """
+        if _state(self.path) != self.state:
+            raise UnreadableScan(
+                self.path,
+                "changed while it was measured",
+                "measure it again when it is whole and nothing writes to it",
+            )
+
     def learn(self, other: Scan) -> None:
         """Take over what has been found out of the same file in another process."""
         self.__dict__.setdefault("sha256", other.sha256)
@@ -216,8 +243,13 @@ class FileScan:
             return
         image = load_whole(self.path, self.header, self._shape)
         _check_space(self._room.size)
-        with all_or_damaged(self.path):
-            image.rawsave_target(pyvips.Target.new_to_descriptor(self._room.emptied()))
+        try:
+            with all_or_damaged(self.path):
+                image.rawsave_target(pyvips.Target.new_to_descriptor(self._room.emptied()))
+        except UnreadableScan as error:
+            if CANNOT_WRITE not in str(error):
+                raise
+            raise _no_room(self._room.size) from error  # the file is sound
 
 
 def _unnamed_file() -> int:
@@ -245,9 +277,12 @@ def _unpacking_folder() -> str:
 
 
 def _check_space(size: int) -> None:
-    folder = _unpacking_folder()
-    if shutil.disk_usage(folder).free < size:
-        raise ScanqaError(
-            f"{folder}: no room to unpack a scan ({size / 1e6:.0f} MB); "
-            "free some, or name another folder in TMPDIR"
-        )
+    if shutil.disk_usage(_unpacking_folder()).free < size:
+        raise _no_room(size)
+
+
+def _no_room(size: int) -> ScanqaError:
+    return ScanqaError(
+        f"{_unpacking_folder()}: no room to unpack a scan ({size / 1e6:.0f} MB); "
+        "free some, or name another folder in TMPDIR"
+    )

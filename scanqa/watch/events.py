@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from scanqa.model import Record
 from scanqa.model.watched import Action, Event, EventKind, Watched, WatchedPage
 from scanqa.version import __version__
 from scanqa.watch.judge import ROUGH_PATTERN, Fact, Job, Run, Settled, Slow
@@ -39,6 +40,14 @@ class Before:
 
     created: str = ""
     lines_mm: tuple[float, ...] = ()
+
+
+def known_before(record: Record | None) -> Before:
+    """What the newest check of a scanner knows; nothing if there is none."""
+    if record is None:
+        return Before()
+    lines = sorted({round(s.at_mm, 1) for s in record.streaks if s.axis == "travel"})
+    return Before(record.created, tuple(lines))
 
 
 def watched(

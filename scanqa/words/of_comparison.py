@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.model.history import Comparison, Difference, Profile, SideFacts, Verdict
+from scanqa.model.compared import Comparison, Difference, Profile, SideFacts, Verdict
 from scanqa.words.of_history import count_words, family_words
 
 NOT_STATED = "not stated"

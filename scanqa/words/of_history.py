@@ -98,7 +98,25 @@ def series_sentence(s: Series) -> str:
         said = _moves(s, recent)
         if s.limit is not None:
             said.append(_limit_words(s, _number(s.key, s.limit)))
-    return " ".join(said) or "Steady: no change and no trend shown."
+    moves = " ".join(said) or "Steady: no change and no trend shown."
+    return f"{moves} {method_sentence(s)}".rstrip()
+
+
+def method_sentence(s: Series) -> str:
+    """What another method of measuring has changed; empty if none has."""
+    if s.method is None:
+        return ""
+    row, found = CATALOGUE[s.key.name], s.method
+    shift, least, most = (
+        f"{v:+.{row.digits + 1}f}" for v in (found.shift, found.least, found.most)
+    )
+    of = "1 check" if found.checks == 1 else f"{found.checks} checks"
+    between = "" if found.checks == 1 else f", {least} to {most}"
+    return (
+        f"Measured by another method than before (version {found.before}, now {found.now}): "
+        f"{of} measured by both give {shift} {row.unit}".rstrip()
+        + f"{between}. That is no change of the scanner."
+    )
 
 
 def _number(key: Key, value: float) -> str:

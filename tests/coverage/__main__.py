@@ -29,13 +29,15 @@ NOT_MODULES = {"__main__", "equals", "hard"}
 SIGMAS = 1.96
 LEAST_HELD = 90.0  # per cent, as issue 12 asks
 SEED = 12
+BY_CURVE = " (curve "
 HEAD = """# Coverage: do stated intervals hold the truth in hard cases?
 
 Made by `python -m tests.coverage --write`; do not edit by hand. All that a set-up leaves open is
 drawn anew for each case (`hard.py`), the truth is what was planted. *held*: share of the stated
 values whose 95 % interval (1.96 standard uncertainties; of a bound the side that it leaves open)
-holds the truth. *width*: median half width of the intervals of values that are `ok`, or *between*
-two ends (these and what lies beyond them by the uncertainty).
+holds the truth. A value that follows the tone curve has a row for all cases and one for each state
+of knowledge of its curve. *width*: median half width of the intervals of values that are `ok`, or
+*between* two ends (these and what lies beyond them by the uncertainty).
 
 """
 COLUMNS = (
@@ -63,7 +65,8 @@ def rows(name: str, cases: int, *, tell: bool = False) -> list[str]:
     for number in range(cases or getattr(module, "CASES", CASES)):
         rng = np.random.default_rng([SEED, number, *name.encode()])
         for tried in module.case(rng):
-            found.setdefault(tried.quantity, []).append(tried)
+            for quantity in quantities(tried.quantity):
+                found.setdefault(quantity, []).append(tried)
             if tell and tried.stated is not None and tried.stated.value is not None:
                 m = tried.stated
                 off = (m.value - tried.truth) / m.uncertainty if m.uncertainty else float("nan")
@@ -71,6 +74,12 @@ def rows(name: str, cases: int, *, tell: bool = False) -> list[str]:
                       f"{m.status}, true {tried.truth:.4g}: {off:+.1f} "
                       f"{'' if holds(tried) else 'MISSED'}", file=sys.stderr)  # fmt: skip
     return [row(quantity, each) for quantity, each in found.items()]
+
+
+def quantities(quantity: str) -> list[str]:
+    """Rows that a value counts in: one for all, and one for what is known of its curve."""
+    whole, mark, _ = quantity.partition(BY_CURVE)
+    return [whole, quantity] if mark else [quantity]
 
 
 def row(quantity: str, each: list[Tried]) -> str:
@@ -129,8 +138,16 @@ def _written(text: str) -> dict[str, list[str]]:
 
 
 def _text(tables: dict[str, list[str]]) -> str:
-    body = (f"## {name}\n\n{COLUMNS}" + "\n".join(tables[name]) + "\n" for name in sorted(tables))
+    body = (
+        f"## {name}\n\n{COLUMNS}" + "\n".join(tables[name]) + f"\n\n{_note(name)}"
+        for name in sorted(tables)
+    )
     return HEAD + "\n".join(body)
+
+
+def _note(name: str) -> str:
+    """What a module says of its widths, and of what it leaves out."""
+    return str(getattr(import_module(f"tests.coverage.{name}"), "NOTE", ""))
 
 
 if __name__ == "__main__":

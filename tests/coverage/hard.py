@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from importlib import import_module
+from typing import Literal
 
 import numpy as np
 
@@ -23,14 +24,19 @@ from scanqa.simulate.ugly_paper import Clouds, Flecks
 GLASS_MM = (105.0, 148.0)  # small, for speed: nothing measured here depends on its size
 JPEG_SHARE, UGLY_SHARE, OTHER_CURVE_SHARE = 0.2, 0.25, 0.25
 CURVES = ("gamma-2.2", "gamma-1.8")  # where a file says nothing, sRGB is assumed
+STATED_SHARE = 1 / 3  # of files that say their curve, and say it rightly
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """What the user does not know: the unit's output, the paper, the print, the dpi."""
+    """What the user does not know: the unit's output, the paper, the print, the dpi.
+
+    `curve` is what the file says of its tone curve, None if nothing.
+    """
 
     rng: np.random.Generator
     dpi: float
+    curve: Literal["srgb"] | None
     output: Output
     lamp: Lamp
     sensor: Sensor
@@ -50,12 +56,14 @@ class Drawn:
 def drawn(rng: np.random.Generator, *, dpi: Sequence[float] = (100, 150, 200)) -> Drawn:
     """One draw of everything."""
     jpeg = int(rng.integers(75, 96)) if rng.random() < JPEG_SHARE else None
-    tone = str(rng.choice(CURVES)) if rng.random() < OTHER_CURVE_SHARE else "srgb"
+    stated, other = rng.random() < STATED_SHARE, rng.random() < OTHER_CURVE_SHARE
+    tone = str(rng.choice(CURVES)) if other and not stated else "srgb"
     reflectance = float(rng.uniform(0.68, 0.88))
     cast = rng.uniform(0.0, 0.12)
     return Drawn(
         rng,
         float(rng.choice(dpi)),
+        "srgb" if stated else None,
         Output(tone=tone, jpeg_quality=jpeg),
         Lamp(level=float(rng.uniform(0.4, 1.0)), vignetting=float(rng.uniform(0.1, 0.4)),
              half_height_mm=float(rng.choice([rng.uniform(2.2, 4.0), rng.uniform(7.0, 14.0)]))),
@@ -97,7 +105,9 @@ def scanned(
     """A simulated scan as the measures see it, and its truth."""
     made = scan(scene, scanner, dpi=at.dpi, rng=at.rng)
     source = ArrayScan(made.pixels, name=f"{name}.tif", dpi=made.dpi)
-    placed = locate(source, overview(source), linear(source), role=role, book_edge=book_edge)
+    placed = locate(
+        source, overview(source), linear(source, curve=at.curve), role=role, book_edge=book_edge
+    )
     return list(placed), made.truth
 
 
@@ -116,6 +126,12 @@ def moved(rng: np.random.Generator) -> dict:
     """How a sheet lies the second time."""
     way = rng.uniform(2.0, 8.0, 2) * rng.choice([-1, 1], 2)
     return {"moved_mm": (float(way[0]), float(way[1])), "turn_deg": float(rng.uniform(-0.6, 0.6))}
+
+
+def by_curve(quantity: str, at: Drawn, sheet: bool = False) -> str:
+    """Row of a value that rests on the curve, by what is known of it."""
+    known = "stated" if at.curve else "assumed, tones of a sheet seen" if sheet else "assumed"
+    return f"{quantity} (curve {known})"
 
 
 def one(results: Results, name: str, **where) -> Iterator:

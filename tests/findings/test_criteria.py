@@ -241,6 +241,15 @@ def test_paper_that_is_too_light_breaks_the_limit_on_the_lightest_place_and_neve
     assert light.verdict == "not met"
 
 
+def test_a_bound_by_what_is_measured_is_told_from_one_by_the_value():
+    light = Measurement("tone.white", 93.0, 0.1)
+    found = verdict_of(Results((light,)), "Metamorfoze", "highest L* in the field")
+    assert found.gap == "bound-of-method"
+    uneven = Results((uneven_at_least(2.0),))
+    found = verdict_of(uneven, "FADGI, 2nd", "illuminance non-uniformity")
+    assert found.gap == "bound-of-value"
+
+
 def test_a_verdict_near_a_limit_says_so():
     def sampling(dpi):
         measured = Measurement("geometry.dpi_across", dpi, 0.5, scan="bed.tif")

@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from scanqa.findings.signs import asking
+from scanqa.findings.signs.detail import _regions
 from scanqa.findings.signs.spots import lines, marks
 from scanqa.model import Mark, Results
 from scanqa.summary import summarise
@@ -167,6 +168,22 @@ def test_crests_that_move_by_more_than_a_step(period, moves):
     assert signs(*given).get("crests-move") is moves
     given[-1] = value("banding.phase_spread", 0.1)
     assert signs(*given).get("crests-move") is (None if moves is None else False)
+
+
+def test_of_several_scans_the_finest_period_bounds_and_the_middle_one_counts():
+    periods = [value("banding.period", mm, scan=f"{mm}") for mm in (0.3, 0.31, 4.0)]
+    found = signs(value("banding.amplitude", 0.5), *periods, value("banding.phase_spread", 3.0))
+    assert "crests-move" not in found
+    assert found["as-fine-as-steps"] is True
+
+
+@pytest.mark.parametrize(("place", "soft"), [((5, 95), {"left"}), ((295, 5), {"right"})])
+def test_outer_thirds_are_along_their_own_axis(place, soft):
+    regions = _regions([(0.0, 0.0), (300.0, 0.0), (0.0, 100.0), (300.0, 100.0)])
+    sides = {s for s in ("left", "right") if regions[(s,)](place)}
+    assert sides == soft
+    assert regions[("bottom",)](place) is (place[1] > 67)
+    assert regions[("top",)](place) is (place[1] < 33)
 
 
 def test_the_wave_of_bands_is_not_unsteadiness():

@@ -65,7 +65,14 @@ def test_a_value_beyond_its_limit_is_a_sign_and_one_within_is_none(name, measure
 
 
 @pytest.mark.parametrize(
-    ("depth", "severity"), [((0.5, 0.04), "warning"), ((2.4, 0.1), "note"), ((2.9, 0.2), None)]
+    ("depth", "severity"),
+    [
+        ((0.5, 0.04), "warning"),
+        ((1.4, 0.04), "warning"),
+        ((1.5, 0.04), "note"),
+        ((2.4, 0.1), "note"),
+        ((2.9, 0.2), None),
+    ],
 )
 def test_a_sensor_that_is_sharp_only_near_the_glass_is_a_sign(depth, severity):
     found = seen("shallow-depth", value("gutter.depth_of_field", *depth))

@@ -268,3 +268,13 @@ def test_paper_without_colour_to_measure_says_why():
         assert len(found) == 3
         assert all(words in m.reason for m in found)
         assert {m.reason_kind for m in found} == {kind}
+
+
+def test_the_strongest_of_many_tints_of_noise_is_none():
+    """The largest of some 60 cells of plain noise: what chance made of it is in its doubt."""
+    inside = 0
+    for seed in range(20):
+        bed = tinted_bed(lambda x, y: (1, 1, 1), noise=0.05, seed=seed)
+        m = one(colour.measure([bed], Told()), "colour.neutrality")
+        inside += m.value - 1.96 * m.uncertainty <= 0
+    assert inside >= 18

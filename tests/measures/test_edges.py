@@ -111,7 +111,11 @@ def test_a_shadow_along_a_part_of_a_side_is_told():
     start = float(m.reason.split("between ")[1].split(" ")[0])
     assert start == pytest.approx(700 * MM / DPI, abs=12)  # a band is 11 mm high
     usable = WIDTH - true_depth(1.0, 1.0)
-    assert value(found, "edges.usable_width") == pytest.approx(usable, abs=0.4)
+    (width,) = found.named("edges.usable_width")
+    assert width.value == pytest.approx(usable, abs=0.4)
+    # Whether that part is the bed's or the paper's is not known.
+    assert (width.status, width.reason_kind) == ("between", "uneven")
+    assert (width.low, width.high) == pytest.approx((width.value, WIDTH), abs=0.1)
 
 
 @pytest.mark.parametrize("delta_l", [1.0, 5.0])

@@ -78,6 +78,17 @@ def test_stated_error_of_the_rate_is_the_scatter():
     assert np.median([fit.rate_sd for fit in fits]) == pytest.approx(scatter, rel=0.25)
 
 
+def test_errors_do_not_depend_on_the_unit_of_time():
+    rng = np.random.default_rng(9)
+    x = np.linspace(0, 120, 20)
+    y = 0.8 - 0.1 * np.exp(-x / 30) + rng.normal(0, 0.002, x.size)
+    seconds = fit_rate(y, settling(x), 1e-3, 1.0)
+    nanoseconds = fit_rate(y, settling(x * 1e9), 1e-12, 1e-9)
+    assert nanoseconds.rate_sd * 1e9 == pytest.approx(seconds.rate_sd, rel=1e-3)
+    assert nanoseconds.coefficient_sds == pytest.approx(seconds.coefficient_sds, rel=1e-3)
+    assert len(seconds.coefficient_sds) == len(seconds.coefficients) == 2
+
+
 def test_too_few_values_are_refused():
     x = np.array([0.0, 1.0])
     with pytest.raises(ValueError, match="2 values for 3 unknowns"):

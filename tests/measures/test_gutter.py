@@ -276,7 +276,7 @@ def test_stated_errors_are_the_scatter():
     for name in [m.name for m in of_the_page(pages[0]) if m.value is not None]:
         found = [page.named(name)[0] for page in pages]
         scatter = np.std([m.value for m in found], ddof=1)
-        stated = np.sqrt(np.mean([m.uncertainty**2 for m in found]))
+        stated = np.sqrt(np.mean([m.random**2 for m in found]))
         assert 0.74 < stated / scatter < 1.8, name
 
 

@@ -13,7 +13,8 @@ import pytest
 from scipy import ndimage
 
 from scanqa.measures import noise
-from scanqa.model import Told
+from scanqa.measures.noise.turned import AffineField, unlike_by_pixels
+from scanqa.model import Told, Window
 from scanqa.simulate import scan as simulated
 from scanqa.simulate.scanner import Lamp, Scanner
 from scanqa.simulate.scenes import BlankScene, Paper
@@ -347,3 +348,24 @@ def test_half_the_light_is_seen_on_paper_turned_by_two_degrees():
         for level in (1.0, 0.5)
     ]
     assert index[1] / index[0] == pytest.approx(0.5, rel=0.08)
+
+
+@pytest.mark.parametrize("sigma_px", [0.32, 0.45, 0.8])
+def test_grain_finer_than_a_sample_is_in_the_doubt(sigma_px):
+    """One field sampled twice, turned by 2 degrees, no noise: all that is left is not followed."""
+    rng, fine, size = np.random.default_rng(6), 10, 96
+    field = ndimage.gaussian_filter(rng.normal(size=(1400, 1400)), sigma_px * fine)
+    field /= field.std()
+    place = np.mgrid[:size, :size].astype(float)
+    turn = np.radians(2.0)
+    slopes = np.array([[np.cos(turn) - 1, np.sin(turn)], [-np.sin(turn), np.cos(turn) - 1]])
+    inverse = np.linalg.inv(np.eye(2) + slopes.T)  # where the other scan's pixels lie in the first
+
+    def seen(at):
+        return ndimage.map_coordinates(field, at * fine + 200, order=3)
+
+    one, other = seen(place), seen(np.einsum("ab,bxy->axy", inverse, place))
+    whole = Window(0, 0, size, size)
+    found, doubt = unlike_by_pixels([one], [other], whole, whole, AffineField(np.zeros(2), slopes))
+    assert abs(found[0]) < 1.96 * doubt[0] + 0.01
+    assert doubt[0] < 0.08

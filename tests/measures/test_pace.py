@@ -39,6 +39,13 @@ def test_the_median_and_its_scatter():
     assert "5 s" in rate.reason
 
 
+def test_three_scans_have_a_scatter_and_two_only_a_difference():
+    three = [scan(name, seconds) for name, seconds in (("a", 10.0), ("b", 10.2), ("c", 10.6))]
+    for scans, known in ((three, True), (three[:2], False)):
+        (m,) = pace.measure(scans, Told()).named("pace.seconds_per_scan")
+        assert (m.uncertainty is not None) is known
+
+
 def test_each_way_of_scanning_has_its_own_pace_and_parts_of_the_bed_none():
     scans = [
         scan("a", 9.0),

@@ -40,7 +40,10 @@ def plate_bends(found, points):
 
 
 def one_trial(rng, turns):
-    """Errors over standard errors: steps across and down, angle, bends and the plate's (rms)."""
+    """Errors over standard errors: steps across and down, angle, bends and the plate's (rms).
+
+    Then the largest error of a step, and errors of the plate's lengths and angle over theirs.
+    """
     plate_bend = rng.normal(0, 0.03, NOMINAL.shape)
     pairs = [reading(rng, turn, plate_bend) for turn in turns]
     readings, places = [r for r, _ in pairs], np.concatenate([p for _, p in pairs])
@@ -65,7 +68,17 @@ def one_trial(rng, turns):
         np.sqrt((((found.bends - bend) / found.bend_errors) ** 2).mean()),
         np.sqrt(((plate_bends(found, points) - own) ** 2).mean()) / found.plate_bend_error,
         np.abs(steps).max(),
+        *_plate_errors(found, plate),
     )
+
+
+def _plate_errors(found, plate):
+    """Lengths of its two steps (area 1) and the angle between them, over their stated errors."""
+    truth = plate.T @ plate / np.linalg.det(plate)
+    metric = found.metrics.plate
+    steps = np.sqrt(np.diag(metric) / np.diag(truth)) - 1
+    angle = (metric[0, 1] - truth[0, 1]) / np.sqrt(truth[0, 0] * truth[1, 1])
+    return [*steps, angle] / np.array(found.plate_errors)
 
 
 @pytest.mark.parametrize("turns", [(0, 90), (0, 90, 180), (0, 90, 180, 270)])
@@ -76,6 +89,8 @@ def test_errors_are_small_and_as_stated(turns):
     assert np.all(z < 1.5)  # one sigma, as 12 trials and a basis that is not quite the truth allow
     assert np.all(z > 0.4)
     assert trials[:, 5].max() < 2e-4
+    of_plate = np.sqrt((trials[:, 6:] ** 2).mean(axis=0))
+    assert np.all((of_plate > 0.4) & (of_plate < 1.6))
 
 
 def test_half_turns_alone_tell_nothing():
@@ -93,6 +108,23 @@ def test_exact_readings_give_the_exact_metrics():
     unit = np.linalg.det(PLATE)
     np.testing.assert_allclose(found.machine, MACHINE.T @ MACHINE / unit, rtol=1e-9)
     np.testing.assert_allclose(found.plate, PLATE.T @ PLATE / unit, rtol=1e-9)
+
+
+@pytest.mark.parametrize("lean", [-0.004, 0.004])
+def test_a_plate_may_lean_either_way(lean):
+    plate = np.array([[1.0, lean], [0.0, 1.007]])
+    turns = (np.array([[np.cos(t), np.sin(t)], [-np.sin(t), np.cos(t)]]) for t in (0, 1.6, 3.1))
+    found = metrics([np.linalg.inv(plate) @ turn @ MACHINE for turn in turns])
+    np.testing.assert_allclose(found.plate, plate.T @ plate / np.linalg.det(plate), rtol=1e-9)
+
+
+def test_what_is_left_over_is_the_noise_for_as_many_numbers_as_were_free():
+    rng = np.random.default_rng(3)
+    found = [
+        separate([reading(rng, turn, 0 * NOMINAL)[0] for turn in (0, 90, 180)], NOISE_MM / 3).noise
+        for _ in range(8)
+    ]
+    assert np.mean(found) == pytest.approx(NOISE_MM, rel=0.12)
 
 
 def test_two_different_plates_leave_a_mismatch():

@@ -9,7 +9,12 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from scanqa.measures.processing import HALO_SEEN
-from scanqa.measures.processing.small_halo import most_lifted, with_small_halos
+from scanqa.measures.processing.small_halo import (
+    AMOUNTS,
+    _ratio,
+    most_lifted,
+    with_small_halos,
+)
 from scanqa.model import Measurement, Results
 
 WAYS = {"direction": "across", "scan": "bed.tif"}
@@ -46,6 +51,12 @@ def test_no_mask_within_both_bounds_lifts_more(amount, radius):
     assert most_lifted(halo + 0.1, grain + 0.02) > 0.9 * lift
     # and they do bound it: nothing of twice the amount is left open
     assert most_lifted(halo + 0.1, grain + 0.02) < 2.2 * lift + 0.04
+
+
+@pytest.mark.parametrize("radius", [0.8, 1.5, 2.5])
+def test_grain_is_lifted_by_the_square(radius):
+    index = int(np.argmin(np.abs(AMOUNTS - 0.3)))
+    assert _ratio(radius)[index] == pytest.approx(grain_ratio(0.3, radius), rel=0.02)
 
 
 def test_without_halo_and_with_plain_grain_hardly_anything_is_open():

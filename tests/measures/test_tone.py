@@ -29,6 +29,18 @@ def test_white_does_not_heed_dust():
     assert value(found, "tone.white") == pytest.approx(116 * 0.8 ** (1 / 3) - 16, abs=0.3)
 
 
+@pytest.mark.parametrize("off", [-0.45, -0.2, 0.3, 0.49])
+def test_a_level_between_two_codes_is_known_to_their_step(off):
+    """Paper without grain comes out as whole codes: 230 ± a half is 0.2 L* and more."""
+    scan = placed_codes(np.full((200, 200), 230, np.uint8), 100)
+    (white,) = tone.measure([scan], Told()).named("tone.white")
+    code = (230 + off) / 255
+    light = ((code + 0.055) / 1.055) ** 2.4  # IEC 61966-2-1
+    true = 116 * light ** (1 / 3) - 16
+    assert abs(white.value - true) < 1.96 * white.uncertainty
+    assert white.uncertainty < 0.15
+
+
 def test_repeats_that_differ_show_in_the_uncertainty():
     levels = (0.78, 0.80, 0.82)
     blanks = [placed(np.full((300, 200), y), 100, noise=0.01, seed=i) for i, y in enumerate(levels)]

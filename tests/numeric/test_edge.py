@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from scanqa.model import Reason
 from scanqa.numeric.edge.find import usable_edge
+from scanqa.numeric.edge.fit import first_guess, gather, refine
 from scanqa.numeric.edge.sfr import EdgeSfr, divide, measure_edge
 from scanqa.numeric.edge.solve import solve_with_care
 from scanqa.numeric.scatter import long_run_variance
@@ -319,3 +320,16 @@ def test_however_sharp_or_blurred_there_is_an_answer_or_a_reason(
         assert found.words
     else:
         assert np.isfinite(found.sfr).all()
+
+
+def test_a_fit_stops_at_its_own_optimum():
+    """Weighing again and again alone stopped 8e-5 px short of it here, 3e-4 px on rough edges."""
+    for seed, profile in enumerate(SHAPES.values()):
+        made = scene(profile, slant_deg=5.15, noise=0.005, seed=seed)
+        patch = gather(made.pixels, made.line, REACH_PX)
+        first = refine(patch, first_guess(patch), within_sigmas=1e3)
+        best = first
+        for _ in range(6):
+            best = refine(patch, best, within_sigmas=1e3)
+        assert np.abs(first.line - best.line).max() < 3e-5
+        assert first.sigma_px == pytest.approx(best.sigma_px, rel=3e-4)

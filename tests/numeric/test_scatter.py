@@ -71,6 +71,17 @@ def test_the_variance_of_a_short_sum_and_of_nothing():
     assert long_run_variance(unlike) == pytest.approx(80.0)  # neighbours unlike: taken as none
 
 
+def test_the_variance_of_a_sum_of_four_runs_by_hand():
+    """Ten ones, ten minus ones, twice: the products at lag l add up to 40 - 7 l.
+
+    Andrews (1991): r = 33/40 - 1/sqrt(40) = 0.667, alpha = 4 r^2 / (1 - r^2)^2 = 5.77, lags up to
+    1.1447 (5.77 * 40)^(1/3) = 7.02, hence 8. Newey & West (1987): weights 1 - l/9.
+    """
+    runs = np.repeat([1.0, -1.0, 1.0, -1.0], 10)
+    by_hand = 40 + 2 * sum((1 - lag / 9) * (40 - 7 * lag) for lag in range(1, 9))
+    assert long_run_variance(runs) == pytest.approx(by_hand)
+
+
 def test_along_the_first_axis_unless_said():
     draws = RNG.normal(0, SPREAD, (2001, 2)) * [1.0, 10.0]
     assert robust_sd(draws) == pytest.approx([SPREAD, 10 * SPREAD], rel=0.1)

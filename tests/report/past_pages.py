@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from scanqa.model.history import Comparison, Cost, Event, News, NewsItem, Past
+from scanqa.model.compared import Comparison, Cost
+from scanqa.model.history import Event, News, NewsItem, Past
 from scanqa.records.comparison import compare
 from scanqa.records.health import health
 from scanqa.records.lamp import LIGHT

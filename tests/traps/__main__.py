@@ -27,8 +27,9 @@ HEAD = """# Traps: scans that invite a wrong word
 
 Made by `python -m tests.traps --write`; do not edit by hand. What must not be said and what must
 be was written before a row was first run. `case.py` says what the ids mean. `said` lists roles,
-diagnoses with their severity, second looks asked for, and the outcome. Where no source of the truth
-is named it is the scene that was laid on the simulated glass, which shares no code with the
+diagnoses with their severity, second looks asked for, the outcome and what is decided: nothing
+against a unit of which no fault must be said. Where no source of the truth is named it is the
+scene that was laid on the simulated glass, which shares no code with the
 measures. Rows that CI runs each time are marked *fast*.
 
 """
@@ -36,7 +37,17 @@ COLUMNS = (
     "| trap | must not be said | must be said | what is said | as it must be |\n"
     "| --- | --- | --- | --- | --- |\n"
 )
-SHOWN = ("role:", "fault:", "warning:", "note:", "look:", "outcome:", "seller", "rejected")
+SHOWN = (
+    "role:",
+    "fault:",
+    "warning:",
+    "note:",
+    "look:",
+    "outcome:",
+    "decision:",
+    "seller",
+    "rejected",
+)
 
 
 def line(case: Case) -> tuple[str, bool]:

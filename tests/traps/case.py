@@ -11,6 +11,7 @@ The words are ids, so that no sentence is compared (`said_of` makes them of a re
   missing or a bound;
 - ``use:text:fit``, ``outcome:partly judged``: the words on uses; ``open:text``: a use between two
   words;
+- ``decision:keep``: what is decided; none of `AGAINST` unless the case asks for a fault;
 - ``action:tilt``, ``seller``: what to do names this cause; there is a page for the seller;
 - ``rejected``: a file could not be used;
 - ``line:since``: a line that is new since an earlier check, and too faint for this one alone.
@@ -25,6 +26,10 @@ from pathlib import Path
 from scanqa.model import Record, Told
 from scanqa.qualification import qualify
 from scanqa.report.evidence.seller_page import worth_a_page
+
+# Decisions that cost somebody something: wrong of a unit of which no fault must be said.
+AGAINST = ("decision:return", "decision:ask-seller", "decision:repair")
+FAULTY = ("fault:", "warning:", "severity:", "sure:", "decision:", "seller")
 
 
 @dataclass(frozen=True)
@@ -99,6 +104,7 @@ def _ids(record: Record) -> Iterator[str]:
         yield f"use:{use.use}:{use.fitness}"
         if use.between:
             yield f"open:{use.use}"
+    yield f"decision:{record.decision.decision}"
     yield from (f"action:{action.cause}" for action in record.actions)
     if worth_a_page(record):
         yield "seller"
@@ -108,7 +114,9 @@ def _ids(record: Record) -> Iterator[str]:
 
 def wrong_words(case: Case, said: Sequence[str]) -> list[str]:
     """What is wrong with what was said, in words; nothing if all is as it must be."""
-    wrong = [f"said: {word}" for word in case.must_not if any(_is(word, each) for each in said)]
+    faulty = any(word.startswith(FAULTY) for word in case.must)
+    must_not = case.must_not if faulty else (*case.must_not, *AGAINST)
+    wrong = [f"said: {word}" for word in must_not if any(_is(word, each) for each in said)]
     silent = [word for word in case.must if not any(_is(word, each) for each in said)]
     return wrong + [f"not said: {word}" for word in silent]
 

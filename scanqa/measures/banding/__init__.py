@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from scanqa.measures.banding.coherence import coherence, shared, sides_differ
+from scanqa.measures.banding.coherence import as_parts_differ, coherence, shared, sides_differ
 from scanqa.measures.banding.periodic import PADDING, Spectrum, Wave, least_ratio, spectrum, waves
 from scanqa.measures.banding.spectrum_shown import picture
 from scanqa.model import (
@@ -30,9 +30,11 @@ from scanqa.model import (
     Placement,
     Reason,
     Results,
+    Shared,
     Told,
     not_measurable,
     of_role,
+    with_doubt,
 )
 from scanqa.numeric.jpeg_trace import BLOCK
 from scanqa.numeric.line_fit import local_pattern
@@ -55,6 +57,10 @@ MAINS_HZ = (50.0, 60.0)
 FLICKER_TOLERANCE = 0.03  # the stated time of a line is seldom better known
 SAME_PHASE = 0.7  # radians of spread up to which the phase counts as the same in all scans
 FLICKER_REACH_MM = 5.0  # unsteadiness is what changes faster than about this
+# How true a carriage's steps are to the dpi that is stated, one sigma: millimetres of the image are
+# by that dpi (common practice, no source: some tenths of a per cent).
+DPI_SHARE = 0.003
+SIGMAS = 1.95  # a little less than of the interval that is stated
 OUTLIERS = 6.0  # scatters: single rows beyond are lines (a matter of `streaks`)
 
 
@@ -185,6 +191,7 @@ def _wave_of_scanner(bed: Profiles, longest: float) -> tuple[Wave | None, list[W
         whole = coherence(stack, places, wave, longest)
         if whole is None:
             return wave, leaning
+        wave = as_parts_differ(wave, whole.strength)
         if whole.leans:
             leaning.append(wave)
         elif (
@@ -254,26 +261,13 @@ def _no_wave(placement: Placement, found: Spectrum, grid: JpegGrid | None) -> Re
 
 
 def _values(placement: Placement, bed: Profiles, wave: Wave, source: str) -> Results:
+    where: dict[str, Any] = {"scan": placement.scan.name, "direction": "travel", "channel": "luma"}
+    size, error = 100 * wave.amplitude, 100 * wave.amplitude_error
+    period_mm, error_mm = wave.period * bed.pitch_mm, wave.period_error * bed.pitch_mm
+    period = Measurement("banding.period", period_mm, error_mm, reason=source, **where)
+    dpi = Shared("rule", f"{placement.dpi[1]:g} dpi", DPI_SHARE * period_mm)
     return Results(
-        (
-            Measurement(
-                "banding.amplitude",
-                100 * wave.amplitude,
-                100 * wave.amplitude_error,
-                scan=placement.scan.name,
-                direction="travel",
-                channel="luma",
-            ),
-            Measurement(
-                "banding.period",
-                wave.period * bed.pitch_mm,
-                wave.period_error * bed.pitch_mm,
-                reason=source,
-                scan=placement.scan.name,
-                direction="travel",
-                channel="luma",
-            ),
-        )
+        (Measurement("banding.amplitude", size, error, **where), with_doubt(period, dpi))
     )
 
 
@@ -326,7 +320,9 @@ def _unsteadiness(placement: Placement, bed: Profiles) -> Measurement:
     # Neighbouring rows of paper share its grain: a tenth as many are independent.
     error = float(product.std()) / math.sqrt(max(product.size / 10, 1))
     rms = math.sqrt(variance)
-    uncertainty = 100 * (math.sqrt(variance + error) - rms)
+    # The root is steep near nought: two errors of the variance to either side, as half of that.
+    ends = (math.sqrt(variance + 2 * error), math.sqrt(max(variance - 2 * error, 0.0)))
+    uncertainty = 100 * max(ends[0] - rms, rms - ends[1]) / SIGMAS
     return Measurement(name, 100 * rms, uncertainty, scan=placement.scan.name, **where)
 
 

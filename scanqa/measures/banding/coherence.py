@@ -8,7 +8,7 @@ lines and rulings lean with the paper: half a tenth of a degree over 200 mm is 0
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -79,6 +79,18 @@ def coherence(stack: Floats, places: Floats, wave: Wave, longest: float) -> Cohe
     own = _variance_of_mean(parts)
     leaning = gain > LEANS + math.log(len(leans)) or _leans_a_little(parts, places)
     return Coherence(abs(straight) ** 2 / max(own, 1e-300), leaning)
+
+
+def as_parts_differ(wave: Wave, strength: float) -> Wave:
+    """A wave with the errors that its parts over the width tell, where they are the larger.
+
+    Clouds of the paper are stronger at some periods than at their neighbours.
+    """
+    error = wave.amplitude / math.sqrt(2 * strength) if strength > 0 else 0.0
+    more = max(error / wave.amplitude_error, 1.0) if wave.amplitude_error > 0 else 1.0
+    return replace(
+        wave, amplitude_error=more * wave.amplitude_error, period_error=more * wave.period_error
+    )
 
 
 def shared(stack: Floats, wave: Wave, longest: float) -> float:

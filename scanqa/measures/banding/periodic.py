@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import minimize_scalar
 
 from scanqa.model import Floats
 from scanqa.numeric.line_fit import local_pattern
@@ -23,6 +24,12 @@ PADDING = 4
 BLOCK_BINS = 24  # independent bins that a floor rests on
 FLOOR_ERROR = 1.5  # by how much a floor from 24 bins may be too low at the odds asked for
 FEWEST_CYCLES = 8
+REACH_CYCLES = 2.0  # over the length: half the lobe of a sine under a Hann window
+FEWEST_FITTED = 5
+# Cramér–Rao for the frequency of a sine is √12/2π · u(A)/A/n (Rife & Boorstyn 1974). Under a Hann
+# window w it is larger by √(Σw²t² / 12 (Σwt²)²) = 1.53, of which 1.22, the root of the window's
+# noise bandwidth, is in u(A) already.
+OF_FREQUENCY = 1.53 / 1.22 * math.sqrt(12) / (2 * math.pi)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,19 +147,21 @@ def waves(profile: Floats, *, longest: float, false_alarms: float) -> Iterator[W
         return
     ratio = (found.amplitude / np.maximum(found.floor, 1e-30)) ** 2
     independent = found.frequency.size / PADDING
+    kept = profile.size - 2 * _reach(profile.size, longest)
+    lobe = round(2 / kept / float(found.frequency[1] - found.frequency[0]))  # half, under Hann
     while True:
         best = int(np.argmax(ratio))
         if ratio[best] < least_ratio(independent, false_alarms):
             return
-        frequency = float(found.frequency[best])
-        if 0 < best < ratio.size - 1:
-            low, middle, high = np.log(np.maximum(found.amplitude[best - 1 : best + 2], 1e-30))
-            bend = low - 2 * middle + high
-            if bend < 0:
-                step = float(found.frequency[1] - found.frequency[0])
-                frequency += step * float(np.clip(0.5 * (low - high) / bend, -0.5, 0.5))
-        yield _fitted(profile, frequency, longest, float(found.floor[best]))
-        ratio[max(best - 2 * PADDING, 0) : best + 2 * PADDING + 1] = 0.0  # its own lobe
+        beside = slice(max(best - lobe, 0), best + lobe + 1)
+        if found.amplitude[best] < found.amplitude[beside].max():
+            ratio[best] = 0.0  # flank or side lobe of a stronger one
+            continue
+        ratio[beside] = 0.0
+        near, floor = float(found.frequency[best]), float(found.floor[best])
+        wave = _fitted(profile, near, longest, floor)
+        if wave is not None:
+            yield wave
 
 
 def least_ratio(independent: float, false_alarms: float) -> float:
@@ -160,18 +169,29 @@ def least_ratio(independent: float, false_alarms: float) -> float:
     return FLOOR_ERROR * math.log(independent / false_alarms)
 
 
-def _fitted(profile: Floats, frequency: float, longest: float, floor: float) -> Wave:
+def _fitted(profile: Floats, near: float, longest: float, floor: float) -> Wave | None:
+    """The sine near a frequency that leaves least under the window; None if it is a trend.
+
+    The peak of a spectrum is not where the sine is: of eight cycles it is off by up to 1 %,
+    because the wave's mirror at the negative frequency and the slope of the filter pull at it.
+    A sine through the filter is a sine of the same frequency, so that the fit is free of both.
+    What rises up to the end of the search is a trend, not a wave.
+    """
     fine, lost = detrended(profile, longest)
-    x = np.arange(fine.size)
     window = np.hanning(fine.size + 2)[1:-1]
-    turn = np.exp(-2j * np.pi * frequency * x)
-    value = 2 * complex((fine * window * turn).sum()) / window.sum()
-    value /= surviving(frequency, profile.size, longest)
+    reach = REACH_CYCLES / fine.size
+    low, high = max(near - reach, FEWEST_FITTED / fine.size), min(near + reach, 0.5)
+    fit = minimize_scalar(
+        lambda f: -_explained(fine, window, f)[0], bounds=(low, high), method="bounded",
+        options={"xatol": 1e-6 * reach},
+    )  # fmt: skip
+    frequency = float(fit.x)
+    if frequency - low < 0.01 * reach:
+        return None
+    value = _explained(fine, window, frequency)[1] / surviving(frequency, profile.size, longest)
     amplitude = abs(value)
     error = floor / math.sqrt(2)  # of one quadrature: half of the noise power each
-    # Cramér–Rao for the frequency of a sine is √12/2π · u(A)/A/n; a Hann window costs 1.4 × that,
-    # of which 1.22 (the root of its noise bandwidth) is in the floor already. Simulated: 1.1.
-    of_frequency = 1.13 * math.sqrt(12) / (2 * math.pi) * error / amplitude / fine.size
+    of_frequency = OF_FREQUENCY * error / amplitude / fine.size
     phase = float(np.angle(value)) - 2 * math.pi * frequency * lost
     return Wave(
         period=1 / frequency,
@@ -180,3 +200,15 @@ def _fitted(profile: Floats, frequency: float, longest: float, floor: float) -> 
         amplitude_error=error,
         phase=math.remainder(phase, 2 * math.pi),
     )
+
+
+def _explained(fine: Floats, window: Floats, frequency: float) -> tuple[float, complex]:
+    """Weighted squares that a sine of a frequency takes away, and its ``amplitude · exp(i phase)``.
+
+    Phase at the first sample of `fine`.
+    """
+    angle = 2 * math.pi * frequency * np.arange(fine.size)
+    waves = np.stack((np.cos(angle), np.sin(angle)))
+    right = (waves * window) @ fine
+    cosine, sine = np.linalg.solve((waves * window) @ waves.T, right)
+    return float(right @ (cosine, sine)), complex(cosine, -sine)

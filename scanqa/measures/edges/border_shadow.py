@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -20,7 +21,7 @@ from scanqa.model import (
 )
 from scanqa.numeric.border import Shadow, far_line, far_zone_mm, shadow
 from scanqa.numeric.lightness import lstar, luma
-from scanqa.numeric.scatter import median_error, repeat_error
+from scanqa.numeric.scatter import median_error, repeat_error, robust_sd
 from scanqa.reading.sides import depths_mm, from_side, inwards_dpi
 
 SHADOW_DELTA_L = 2.0  # how much darker than the level further in counts as shadow
@@ -33,10 +34,14 @@ UNEVEN_MM = 0.5  # a part of a side deeper than the median by this is named
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SideShadow:
-    """The shadow of one side: its depth (or why there is none), deepest part and profile."""
+    """The shadow of one side: its depth (or why there is none), deepest part and profile.
+
+    `deepest_error_mm` is the standard uncertainty of the deepest part, one band in place of all.
+    """
 
     depth: Measurement
     deepest_mm: float = 0.0
+    deepest_error_mm: float = 0.0
     curve: Curve | None = None
 
 
@@ -83,14 +88,16 @@ def side_shadow(blanks: Sequence[Placement], side: Side, scan: str) -> SideShado
             f"darkness reaches further than {zone[0]:.0f} mm: no level further in to compare with",
         )
         least = Measurement(name, zone[0], None, "at-least", why.words, scan, reason_kind=why.kind)
-        return SideShadow(least, zone[0], curve)
+        return SideShadow(least, zone[0], 0.0, curve)
     alone = np.array([shadow(at_mm, one, zone, SHADOW_DELTA_L).depth for one in scans])
     uncertainty = _depth_error(found, alone[np.isfinite(alone)], MM_PER_INCH / dpi)
-    deepest, words = _uneven(found, blanks[0], side, len(blanks))
+    deepest, of_band, words = _uneven(found, blanks[0], side, len(blanks))
     depth = Measurement(name, found.depth, uncertainty, reason=words, scan=scan)
     if found.deepest - found.depth > 2 * uncertainty:
         depth = _on_a_slope(depth, found.deepest, words)
-    return SideShadow(depth, max(deepest, found.deepest), curve)
+    # Against a level in place of a line it may be deeper: which of them counts is not known.
+    error = math.hypot(max(uncertainty, of_band), max(found.deepest - found.depth, 0.0) / 2)
+    return SideShadow(depth, max(deepest, found.deepest), error, curve)
 
 
 def _on_a_slope(depth: Measurement, deepest_mm: float, words: str) -> Measurement:
@@ -113,23 +120,26 @@ def _depth_error(found: Shadow, repeats: Floats, pixel_mm: float) -> float:
     return float(np.hypot(max(along, between), pixel_mm / np.sqrt(12)))
 
 
-def _uneven(found: Shadow, blank: Placement, side: Side, scans: int) -> tuple[float, str]:
-    """Deepest part of a side, and words about it if it is clearly deeper than the median.
+def _uneven(found: Shadow, blank: Placement, side: Side, scans: int) -> tuple[float, float, str]:
+    """Deepest part of a side, its scatter, and words if it is clearly deeper than the median.
 
-    One band alone is a mark, not a part of the side: bands are medians of three.
+    One band alone is a mark, not a part of the side: bands are medians of three. What neighbours
+    differ by is noise: the deepest of many is so by chance, too.
     """
     depths = np.where(np.isfinite(found.depths), found.depths, found.at_mm[-1])
     depths = np.median(depths.reshape(scans, -1), axis=0)
     if len(depths) < 5:
-        return found.depth, ""
+        return found.depth, 0.0, ""
     smooth = np.median(np.lib.stride_tricks.sliding_window_view(depths, 3), axis=1)
     deepest = float(smooth.max())
     if deepest - found.depth <= UNEVEN_MM:
-        return found.depth, ""
+        return found.depth, 0.0, ""
+    scatter = float(robust_sd(np.diff(depths))) / math.sqrt(2)
     edges = _band_edges_mm(blank, side, len(depths))
     part = np.flatnonzero(smooth > found.depth + UNEVEN_MM) + 1
     start, end = edges[part[0]], edges[part[-1] + 1]
-    return deepest, f"uneven: up to {deepest:.1f} mm deep between {start:.0f} and {end:.0f} mm"
+    words = f"uneven: up to {deepest:.1f} mm deep between {start:.0f} and {end:.0f} mm"
+    return deepest, scatter, words
 
 
 def _band_edges_mm(blank: Placement, side: Side, count: int) -> Floats:

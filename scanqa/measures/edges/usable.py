@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from scanqa.catalogue import Side
 from scanqa.catalogue.sizes import FORMATS_MM
 from scanqa.measures.edges.border_shadow import SideShadow
 from scanqa.model import Measurement, Placement, Point, Reason, not_measurable
 
+UNEVEN = "the shadow is deeper in parts: less where that is the paper, not the bed"
 WHOLE_MM = 0.5  # less is not missed
 OVERLAP_MM = 10.0  # that two scans of one sheet must share to be joined (common practice)
 
@@ -32,8 +34,15 @@ def usable_size(
             both.append(not_measurable(name, Reason(why.kind, words), scan))
             continue
         size = max(extent - sum(found[side].deepest_mm for side in sides), 0.0)
-        error = math.hypot(*(found[side].depth.uncertainty or 0.0 for side in sides))
-        both.append(Measurement(name, size, error, scan=scan, at_mm=corner))
+        error = math.hypot(*(found[side].deepest_error_mm for side in sides))
+        m = Measurement(name, size, error, scan=scan, at_mm=corner)
+        # What is deeper in parts may be the paper's: then the bed is as large as the rest says.
+        most = max(extent - sum(found[side].depth.value or 0.0 for side in sides), 0.0)
+        if most - size > WHOLE_MM:
+            m = replace(
+                m, status="between", low=size, high=most, reason=UNEVEN, reason_kind="uneven"
+            )
+        both.append(m)
     return both[0], both[1]
 
 

@@ -17,16 +17,19 @@ from scanqa.model import (
     Measurement,
     Reason,
     Results,
+    Shared,
     Status,
     as_bound,
     not_measurable,
+    with_doubt,
 )
 from scanqa.numeric.curve_doubt import doubted, of_darkening
-from scanqa.numeric.scatter import median_error
+from scanqa.numeric.scatter import alike_factor, median_error
 
 CONTINUED = 2.3  # error of a parabola through three values, half a step beyond them: √334 / 8
 PLACE_SHARE = 0.1  # of a block: how far a crossing between two of them can be off
 SHOWN_MM = 40.0
+LEVEL_L = 0.03  # by which print and grain beside it pull the cluster of bare paper, one sigma
 NEAR_SIDE_MM, HARDLY_L = 20.0, 5.0  # what is darker may be a gutter
 SIGMAS, ENVELOPE_L = 2.0, 0.5  # print and noise beside it lift the paper's level by up to so much
 SPINE_SHOWN_AT_MM = (2, 5)
@@ -97,6 +100,7 @@ def darkening(page: Page, before: Unseen, light: Linear, scan: str) -> Results:
     """
     profile = page.profile
     plateau = Measurement("gutter.plateau", profile.plateau, profile.plateau_error, scan=scan)
+    plateau = with_doubt(plateau, Shared("paper", "print beside it", LEVEL_L))
     measurements = (
         plateau,
         _unseen(before, scan),
@@ -122,6 +126,8 @@ def _deltas(profile: Profile, before: Unseen, light: Linear, scan: str) -> Itera
         at = max(distance - before.mm, 0.0)
         value = delta_at(profile, at)
         error = float(np.interp(at, profile.at_mm, errors)) * (CONTINUED if at == 0 else 1.0)
+        here = profile.lack[:, int(np.argmin(np.abs(profile.at_mm - at)))]
+        error *= alike_factor(here - np.median(here))
         around = [delta_at(profile, max(at + off, 0.0)) for off in (-SLOPE_MM, SLOPE_MM)]
         slope = (around[0] - around[1]) / (min(at, SLOPE_MM) + SLOPE_MM)
         error = float(np.hypot(error, slope * before.error_mm))

@@ -13,7 +13,7 @@ from scanqa.catalogue import Side
 from scanqa.measures.gutter.paper_level import paper_level
 from scanqa.model import MM_PER_INCH, Floats, Placement, Reason
 from scanqa.numeric.lightness import light_of, lstar, luma
-from scanqa.numeric.scatter import median_error
+from scanqa.numeric.scatter import alike_factor, median_error
 from scanqa.reading.book_spine import Spine
 from scanqa.reading.sides import from_side
 
@@ -125,7 +125,8 @@ def page_profile(placement: Placement, side: Side, spine: Spine | None = None) -
     kept = plateaus[paper]
     bands = np.array_split(np.arange(len(lightness)) + 0.5, len(level))  # as in the envelope
     along_mm = np.array([band.mean() for band in bands]) * pitch[along]
-    return Profile(at_mm, along_mm[paper], lack, float(np.median(kept)), float(median_error(kept)))
+    error = float(median_error(kept)) * alike_factor(kept - np.median(kept))
+    return Profile(at_mm, along_mm[paper], lack, float(np.median(kept)), error)
 
 
 def _from_spine(blocks: NDArray[Any], spine: Spine) -> NDArray[Any]:

@@ -179,13 +179,13 @@ def _depth_of_field(ramp: Ramp) -> Measurement:
     if isinstance(ramp.focus, Reason):
         return not_measurable(DEPTH, ramp.focus, ramp.scan)
     found = ramp.focus.falls_to(HALF)
+    share = 0.0 if isinstance(ramp.light, Reason) else ramp.light.height_share
     if found is None:
         why = "sharpness is still over half at the highest edge that could be measured"
-        highest = float(ramp.focus.height_mm[-1])
-        return Measurement(DEPTH, highest, None, "at-least", why, ramp.scan, reason_kind="range")
+        highest, error = float(ramp.focus.height_mm[-1]), ramp.focus.end_error(share)
+        return Measurement(DEPTH, highest, error, "at-least", why, ramp.scan, reason_kind="range")
     height, error = found
-    stands = 0.0 if isinstance(ramp.light, Reason) else height * ramp.light.height_share
-    m = Measurement(DEPTH, height, math.hypot(error, stands), scan=ramp.scan)
+    m = Measurement(DEPTH, height, math.hypot(error, height * share), scan=ramp.scan)
     return doubted_by_print(m, ramp, ramp.focus.print_error_of_fall(HALF))
 
 

@@ -26,6 +26,7 @@ from scanqa.numeric.lightness import luma
 from scanqa.numeric.scatter import median_error
 from scanqa.reading.edge_window import edge_window
 
+SIGMAS = 1.96  # of the interval that is stated
 CLEAR = 0.3  # of the clean distance beside an edge: more blur than this cannot be measured
 MIN_SITES = 4
 MODEL_SHARE = 0.1  # of what two ways to interpolate a height differ by: how far it can be off
@@ -104,6 +105,21 @@ class FocusCurve:
         slope = share**3 * (end - start) / (high - low) * height
         noise = np.hypot(self.above_error, share * self.glass_error) / slope
         return height, float(np.hypot(noise, MODEL_SHARE * (height - straight)))
+
+    def end_error(self, height_share: float) -> float:
+        """By how much SFR50 may have halved below the last edge, where that is still over a half.
+
+        Its half lies farther up, where 1/share² that is straight in height² takes it: what noise,
+        print and the slope's own height (as a share) leave open of that reaches back so far.
+        """
+        height, share = float(self.height_mm[-1]), float(self.share[-1])
+        if share >= 1:
+            return 0.0
+        half = height * math.sqrt(3 / (share**-2 - 1))
+        noise = float(np.hypot(self.above_error, share * self.glass_error)) / (share - share**3)
+        of_print = 1 - math.sqrt(1 - self.print_share)
+        error = half * math.hypot(noise, of_print, height_share)
+        return max(error - (half - height) / SIGMAS, 0.0)
 
     def _share(self, height_mm: float) -> float:
         squares = np.interp(height_mm**2, self.height_mm**2, self.share**-2.0)

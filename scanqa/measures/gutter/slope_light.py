@@ -16,7 +16,7 @@ from scanqa.measures.gutter.paper_level import paper_level
 from scanqa.model import Floats, Placement, Reason
 from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.own_signal import smoothed
-from scanqa.numeric.scatter import long_run_variance, median_error, robust_sd
+from scanqa.numeric.scatter import alike_factor, median_error, robust_sd
 
 STEP_MM = 0.5  # along the slope
 RIM_MM = 1.5  # at the sides of the strip
@@ -106,8 +106,8 @@ def light_over_height(
     glass = float(np.median(level))
     light = up[seen] / glass
     smooth, rest = _smoothed(light)
-    error = OF_PARABOLA * float(np.std(rest)) * _neighbours_alike(rest)
-    on_glass = float(median_error(level / glass)) * _neighbours_alike(level / glass - 1)
+    error = OF_PARABOLA * float(np.std(rest)) * alike_factor(rest)
+    on_glass = float(median_error(level / glass)) * alike_factor(level / glass - 1)
     stands = FOLDED_SD_MM if height_mm is None else RULE_SD_MM
     heights = u[seen] / rise.length_mm * top
     return HeightCurve(heights, smooth, math.hypot(error, on_glass), stands / top)
@@ -120,12 +120,6 @@ def _smoothed(light: Floats) -> tuple[Floats, Floats]:
     cut = first + np.clip(light - first, -limit, limit)
     smooth = smoothed(cut, SMOOTH, 2, ends="inside")
     return smooth, np.asarray(cut - smooth, np.float64)
-
-
-def _neighbours_alike(rest: Floats) -> float:
-    """By how much an error of a mean grows because neighbours resemble each other: clouds."""
-    power = float(rest @ rest)
-    return math.sqrt(max(long_run_variance(rest) / power, 1.0)) if power else 1.0
 
 
 def _frame(slope: Placement) -> tuple[Floats, Floats, Floats]:

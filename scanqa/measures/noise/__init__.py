@@ -102,11 +102,12 @@ def _parts(
             f"the paper moved by {_moved_words([found[i] for i in used], placement)}; "
             "its grain was lined up and taken off"
         )
+        doubt = float(np.median([found[index].grain_doubt for index in used]))
         results = Results(
             (
-                _root(TEMPORAL, placement, total[used] - in_place[used] - grain, how),
+                _root(TEMPORAL, placement, total[used] - in_place[used] - grain, how, doubt),
                 _root(FIXED, placement, in_place, how),
-                _root(PAPER, placement, grain, how),
+                _root(PAPER, placement, grain, how, doubt),
             )
         )
     elif 2 * sum(split.still for split in found) > len(found):
@@ -145,11 +146,16 @@ def _moved_words(moved: Sequence[Split], placement: Placement) -> str:
     return f"{across:+.2f} mm across and {travel:+.2f} mm along travel"
 
 
-def _root(name: str, placement: Placement, variances: Floats, how: str) -> Measurement:
-    """Root of the median variance, and √(v + u) − √v: also right where there is hardly any."""
+def _root(
+    name: str, placement: Placement, variances: Floats, how: str, doubt: float = 0.0
+) -> Measurement:
+    """Root of the median variance, and √(v + u) − √v: also right where there is hardly any.
+
+    `doubt` is a variance by which all windows may be off alike.
+    """
     variance = max(float(np.median(variances)), 0.0)
     value = math.sqrt(variance)
-    error = math.sqrt(variance + error_of_median(variances)) - value
+    error = math.sqrt(variance + math.hypot(error_of_median(variances), doubt)) - value
     return Measurement(name, value, error, reason=how, scan=placement.scan.name, channel="luma")
 
 
@@ -160,6 +166,8 @@ def _snr(placement: Placement, found: Sequence[Split], how: str) -> Results:
     if ratio <= 0:
         why = Reason("no-detail", "the two scans do not differ at all")
         return missing(placement, why, SNR)
-    value, error = -10 * math.log10(ratio), 10 / math.log(10) * error_of_median(ratios) / ratio
+    doubt = float(np.median([split.light_doubt[-1] / split.level[-1] ** 2 for split in found]))
+    own = math.hypot(error_of_median(ratios), doubt)
+    value, error = -10 * math.log10(ratio), 10 / math.log(10) * own / ratio
     scan = placement.scan.name
     return Results((Measurement(SNR, value, error, reason=how, scan=scan, channel="luma"),))

@@ -83,7 +83,9 @@ def noise_of_light(
             results += missing(placement, Reason("rounding", why), *OF_LIGHT, channel=channel)
             continue
         per_level = variance / level  # of shot noise alone: the gain, everywhere the same
-        middle, error = float(np.median(per_level)), error_of_median(per_level)
+        doubt = np.array([s.light_doubt[index] for s in splits])
+        middle = float(np.median(per_level))
+        error = math.hypot(error_of_median(per_level), float(np.median(doubt / level)))
         electrons = 1e-3 / middle
         value = of_channel(INDEX, electrons, electrons * error / middle, placement, channel)
         results += Results((value,))
@@ -91,7 +93,7 @@ def noise_of_light(
         if isinstance(of_dark, Reason):
             results += missing(placement, of_dark, GAIN, READ, channel=channel)
         else:
-            results += _transfer(placement, channel, variance, level, of_dark)
+            results += _transfer(placement, channel, variance, level, of_dark, doubt)
     return results
 
 
@@ -115,15 +117,15 @@ def _transfer(
     variance: Floats,
     level: Floats,
     dark: tuple[float, float, float],
+    doubt: Floats,
 ) -> Results:
     """Straight line of variance over level through the white windows and the dark scans."""
     of_dark, error_of_dark, dark_level = dark
     slopes = (variance - of_dark) / (level - dark_level)
     gain = float(np.median(slopes))
     read_variance = of_dark - gain * dark_level
-    error_of_gain = math.hypot(
-        error_of_median(slopes), error_of_dark / float(np.median(level) - dark_level)
-    )
+    off = math.hypot(error_of_dark, float(np.median(doubt)))
+    error_of_gain = math.hypot(error_of_median(slopes), off / float(np.median(level) - dark_level))
     gains = Results((of_channel(GAIN, 1e6 * gain, 1e6 * error_of_gain, placement, channel),))
     if read_variance <= 0:
         why = "the noise of the dark scans is no more than the shot noise of their stray light"

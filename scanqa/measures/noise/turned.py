@@ -32,6 +32,9 @@ AGREE_PX = 0.35  # scatter of the pieces about the field, beyond which it follow
 RIGID = 0.003  # of what no turn explains: a sheet does not stretch
 MOST_TURN = math.radians(6.0)
 NEAR_PX, BESIDE_PX = 6.0, 2  # of its own place, within which paper and fixed pattern are as one
+# Of what a quadratic and a quartic differ by at nought, that the quartic is off: 0.3 for grain of
+# a Gaussian covariance with a sigma of a third of a sample, less for coarser (worked out).
+MODEL_SHARE = 0.3
 MOST_UNEVEN = 1e6  # condition of the equations
 CLEAR_SHARE = 0.5  # of the pixels of a window that must be farther off
 
@@ -189,12 +192,14 @@ def _match(piece: Floats, patch: Floats, *, fine: bool) -> Point | None:
 def unlike_by_pixels(
     ones: Sequence[Floats], others: Sequence[Floats], window: Window, there: Window,
     field: AffineField,
-) -> Floats | None:  # fmt: skip
+) -> tuple[Floats, Floats] | None:  # fmt: skip
     """Half the mean square by which planes of two scans differ where the same paper lies.
 
     The difference of each pixel from those around its place in the other scan is fitted by an even
-    polynomial of the distance and read off at nought; clouds cancel in each. None where the turn is
-    so small that all pixels lie alike, or where few pixels are in both windows.
+    polynomial of the distance and read off at nought; clouds cancel in each. Of grain finer than a
+    sample neighbours have nothing in common, and a polynomial does not follow it to nought: how far
+    one of a lower degree is off tells by how much (`MODEL_SHARE`; second value). None where the
+    turn is so small that all pixels lie alike, or where few pixels are in both windows.
     """
     rows, columns = ones[0].shape
     place = _places(window, there, field)
@@ -214,7 +219,9 @@ def unlike_by_pixels(
                 sums[at] += terms @ np.square(one[use] - other[row[use], column[use]]) / 2
     if normal[0, 0] < rows * columns / 2 or np.linalg.cond(normal) > MOST_UNEVEN:
         return None
-    return np.asarray(np.linalg.solve(normal, sums.T)[0], np.float64)
+    found = np.linalg.solve(normal, sums.T)[0]
+    plainer = np.linalg.solve(normal[:4, :4], sums.T[:4])[0]
+    return np.asarray(found, np.float64), MODEL_SHARE * np.abs(plainer - found)
 
 
 def in_place_of_turned(

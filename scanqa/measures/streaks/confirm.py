@@ -22,6 +22,10 @@ from scanqa.numeric.line_fit import (
 
 SIDE_SHARE = 0.4  # of its amplitude by which a line must stand out from each side …
 WIDE, WIDE_SHARE = 4, 0.2  # … and from this many samples on, where the bed bends within them
+# By how many times a line, and by what share, the light must change for its bend to pass for one.
+STEEP, SHADOW = 3.0, 0.1
+BEND_DEGREE = 7  # of a curve that leaves a quarter of a line at least
+WIDER = (1.0, 1.4, 2.0)  # times the width that was searched, that a band may have
 LEAST_BANDS = 3  # a shorter line cannot be told from a spot
 CUT = 8.0  # log likelihood that an end of a line must gain to be cut off
 
@@ -113,7 +117,7 @@ def confirm(work: Floats, weights: Floats, candidate: Candidate, *, block: int) 
     if np.median(sign * of_bands[slice(*bands)]) < 0.5 * sign * amplitude:
         return None
     profile = _mean_of(signal, weights, bands)
-    if not _stands_out(profile, at, width, amplitude):
+    if not _stands_out(profile, at, width, amplitude) or _is_bend(profile, at, width, amplitude):
         return None
     middle, full_width = shape(profile, at, width, sign)
     heights, _ = measure_at(
@@ -210,7 +214,30 @@ def _is_no_border(profile: Floats, at: int, width: int) -> bool:
 
     offsets = np.arange(-2 * width - 1, 2 * width + 2, max(width // 6, 1)) + 0.5
     steps = np.where(x > offsets[:, None], 1.0, 0.0)
-    return explained(profile_of_line(width, x)[None]) > explained(steps)
+    # The search's width may be half of that of a band with a flat top.
+    soft = [profile_of_line(share * width, x) for share in WIDER]
+    flat = [np.where(np.abs(x) <= share * width / 2, 1.0, 0.0) for share in WIDER]
+    return explained(np.array([*soft, *flat])) > explained(steps)
+
+
+def _is_bend(profile: Floats, at: int, width: int, amplitude: float) -> bool:
+    """Whether a curve without any line explains the profile better: the bend of a shadow.
+
+    Looked at only where the light changes by far more than the line, and as only a shadow does.
+    """
+    reach = reach_of(width)
+    low, high = max(at - reach, 0), min(at + reach + 1, profile.size)
+    x, part = np.arange(low, high, dtype=np.float64) - at, profile[low:high]
+    if np.ptp(part) < max(STEEP * abs(amplitude), SHADOW):
+        return False
+    cubic = np.vander(x / reach, 4)
+    line = np.column_stack([profile_of_line(width, x), cubic])
+    curve = np.polynomial.legendre.legvander(x / reach, BEND_DEGREE)
+    left = [
+        float(np.square(part - design @ np.linalg.lstsq(design, part, rcond=None)[0]).sum())
+        for design in (line, curve)
+    ]
+    return left[1] < left[0]
 
 
 def _far(width: int) -> int:

@@ -26,6 +26,7 @@ from scanqa.numeric.line_fit import MIN_REACH, amplitudes, best_amplitudes, reac
 from scanqa.numeric.spread import CUT_EFFICIENCY, local_sigma
 
 PASSES = 6  # strong lines hide weak ones: each pass finds what the last uncovered
+HIGHER = 1.25  # a step is as high at all widths; the flank of a band is lower than its middle
 MOST_GROUPS = 16  # bands are joined to this many when parts of the page are searched
 POWER = 1.645  # standard uncertainties above its threshold: a line there is found 95 times in 100
 _TINY = float(np.finfo(np.float64).tiny)
@@ -262,17 +263,15 @@ def _confirmed(
     """Lines, the strongest first, that no stronger candidate could have caused by itself.
 
     A line answers at all widths and places that its kernel reaches. A step or a shadow that was
-    taken for a line answers at its own width and above; a narrow line beside it is still seen.
+    taken for a line answers at its own width and above; a narrow line beside it is still seen,
+    and so is a band whose hard flanks were taken for lines.
     """
     kept: list[tuple[Candidate, Line]] = []
     refused: list[Candidate] = []
     for one in sorted(candidates, key=lambda c: -c.excess):
         if any(abs(one.at - other.at) <= other.reach + one.reach for other, _ in kept):
             continue
-        if any(
-            abs(one.at - other.at) <= other.reach and one.width >= other.width / 3
-            for other in refused
-        ):
+        if any(_is_echo(one, other) for other in refused):
             continue
         line = confirm(work, weights, one, block=block)
         if line is None:
@@ -280,6 +279,12 @@ def _confirmed(
         else:
             kept.append((one, line))
     return kept
+
+
+def _is_echo(one: Candidate, refused: Candidate) -> bool:
+    """Whether a candidate is what a refused one answers at other widths: no higher than that."""
+    near = abs(one.at - refused.at) <= refused.reach and one.width >= refused.width / 3
+    return near and abs(one.amplitude) < HIGHER * abs(refused.amplitude)
 
 
 def _paint_over(work: Floats, candidate: Candidate) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Judged, Record, UseVerdict
-from scanqa.model.history import Comparison, Difference
+from scanqa.model.compared import Comparison, Difference
 from scanqa.report.card.first_screen import deciding, value_words
 from scanqa.words.numbers import joined, signed, with_unit
 from scanqa.words.of_comparison import GAPS

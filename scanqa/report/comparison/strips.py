@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model.history import Difference
+from scanqa.model.compared import Difference
 
 WIDTH, HEIGHT = 120, 16
 REACH = 20.0  # of a strip, in limits of what matters; what lies beyond ends in an arrow

@@ -9,7 +9,7 @@ import numpy as np
 
 from scanqa.catalogue import CATALOGUE, FAMILIES
 from scanqa.model import Curve, Record
-from scanqa.model.history import Comparison, Difference, Profile
+from scanqa.model.compared import Comparison, Difference, Profile
 from scanqa.report.card.places import glass_of
 from scanqa.report.comparison.by_use import (
     UseBeside,

@@ -305,7 +305,8 @@ def _changed_from(s: Series) -> tuple[int, ...]:
 
 
 def _caption(s: Series, now: str, dpi: str) -> str:
-    said = "Steady." if s.state == "steady" and s.limit is None else on_page(series_sentence(s))
+    plain = s.state == "steady" and s.limit is None and s.method is None
+    said = "Steady." if plain else on_page(series_sentence(s))
     return f"Last{dpi}: {now}. {said}"
 
 
@@ -336,5 +337,5 @@ def _notes(health: Health) -> Iterator[str]:
     if any(s.left_out for s in health.series):
         yield (
             "Checks at another dpi, or by an older method of measuring, are left out of a measure "
-            "that depends on it."
+            "that depends on it; scanqa batch --again measures old scans anew."
         )

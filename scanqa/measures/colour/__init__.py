@@ -17,7 +17,7 @@ colour, and with it the shift: then it is not measurable.
 Definitions as in ISO 12233 / ISO 19264-1 (colour misregistration between channels, in px), except
 that they take the place from the centroid of the line spread, which noise in the tails moves.
 
-*Neutrality*, from blank paper: the tint of cells of `CELL_MM` against the middle of the bed. The
+*Neutrality* (`white_tint`), from blank paper: the tint of cells against the middle of the bed. The
 light of each cell is divided by that of the middle channel by channel and taken to CIELAB (CIE 15 /
 ISO 11664-4, sRGB primaries, D65 as white); the distance from neutral, √(a*² + b*²), is 0 wherever
 the light falls off alike in all channels, however much it does. `paper_a` and `paper_b` are a* and
@@ -35,14 +35,18 @@ from typing import Any, Literal
 
 import numpy as np
 
+from scanqa.measures.colour.white_tint import (
+    EQUAL_CHANNELS,
+    GREY_SCAN,
+    NEUTRAL_NAMES,
+    neutrality,
+)
 from scanqa.model import (
     COLOURS,
     DIRECTIONS,
-    MM_PER_INCH,
     Curve,
     Edge,
     Evidence,
-    Floats,
     Measurement,
     Placement,
     Point,
@@ -54,26 +58,18 @@ from scanqa.model import (
 )
 from scanqa.numeric.curve_doubt import HALF_RANGE, doubted
 from scanqa.numeric.edge.shift import Shift, edge_shifts
-from scanqa.numeric.lightness import CLIPPED, luma
 from scanqa.numeric.scatter import robust_sd
 from scanqa.reading.edge_window import EdgeWindow, at_edge, edge_window
 
+__all__ = ["NEUTRAL_NAMES", "REGISTRATION", "measure"]
+
 REGISTRATION = "colour.registration"
-NEUTRAL_NAMES = ("colour.neutrality", "colour.paper_a", "colour.paper_b")
-CELL_MM = 10.0
 FEWEST_FOR_PLANE = 8  # sites
-MIN_CELLS = 3  # along each axis, or there is no bed to compare
-LIT = 0.5  # of the light in the middle: darker cells lie in the shadow of the bed's edge
-GREY_SCAN = Reason("no-scan", "a grey scan has no colour channels: scan in colour")
-EQUAL_CHANNELS = Reason("no-scan", "the three channels are equal: a grey scan in a colour file")
 NO_SHEET = Reason(
     "no-scan",
     "no sheet with edges was found in any scan: scan the printed bed sheet in colour",
 )
 NO_EDGE = Reason("too-few", "no edge could be measured in all three channels")
-CUT_OFF = Reason(
-    "clipped", "white paper is at the end of the scale in a channel: its colour is cut off"
-)
 Moved = Literal["red", "blue"]
 MOVED: tuple[Moved, ...] = ("red", "blue")
 NEAR_MM = 40.0  # sites of the other direction this near correct for the slant
@@ -119,7 +115,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     if not results.measurements:
         results += Results((_missing(NO_SHEET),))
     for n, blank in enumerate(of_role(scans, "blank")):
-        neutral = _neutrality(blank)
+        neutral = neutrality(blank)
         results += neutral if n == 0 else Results(neutral.measurements)
     return results
 
@@ -280,114 +276,3 @@ def _evidence(measurements: Sequence[Measurement]) -> Iterator[Evidence]:
                 y_label="displacement (px)",
                 curves=tuple(curves),
             )
-
-
-# -------------------------------------------------------------------------------- neutrality
-
-
-def _neutrality(blank: Placement) -> Results:
-    from skimage.color import lab2lch
-
-    scan = blank.scan.name
-    light = blank.light.light(blank.overview.preview).astype(np.float64)
-    why = _no_colour(blank)
-    if why is not None:
-        return Results(tuple(not_measurable(name, why, scan) for name in NEUTRAL_NAMES))
-    block_mm = [blank.overview.step_px * MM_PER_INCH / dpi for dpi in blank.dpi]
-    cells, errors = _cells(light, (block_mm[1], block_mm[0]))
-    middle, middle_error = _level(_about_middle(light, (block_mm[1], block_mm[0])))
-    if middle.max() >= CLIPPED or middle.min() <= 0:
-        return Results(tuple(not_measurable(name, CUT_OFF, scan) for name in NEUTRAL_NAMES))
-    lab, spread = _lab(cells / middle, errors / middle)
-    tint = lab2lch(lab)[..., 1]
-    lit = luma(cells) >= LIT * float(luma(middle))
-    worst = np.unravel_index(np.argmax(np.where(lit, tint, -1.0)), tint.shape)
-    width, height = blank.size_mm
-    at_mm = ((worst[1] + 0.5) * width / tint.shape[1], (worst[0] + 0.5) * height / tint.shape[0])
-    paper, paper_spread = _lab(middle, middle_error)
-    centre = (width / 2, height / 2)
-    values = (
-        (NEUTRAL_NAMES[0], tint[worst], np.hypot(*spread[worst][1:]), at_mm),
-        (NEUTRAL_NAMES[1], paper[1], paper_spread[1], centre),
-        (NEUTRAL_NAMES[2], paper[2], paper_spread[2], centre),
-    )
-    picture = Evidence(
-        explains=NEUTRAL_NAMES[0],
-        kind="map",
-        title="Tint of white paper against the middle of the bed",
-        scan=scan,
-        unit="a*b*",
-        image=tint,
-        extent_mm=(0.0, 0.0, width, height),
-    )
-    return Results(
-        measurements=tuple(
-            Measurement(name, float(value), float(error), scan=scan, at_mm=place)
-            for name, value, error, place in values
-        ),
-        evidence=(picture,),
-    )
-
-
-def _no_colour(blank: Placement) -> Reason | None:
-    """Why a scan of blank paper has no colour to measure, or None."""
-    if blank.scan.channels != 3:
-        return GREY_SCAN
-    if (blank.overview.preview == blank.overview.preview[..., :1]).all():
-        return EQUAL_CHANNELS
-    if min(blank.size_mm) < MIN_CELLS * CELL_MM:
-        words = f"an image of {min(blank.size_mm):.0f} mm is too small for a map of the bed"
-        return Reason("too-small", words)
-    return None
-
-
-def _cells(light: Floats, block_mm: tuple[float, float]) -> tuple[Floats, Floats]:
-    """Light of cells (rows, columns, 3) and its standard error."""
-    parts = []
-    for length, mm in zip(light.shape[:2], block_mm, strict=True):
-        parts.append(np.array_split(np.arange(length), max(round(length * mm / CELL_MM), 1)))
-    cells = np.empty((len(parts[0]), len(parts[1]), 3))
-    errors = np.empty_like(cells)
-    for i, rows in enumerate(parts[0]):
-        band = light[rows[0] : rows[-1] + 1]
-        for j, columns in enumerate(parts[1]):
-            cells[i, j], errors[i, j] = _level(band[:, columns[0] : columns[-1] + 1])
-    return cells, errors
-
-
-def _about_middle(light: Floats, block_mm: tuple[float, float]) -> Floats:
-    """Blocks of the middle `CELL_MM` of the bed."""
-    spans = []
-    for length, mm in zip(light.shape[:2], block_mm, strict=True):
-        half = max(round(CELL_MM / mm / 2), 1)
-        spans.append(slice(max(length // 2 - half, 0), length // 2 + half))
-    return light[spans[0], spans[1]]
-
-
-def _level(blocks: Floats) -> tuple[Floats, Floats]:
-    """Mean of the middle 80 % of blocks (…, 3) in each channel, and its standard error.
-
-    A median would be rounded where a block is a single pixel of 8 bits; the mean without its tails
-    scatters like the whole mean, within 3 % (Gaussian).
-    """
-    flat = np.sort(
-        np.ascontiguousarray(blocks.reshape(-1, 3).T)
-    )  # along whole rows: thrice as fast
-    count = flat.shape[1]
-    tail = count // 10
-    mean = flat[:, tail : count - tail].mean(axis=1)
-    return mean, np.asarray(flat.std(axis=1) / np.sqrt(count))
-
-
-def _lab(light: Floats, error: Floats) -> tuple[Floats, Floats]:
-    """CIELAB of linear sRGB light (…, 3), and its standard error from that of each channel."""
-    from skimage.color import rgb2xyz, xyz2lab
-
-    primaries = np.array([rgb2xyz(one) for one in np.eye(3)])  # XYZ of red, green and blue
-    lab = np.asarray(xyz2lab(light @ primaries))
-    variance = np.zeros_like(lab)
-    for channel in range(3):
-        step = np.zeros_like(light)
-        step[..., channel] = error[..., channel]
-        variance += (xyz2lab((light + step) @ primaries) - lab) ** 2
-    return lab, np.sqrt(variance)
