@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Container, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import pairwise
 
+import numpy as np
 from sqlalchemy.engine import Engine
 
-from scanqa.model import Key
 from scanqa.model.fleet import (
     Budget,
     Call,
@@ -108,69 +109,61 @@ def _present(
     As in `scanqa.records.health`: each event begins every track anew, to see what it changed; then
     only those that it did.
     """
-    everywhere = {
-        (unit.name, track.key): _starts(unit, track, unit.events)
-        for unit in units for track in unit.tracks
-    }  # fmt: skip
-    changes, widened = _charted(units, everywhere, plan.run_length)
+    tracks = [(unit, track) for unit in units for track in unit.tracks]
+    everywhere = [_starts(unit, track, unit.events) for unit, track in tracks]
+    changes, widened = _charted(tracks, dict(enumerate(everywhere)), plan.run_length)
     repairs: list[Repair] = []
-    begins = {place: [0] for place in everywhere}
+    begins = [[0]] * len(tracks)
+    first = 0
     for unit in units:
+        mine = range(first, first + len(unit.tracks))
+        first = mine.stop
         if unit.events and unit.tracks:
-            series = [
-                _series(unit, t, everywhere[unit.name, t.key], changes[unit.name, t.key])
-                for t in unit.tracks
-            ]
+            series = [_series(*tracks[at], everywhere[at], changes[at]) for at in mine]
             found, changed = effects(series, unit.events, unit.lines, unit.looked)
             since = (today - timedelta(days=REPAIR_DAYS)).isoformat()
             repairs += [Repair(e, _helped(e)) for e in found if e.event.at >= since]
-            for track in unit.tracks:
-                begins[unit.name, track.key] = _starts(unit, track, changed[track.key])
-    other = {place: at for place, at in begins.items() if at != everywhere[place]}
-    changes |= _charted(units, other, plan.run_length, widened)[0]
+            for at in mine:
+                begins[at] = _starts(*tracks[at], changed[tracks[at][1].key])
+    other = {at: mine for at, mine in enumerate(begins) if mine != everywhere[at]}
+    changes |= _charted(tracks, other, plan.run_length, widened)[0]
     repairs.sort(key=lambda r: r.effect.event.at, reverse=True)
-    present = {
-        unit.name: [
-            Stretched(track, begins[unit.name, track.key][-1], tuple(changes[unit.name, track.key]))
-            for track in unit.tracks
-        ]
-        for unit in units
-    }
+    present: dict[str, list[Stretched]] = {unit.name: [] for unit in units}
+    for at, (unit, track) in enumerate(tracks):
+        present[unit.name].append(Stretched(track, begins[at][-1], tuple(changes[at])))
     return present, repairs, widened
 
 
-Place = tuple[str, Key]  # a scanner, and one of its measures
-
-
 def _charted(
-    units: Sequence[UnitChecks],
-    starts: Mapping[Place, Sequence[int]],
+    tracks: Sequence[tuple[UnitChecks, Track]],
+    starts: Mapping[int, Sequence[int]],
     run_length: float,
     known: Mapping[str, float] | None = None,
-) -> tuple[dict[Place, list[Change]], dict[str, float]]:
+) -> tuple[dict[int, list[Change]], dict[str, float]]:
     """Changes of the tracks that begin anew at `starts`, their stretches judged each by itself."""
-    places: list[Place] = []
+    owners: list[int] = []
     stretches: list[Stretch] = []
-    for unit in units:
-        for track in unit.tracks:
-            if len(track.values) < FEWEST_CHECKS or (unit.name, track.key) not in starts:
-                continue
-            mine = starts[unit.name, track.key]
-            for start, stop in zip(mine, [*mine[1:], len(track.values)], strict=True):
-                places.append((unit.name, track.key))
+    for at, mine in starts.items():
+        track = tracks[at][1]
+        count = len(track.values)
+        if count >= FEWEST_CHECKS:
+            for start, stop in zip(mine, [*mine[1:], count], strict=True):
+                owners.append(at)
                 stretches.append(Stretch(track, start, stop))
     found, widened = changes_of(stretches, run_length, known)
-    changes: dict[Place, list[Change]] = {place: [] for place in starts}
-    for place, some in zip(places, found, strict=True):
-        changes[place] += some
+    changes: dict[int, list[Change]] = {at: [] for at in starts}
+    for at, some in zip(owners, found, strict=True):
+        changes[at] += some
     return changes, widened
 
 
 def _starts(unit: UnitChecks, track: Track, events: Sequence[Event]) -> list[int]:
     """Where a track begins anew because of events."""
-    dates = [unit.taken[at] for at in track.at] if events else []
-    found = {sum(when < event.at for when in dates) for event in events}
-    return sorted({0, *(at for at in found if 0 < at < len(dates))})
+    if not events:
+        return [0]
+    checks = [bisect_left(unit.taken, event.at) for event in events]
+    found = np.searchsorted(track.at, checks).tolist()
+    return sorted({0, *(at for at in found if 0 < at < len(track.at))})
 
 
 def _series(
@@ -178,8 +171,10 @@ def _series(
 ) -> Series:
     """A track as the before and after of an event reads it."""
     doubts = track.doubts.tolist()
+    whole = len(track.at) == len(unit.taken)
+    dates = unit.taken if whole else tuple(unit.taken[at] for at in track.at)
     return Series(
-        track.key, "", tuple(unit.taken[at] for at in track.at), (), tuple(track.values.tolist()),
+        track.key, "", dates, (), tuple(track.values.tolist()),
         tuple(None if d != d else d for d in doubts), tuple(starts), tuple(changes), None, None,
         None, None, 0, "steady",
     )  # fmt: skip
