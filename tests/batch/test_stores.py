@@ -214,10 +214,11 @@ def test_a_cluster_by_tls_with_a_store_measures_the_same_and_keeps_its_secrets(
         ("tcp://192.0.2.7:8786", "whoever reaches an open scheduler runs code on its workers"),
         ("tcp://no-such-host.invalid:8786", "whoever reaches an open scheduler"),
         ("127.0.0.1:8786", "write tcp://127.0.0.1:8786 or tls://HOST:8786"),
-        (f"tcp://127.0.0.1:{free_port()}", "does not answer (Connection refused); start it"),
+        ("tcp://127.0.0.1:FREE", "does not answer (Connection refused); start it"),
     ],
 )
 def test_addresses_that_are_open_or_dead_are_refused_in_one_line(archive, tmp_path, address, words):
+    address = address.replace("FREE", str(free_port()))
     status, _, wrong = batch(archive, "--records", tmp_path / "r", "--new-scanners",
                              "--scheduler", address)  # fmt: skip
     assert (status, len(wrong)) == (2, 1)
