@@ -158,7 +158,7 @@ def _checked(
     """
     from scanqa.records.database import open_store
     from scanqa.records.scanners import all_known, all_names, same_serial
-    from scanqa.records.store import check_may_write
+    from scanqa.records.settled import check_may_write
 
     with open_store(records) as engine:
         check_may_write(engine)

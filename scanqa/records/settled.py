@@ -14,7 +14,6 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.codec import to_builtins
 from scanqa.model import Decision, Identity, Record
 from scanqa.records import methods, scanners, store
 from scanqa.records.database import StoreError
@@ -158,11 +157,22 @@ def _in_order(engine: Engine, scanner: str) -> Sequence[Any]:
         ).all()
 
 
+def check_may_write(engine: Engine) -> None:
+    """See that this user of the database may write, before the work and not after.
+
+    Raises
+    ------
+    StoreError
+        From `open_store`, if not.
+    """
+    with engine.begin() as connection:
+        connection.execute(sa.update(record).where(sa.false()).values(taken=record.c.taken))
+
+
 def _rewrite(engine: Engine, record_id: int, kept: Record) -> bool:
     """Put a record in the place of itself with other words; its numbers stay. False if it went."""
-    row = {"decision": kept.decision.decision, "document": to_builtins(kept)}
     with engine.begin() as connection:
         changed = connection.execute(
-            sa.update(record).where(record.c.id == record_id).values(**row)
+            sa.update(record).where(record.c.id == record_id).values(**store.judged(kept))
         )
     return changed.rowcount == 1

@@ -102,9 +102,7 @@ def add(engine: Engine, kept: Record) -> Kept:
         "tool_version": kept.tool_version,
         "scans_key": scans_key(kept),
         "options": dict(kept.options),
-        "decision": kept.decision.decision,
-        "decided": msgspec.to_builtins(kept.decision),
-        "document": to_builtins(kept),
+        **judged(kept),
     }
     with engine.begin() as connection:
         new = _insert_unless_there(connection, record, row)
@@ -128,16 +126,13 @@ def add(engine: Engine, kept: Record) -> Kept:
     return Kept(int(found.id), how, dict(found.options) if how == "corrected" else {})
 
 
-def check_may_write(engine: Engine) -> None:
-    """See that this user of the database may write, before the work and not after.
-
-    Raises
-    ------
-    StoreError
-        From `open_store`, if not.
-    """
-    with engine.begin() as connection:
-        connection.execute(sa.update(record).where(sa.false()).values(taken=record.c.taken))
+def judged(kept: Record) -> dict[str, Any]:
+    """The columns of a record that change when it is judged anew and its numbers stay."""
+    return {
+        "decision": kept.decision.decision,
+        "decided": msgspec.to_builtins(kept.decision),
+        "document": to_builtins(kept),
+    }
 
 
 def _write_numbers(connection: Connection, record_id: int, kept: Record) -> None:

@@ -8,6 +8,7 @@ import shutil
 
 import pytest
 
+from scanqa.catalogue import CATALOGUE
 from scanqa.model.history import MethodChange
 from scanqa.records.database import open_store
 from scanqa.records.looking_back import health_of
@@ -15,6 +16,7 @@ from scanqa.records.store import history
 from tests.batch.arena import ROOT, batch, begin, end, make_archive, rows, unlike
 
 MEASURE = "shading.nonuniformity"
+VERSION = CATALOGUE[MEASURE].version
 FACTOR = 1.1
 
 
@@ -35,8 +37,8 @@ def newer(tmp_path_factory):
     )
     package = folder / "scanqa"
     replaced(package / "version.py", "0.1.0", "0.2.0")
-    replaced(package / "catalogue/families/shading.toml", "version = 2", "version = 3",
-             after='name = "nonuniformity"')  # fmt: skip
+    replaced(package / "catalogue/families/shading.toml", f"version = {VERSION}",
+             f"version = {VERSION + 1}", after='name = "nonuniformity"')  # fmt: skip
     replaced(package / "measures/shading/__init__.py", "100 * (light.max()", "110 * (light.max()")
     return folder
 
@@ -67,7 +69,8 @@ def test_an_archive_is_measured_anew_and_the_change_is_one_of_the_method(newer, 
         checks = history(engine, "heron")
     new = [v.value for check in checks for v in check.values if v.name == MEASURE]
     assert new == pytest.approx([FACTOR * value for value in old])
-    assert {(b.name, b.method_version) for c in checks for b in c.measured_before} == {(MEASURE, 2)}
+    before = {(b.name, b.method_version) for c in checks for b in c.measured_before}
+    assert before == {(MEASURE, VERSION)}
 
     # The charts see one method alone; what it changed is told beside them.
     found = series_of(records)
@@ -75,11 +78,16 @@ def test_an_archive_is_measured_anew_and_the_change_is_one_of_the_method(newer, 
     shifts = sorted((FACTOR - 1) * value for value in old)
     middle = (shifts[1] + shifts[2]) / 2
     assert found.method == MethodChange(
-        2, 3, 4, pytest.approx(middle), pytest.approx(shifts[0]), pytest.approx(shifts[-1])
+        VERSION,
+        VERSION + 1,
+        4,
+        pytest.approx(middle),
+        pytest.approx(shifts[0]),
+        pytest.approx(shifts[-1]),
     )
     status, said, _ = end(begin("history", "heron", "--records", records, **path))
     assert status == 0
-    assert "version 2, now 3): 4 checks measured by both give +" in said
+    assert f"version {VERSION}, now {VERSION + 1}): 4 checks measured by both give +" in said
     assert "That is no change of the scanner." in said
 
     # Once more changes nothing at all.
