@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from scanqa.cli import main
 from scanqa.model import Identity
-from scanqa.records import scanners, store
+from scanqa.records import scanners, settled, store
 from scanqa.records.database import StoreError, open_store
 from scanqa.records.migrations import HEAD
 from tests.batch.services import database
@@ -77,6 +77,7 @@ def test_who_may_only_read_can_look_back_and_is_told_that_it_may_not_write(serve
     for command in (
         ("history", "heron"), ("records", "list"), ("records", "export"), ("scanners", "list"),
         ("events", "list"), ("report", "1", "--out", tmp_path), ("compare", "1", "2"),
+        ("fleet", "--out", tmp_path),
     ):  # fmt: skip
         done = run(*command, "--records", looker)
         assert done.exit_code == 0, (command, done.output)
@@ -86,7 +87,7 @@ def test_who_may_only_read_can_look_back_and_is_told_that_it_may_not_write(serve
         assert "permission denied" in done.stderr
         assert "this user may only read" in done.stderr
     with pytest.raises(StoreError, match="may only read"), open_store(looker) as engine:
-        store.check_may_write(engine)
+        settled.check_may_write(engine)
 
 
 def test_two_names_of_one_serial_are_seen_where_neither_is_retired():
