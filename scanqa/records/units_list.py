@@ -23,6 +23,7 @@ from scanqa.records.schema import scanner as table
 
 NAME = "scanner"
 NAMES = (NAME, "name")  # of the column that holds it: as records and `scanners add` call it
+LONGEST_LINE = 20_000  # characters
 SEPARATORS = ",;\t"  # of tables as programs in several languages write them
 
 
@@ -66,6 +67,9 @@ def read_list(content: bytes, file: str) -> tuple[list[Listed], tuple[str, ...]]
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise BadOption(f"{file}: not UTF-8 text; save the table as CSV in UTF-8") from error
+    # Not left to the csv module, whose own limit other libraries change for all.
+    if max(map(len, text.splitlines()), default=0) > LONGEST_LINE:
+        raise BadOption(f"{file}: not CSV (a line of more than {LONGEST_LINE} characters)")
     head = text.partition("\n")[0]
     rows = csv.reader(io.StringIO(text, newline=""), delimiter=max(SEPARATORS, key=head.count))
     try:
