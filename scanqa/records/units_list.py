@@ -69,7 +69,8 @@ def read_list(content: bytes, file: str) -> tuple[list[Listed], tuple[str, ...]]
         raise BadOption(f"{file}: not UTF-8 text; save the table as CSV in UTF-8") from error
     # Not left to the csv module, whose own limit other libraries change for all.
     if max(map(len, text.splitlines()), default=0) > LONGEST_LINE:
-        raise BadOption(f"{file}: not CSV (a line of more than {LONGEST_LINE} characters)")
+        why = f"a line of more than {LONGEST_LINE} characters"
+        raise BadOption(f"{file}: not CSV ({why}); save the table anew")
     head = text.partition("\n")[0]
     rows = csv.reader(io.StringIO(text, newline=""), delimiter=max(SEPARATORS, key=head.count))
     try:
