@@ -184,3 +184,10 @@ def test_a_sheet_whose_tones_are_print_halves_the_doubt_and_a_bent_one_does_not(
     unplaced = replace(sheet_of(gamma(2.2)), to_px=None)
     found = with_curve_doubt(Results((uneven,)), [unplaced, assumed()]).measurements[0]
     assert found.shared[-1].size == pytest.approx(BENT * SIZE["contrast"](5.0))
+
+
+def test_ink_that_reads_as_black_is_a_number_too():
+    """Levels stretched to nought: no cover is more than all, so no root of less than no light."""
+    light = np.linspace(0.8, 0.0, len(COVER))
+    with np.errstate(invalid="raise"):
+        assert np.isfinite(misfit_of_print(COVER, light))

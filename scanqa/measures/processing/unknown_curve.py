@@ -120,6 +120,7 @@ def misfit_of_print(cover: Floats, light: Floats) -> float:
     if ink >= paper or cover.min() > 0 or cover.max() < 1:
         return math.inf
     gained = cover + 4 * DOT_GAIN[:, None] * cover * (1 - cover)
+    gained = np.clip(gained, 0, 1)  # near full cover a parabola gains more than there is
     best = math.inf
     for n in YULE_NIELSEN:
         mixed = gained * ink ** (1 / n) + (1 - gained) * paper ** (1 / n)
