@@ -76,8 +76,8 @@ def command(out: Path, scans: Path, quiet: bool, quick: bool, only: str | None) 
             found = qualify(files, scanner=name, told=told, progress=shown)
         status = max(status, deliver(found, delivery))
     _fleet(scans / "fleet.sqlite", out)
-    _look_back(records, out)
     _job(scans, out, records)
+    _look_back(records, out)  # ends with the path of heron's report
     sys.exit(status)
 
 
