@@ -107,9 +107,9 @@ def look_at(
     low, high = np.percentile(grey[::THIN, ::THIN], (2, 98))
     if high < DARK_LIGHT:
         return Look("dark" if high - low < DARK_SPREAD else "picture")
-    if is_edge_card(grey):
-        return Look("edge-card")
     mm_px = max(grey.shape) / LONG_SIDE_MM if dpi is None else sum(dpi) / 2 / MM_PER_INCH / step_px
+    if is_edge_card(grey, mm_px):
+        return Look("edge-card")
     tiles = cut_tiles(grey, mm_px)
     if tiles is None or not _is_paper(light, grey, tiles):
         return Look("picture")
