@@ -14,10 +14,8 @@ from __future__ import annotations
 import gzip
 import json
 import multiprocessing
-import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
 from dataclasses import asdict, replace
 from datetime import date, timedelta
 from importlib import resources
@@ -29,6 +27,7 @@ import numpy as np
 from scanqa.catalogue import RAMP_HEIGHTS_MM
 from scanqa.codec import from_json
 from scanqa.model import Identity, Record
+from scanqa.scans.one_thread import one_thread_each
 from scanqa.scans.save import save_tiff
 from scanqa.sheets import sheet
 from scanqa.simulate import one_thread, scan
@@ -225,7 +224,7 @@ def write_demo(folder: Path, *, progress: Progress) -> dict[str, list[Path]]:
         (folder / name).mkdir(parents=True, exist_ok=True)
     progress(0, len(jobs), "simulating scans")
     spawn = multiprocessing.get_context("spawn")
-    with _one_thread_each(), ProcessPoolExecutor(WORKERS, spawn, one_thread) as pool:
+    with one_thread_each(), ProcessPoolExecutor(WORKERS, spawn, one_thread) as pool:
         running = {pool.submit(_write, folder, *job): job for job in jobs}
         for done, future in enumerate(as_completed(running), start=1):
             name, kind = running[future]
@@ -299,19 +298,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [_plain(inner) for inner in value]
     return value
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Processes started inside use one thread for matrix products."""
-    names = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
-    before = {name: os.environ.get(name) for name in names}
-    os.environ.update(dict.fromkeys(names, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value

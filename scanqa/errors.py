@@ -1,7 +1,8 @@
-"""Errors that the user's input can cause. Anything else is a bug and shows its traceback."""
+"""Errors the user's input can cause (all else is a bug: a traceback), and what may be a name."""
 
 from __future__ import annotations
 
+import re
 from os import PathLike
 
 
@@ -37,3 +38,11 @@ class BadOption(ScanqaError):
 
 class NotARecord(ScanqaError):
     """A text that is not the JSON document of a qualification: says why."""
+
+
+NAME_RULE = "use letters, digits, blank, '-', '_'"
+
+
+def can_be_a_name(words: str) -> bool:
+    """Whether a scanner or a set may go by these words: files, too, are named after it."""
+    return re.fullmatch(r"\w[\w .-]{0,80}", words) is not None

@@ -15,6 +15,7 @@ from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -113,19 +114,14 @@ def qualify(
         tool_version=__version__,
         scans=scans,
         measures=results.measurements,
-        streaks=judgement.streaks,
         glass_marks=results.marks,
-        findings=judgement.findings,
-        actions=judgement.actions,
-        outcome=judgement.outcome,
-        legibility=judgement.legibility,
         plan=_plan(told, results, scans, judgement, placements),
         rejected=(*rejected, *unusable),
         options=options_said(told),
         conditions=dict(told.conditions),
         columns=results.columns,
-        decision=judgement.decision,
         identity=_identity(told, files, scanner),
+        **_judged_fields(judgement),
     )
     return Qualification(record, results.evidence + crops)
 
@@ -147,16 +143,13 @@ def told_from(record: Record, earlier: Record | None, uses: Path | None = None) 
     """
     results = Results(record.measures, record.streaks, record.glass_marks, (), record.columns)
     own = read_uses(uses) if uses else None
-    judgement = _judged(results, record.scans, own, earlier)
-    return replace(
-        record,
-        streaks=judgement.streaks,
-        findings=judgement.findings,
-        actions=judgement.actions,
-        outcome=judgement.outcome,
-        legibility=judgement.legibility,
-        decision=judgement.decision,
-    )
+    return replace(record, **_judged_fields(_judged(results, record.scans, own, earlier)))
+
+
+def _judged_fields(judgement: Judgement) -> dict[str, Any]:
+    """The fields of a record that come from its judgement."""
+    names = ("streaks", "findings", "actions", "outcome", "legibility", "decision")
+    return {name: getattr(judgement, name) for name in names}
 
 
 # --------------------------------------------------------------------------------- measures

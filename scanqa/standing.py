@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import datetime
 
 from scanqa.errors import BadOption
 from scanqa.findings import acts_noted, decide
@@ -45,11 +45,12 @@ def decided(
         if use not in known:
             raise BadOption(f"--for {use!r}: no such use; choose of: {', '.join(known)}")
     earlier = before.diagnoses if before else ()
+    today = datetime.fromisoformat(record.created).date()
     standing = Standing(
         needed=tuple(needed),
         before=tuple(each.cause for each in earlier if each.confirmed),
         done=tuple(dict.fromkeys(act for words in noted for act in acts_noted(words))),
-        days_left=_days_left(record, identity),
+        days_left=identity.days_left(today) if identity else None,
     )
     found = decide(record.diagnoses, record.outcome, standing)
     return replace(
@@ -57,10 +58,3 @@ def decided(
         identity=identity,
         decision=worded_decision(found, record.diagnoses, record.outcome),
     )
-
-
-def _days_left(record: Record, identity: Identity | None) -> int | None:
-    if identity is None or not identity.return_until:
-        return None
-    today = datetime.fromisoformat(record.created).date()
-    return (date.fromisoformat(identity.return_until) - today).days

@@ -1,7 +1,8 @@
-"""Whole files or none: a file with its final name is always complete."""
+"""Whole files or none: a file with its final name is always complete; and what a file holds."""
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -59,3 +60,9 @@ def write_whole(path: Path, content: str | bytes) -> None:
     """Write text (as UTF-8) or bytes, whole or not at all; errors as for `whole`."""
     with whole(path) as passing:
         passing.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+
+
+def hash_of(path: Path, algorithm: str = "sha256") -> str:
+    """Hash of a file's bytes, hexadecimal; raises `OSError` if it cannot be read."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, algorithm).hexdigest()

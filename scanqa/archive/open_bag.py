@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
 import bagit
 
 from scanqa.errors import BadOption
+from scanqa.whole import hash_of
 
 
 def faults_of(folder: Path) -> tuple[str, ...]:
@@ -39,7 +39,6 @@ def _each(folder: Path, bag: bagit.Bag) -> list[str]:
             found.append(f"{name}: missing")
             continue
         for algorithm, stated in hashes.items():
-            with path.open("rb") as file:
-                if hashlib.file_digest(file, algorithm).hexdigest() != stated:
-                    found.append(f"{name}: changed ({algorithm})")
+            if hash_of(path, algorithm) != stated:
+                found.append(f"{name}: changed ({algorithm})")
     return found

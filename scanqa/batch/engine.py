@@ -22,6 +22,7 @@ from multiprocessing import connection
 from typing import Any, Generic, Protocol, TypeVar
 
 from scanqa.errors import ScanqaError
+from scanqa.scans.one_thread import one_thread_each
 
 TRIES = 2  # of a task whose worker ends, or is out of memory; then it is set aside
 TASKS_OF_A_WORKER = 100  # then another process takes its place: what libraries keep goes with it
@@ -186,26 +187,11 @@ def local(workers: int, *, most_bytes: int, records: str) -> Iterator[Local]:
         The database with its password, which goes to the workers by a pipe and by no other way.
     """
     engine = Local(workers, most_bytes, records)
-    with _one_thread():
+    with one_thread_each():
         try:
             yield engine
         finally:
             engine.close()
-
-
-@contextmanager
-def _one_thread() -> Iterator[None]:
-    """Libraries in processes that begin meanwhile take one thread; as it was afterwards."""
-    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "VIPS_CONCURRENCY")
-    before = {name: os.environ.get(name) for name in names}
-    os.environ.update(dict.fromkeys(names, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            os.environ.pop(name)
-            if value is not None:
-                os.environ[name] = value
 
 
 def _begin_worker(most_bytes: int, records: str) -> None:

@@ -23,7 +23,7 @@ from urllib.parse import urlsplit
 
 from scanqa.batch.fetch import is_url
 from scanqa.catalogue import PAPERS, ROLES, Role, Side
-from scanqa.errors import BadOption
+from scanqa.errors import NAME_RULE, BadOption, can_be_a_name
 from scanqa.model import Told
 
 Kind = Literal["check", "job"]
@@ -32,7 +32,6 @@ OPTIONS = (
     "date", "role", "dpi", "book-edge", "curve", "bars", "ramp-height", "line-time", "dead-margin",
     "print", "paper", "card-paper", "light",
 )  # fmt: skip
-NAME = re.compile(r"\w[\w .-]{0,80}")
 DATED = re.compile(r"\d{4}-\d{2}-\d{2}(?!\d)")
 WIDEST_MARGIN_MM = 60.0
 
@@ -195,9 +194,9 @@ def _read_piece(
     said = {name: _one_word(name, rows) for name in ("set", "scanner", "kind", *OPTIONS)
             if name != "role"}  # fmt: skip
     name, scanner, kind = said.pop("set"), said.pop("scanner"), said.pop("kind") or "check"
-    if not NAME.fullmatch(name):
-        raise BadOption(f"set {name!r} cannot be a name; use letters, digits, blank, '-', '_'")
-    if not NAME.fullmatch(scanner):
+    if not can_be_a_name(name):
+        raise BadOption(f"set {name!r} cannot be a name; {NAME_RULE}")
+    if not can_be_a_name(scanner):
         raise BadOption(f"set {name}: scanner {scanner!r} cannot be a name")
     if kind not in get_args(Kind):
         raise BadOption(f"set {name}: kind {kind!r} is none; write check or job")

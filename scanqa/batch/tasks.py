@@ -6,7 +6,6 @@ unique key decides. A database that goes away is waited for, since what was meas
 
 from __future__ import annotations
 
-import hashlib
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,6 +18,7 @@ from scanqa.model import Record, Rejected
 from scanqa.records import scanners, store
 from scanqa.records.database import Unreachable, patiently
 from scanqa.records.settled import Beside, keep_undecided, on_record, settle
+from scanqa.whole import hash_of, write_whole
 
 How = Literal["new", "measured anew", "corrected", "known", "older", "watched", "failed", "gone"]
 
@@ -127,12 +127,10 @@ def _check(task: Measure) -> Done:
 
 def _hashes(files: list[Path]) -> list[str]:
     """Hashes of files; none if one cannot be read, so that it is measured and told."""
-    hashes = []
+    hashes: list[str] = []
     with suppress(OSError):
-        for path in files:
-            with path.open("rb") as file:
-                hashes.append(hashlib.file_digest(file, "sha256").hexdigest())
-    return hashes if len(hashes) == len(files) else []
+        hashes = list(map(hash_of, files))
+    return hashes
 
 
 def _in_names(record: Record, here: dict[str, Path]) -> Record:
@@ -180,7 +178,6 @@ def _watch(task: Measure) -> Done:
     from scanqa.watch.fault_pictures import pictures_of
     from scanqa.watch.follow import watch
     from scanqa.watch.journal import open_journal
-    from scanqa.whole import write_whole
     from scanqa.words.of_watch import summary_sentence
 
     piece, folder = task.piece, Path(task.piece.files[0])

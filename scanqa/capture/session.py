@@ -7,7 +7,6 @@ whose file was changed or removed since is to be made again.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import re
@@ -18,6 +17,7 @@ from typing import Any
 
 from scanqa.capture.one_scan import Taken
 from scanqa.errors import BadOption
+from scanqa.whole import hash_of
 
 FILE = "session.json"
 SCHEMA = "scanqa.session/1"
@@ -201,8 +201,7 @@ def changed(folder: Path, session: Session) -> dict[str, str]:
     for entry in session.entries:
         path = folder / entry.file
         try:
-            with path.open("rb") as file:
-                same = hashlib.file_digest(file, "sha256").hexdigest() == entry.sha256
+            same = hash_of(path) == entry.sha256
         except OSError:
             gone[entry.step] = f"{entry.file} is gone"
             continue

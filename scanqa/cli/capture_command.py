@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from scanqa.capture.steps import Step
     from scanqa.model import Identity, Told
 
-TOLD = ("claim", "white-strip", "uncalibrated")  # not recognised, but told
 INTERRUPTED = 130  # 128 + SIGINT, as shells have it
 
 
@@ -260,6 +259,7 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
     """Measure the scans of a session, deliver and keep the record; the exit status."""
     from scanqa.capture.steps import BY_DRIVER, FULL
     from scanqa.capture.timing import paces, table
+    from scanqa.locate import NAMED
     from scanqa.qualification import qualify
 
     if not session.entries:
@@ -275,7 +275,10 @@ def _report(session: Session, folder: Path, told: Told, delivery: Delivery) -> i
         folder / entry.file: role_of[entry.step]
         for entry in entries
         if entry.step in role_of
-        and (role_of[entry.step] in TOLD or entry.facts.get("role") != role_of[entry.step])
+        and (
+            role_of[entry.step] in ("claim", *NAMED)
+            or entry.facts.get("role") != role_of[entry.step]
+        )
     }
     with progress(quiet=delivery.quiet) as shown:
         made = qualify(

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
-
-from scanqa.errors import BadOption
+from scanqa.errors import NAME_RULE, BadOption, can_be_a_name
 
 DONE, LIMIT_BROKEN, UNUSABLE = 0, 1, 2
 PAPERS = ("a4", "letter", "a3")
@@ -12,10 +10,8 @@ PAPERS = ("a4", "letter", "a3")
 
 def file_name(scanner: str) -> str:
     """A scanner's name as a file name; refuses what could leave the folder."""
-    if not re.fullmatch(r"\w[\w .-]{0,80}", scanner):
-        raise BadOption(
-            f"--scanner {scanner!r}: cannot be a file name; use letters, digits, blank, '-', '_'"
-        )
+    if not can_be_a_name(scanner):
+        raise BadOption(f"--scanner {scanner!r}: cannot be a file name; {NAME_RULE}")
     name = scanner.strip().replace(" ", "-")
     if name.lower() == "index":
         raise BadOption("--scanner index: the folder's index has that name; choose another")

@@ -7,14 +7,13 @@ version 1): ``datapackage.json`` beside the tables it names, with types, keys, s
 from __future__ import annotations
 
 import csv
-import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from scanqa.exports.columns import Column, Out
-from scanqa.whole import whole, write_whole
+from scanqa.whole import hash_of, whole, write_whole
 
 DESCRIPTOR = "datapackage.json"
 _FORMATS = {"datetime": "default", "date": "default"}  # ISO 8601
@@ -67,8 +66,7 @@ def write_descriptor(tables: Iterable[Out], folder: Path, *, created: str) -> Pa
 
 def _resource(table: Out, folder: Path) -> dict[str, Any]:
     name = f"{table.name}.csv"
-    with (folder / name).open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    digest = hash_of(folder / name)
     schema: dict[str, Any] = {
         "fields": [_field(column, table) for column in table.columns],
         "primaryKey": list(table.key),

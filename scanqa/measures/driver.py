@@ -40,6 +40,7 @@ from scanqa.model import (
     with_doubt,
 )
 from scanqa.numeric.lightness import luma
+from scanqa.numeric.medians import running_median
 from scanqa.numeric.spread import sigma_about_zero
 
 if TYPE_CHECKING:
@@ -151,9 +152,8 @@ def _strip_rows(placement: Placement) -> tuple[int, int] | None:
 def _against_neighbours(columns: Floats, px_per_mm: float) -> Floats:
     """Share by which each column is off the median of its neighbours."""
     reach = max(round(NEIGHBOURS_MM * px_per_mm), 4)
-    padded = np.pad(columns, reach, mode="reflect")
-    around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
-    return np.asarray(columns / np.maximum(around, 1e-6) - 1)
+    around = np.maximum(running_median(columns, reach), 1e-6)
+    return np.asarray(columns / around - 1)
 
 
 def _numbers(placement: Placement) -> Iterator[Measurement]:

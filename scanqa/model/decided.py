@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 Decided = Literal["", "keep", "clean", "repair", "ask-seller", "return", "open", "too-little"]
@@ -94,3 +95,15 @@ class Identity:
     seller: str = ""
     return_until: str = ""
     retired: str = ""
+
+    @property
+    def made(self) -> str:
+        """Make and model, as far as they are known."""
+        return f"{self.make} {self.model}".strip()
+
+    def days_left(self, today: date) -> int | None:
+        """Days until it can no longer be returned, negative then; None if nobody says."""
+        try:
+            return (date.fromisoformat(self.return_until) - today).days
+        except ValueError:
+            return None

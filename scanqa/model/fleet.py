@@ -124,6 +124,9 @@ class Apart:
     cost: float
 
 
+FEWEST_OF_A_MODEL = 8  # scanners, for one of them to be held against the others
+
+
 @dataclass(frozen=True, slots=True)
 class ModelKnown:
     """How many scanners of a model are on record, and whether they are enough to compare."""

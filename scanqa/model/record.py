@@ -9,7 +9,7 @@ from scanqa.catalogue import Role
 from scanqa.model.decided import Decision, Identity
 from scanqa.model.image import Driver
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
-from scanqa.model.result import ColumnProfile, Evidence, Mark, Measurement, Streak
+from scanqa.model.result import ColumnProfile, Evidence, Key, Mark, Measurement, Streak
 from scanqa.model.work import Plan
 
 SCHEMA = "scanqa.qualification/2"
@@ -82,6 +82,11 @@ class MeasuredBefore:
     dpi: int
     method_version: int
     value: float
+
+    @property
+    def key(self) -> Key:
+        """What makes it comparable."""
+        return Key(self.name, self.direction, self.channel, self.edge_kind, self.dpi)
 
 
 @dataclass(frozen=True, slots=True)

@@ -154,10 +154,9 @@ def _method_changes(checks: Sequence[Check]) -> dict[Key, MethodChange]:
     for check in checks:
         now = {value.key: value for value in check.values}
         for old in check.measured_before:
-            key = Key(old.name, old.direction, old.channel, old.edge_kind, old.dpi)
-            if key in now:
-                versions = (key, old.method_version, now[key].method_version)
-                pairs.setdefault(versions, []).append(now[key].value - old.value)
+            if old.key in now:
+                versions = (old.key, old.method_version, now[old.key].method_version)
+                pairs.setdefault(versions, []).append(now[old.key].value - old.value)
     found: dict[Key, MethodChange] = {}
     for (key, before, version), shifts in sorted(pairs.items(), key=lambda pair: pair[0][1:]):
         found[key] = MethodChange(

@@ -31,9 +31,14 @@ def find(engine: Engine, name: str) -> Identity | None:
 
 def all_known(engine: Engine) -> list[Identity]:
     """All units that something was noted of, by name."""
-    query = sa.select(*(table.c[field] for field in FIELDS)).order_by(table.c.scanner)
     with engine.connect() as connection:
-        return [Identity(*row) for row in connection.execute(query)]
+        return noted(connection)
+
+
+def noted(connection: Connection) -> list[Identity]:
+    """As `all_known`, beside other questions."""
+    query = sa.select(*(table.c[field] for field in FIELDS)).order_by(table.c.scanner)
+    return [Identity(*row) for row in connection.execute(query)]
 
 
 def all_names(engine: Engine) -> tuple[str, ...]:
@@ -83,8 +88,7 @@ def fill_blanks(engine: Engine, stated: Identity) -> Identity:
             return stated
         mine = sa.select(*(table.c[field] for field in FIELDS)).with_for_update()
         row = connection.execute(mine.where(table.c.scanner == stated.scanner)).one()
-        filled = joint(Identity(*row), stated)
-        assert filled is not None
+        filled = filled_by(Identity(*row), stated)
         connection.execute(_update_of(stated.scanner).values(**asdict(filled)))
     return filled
 
@@ -128,8 +132,11 @@ def differing(known: Identity | None, stated: Identity | None) -> str:
 
 def joint(known: Identity | None, stated: Identity | None) -> Identity | None:
     """What is known, its blanks filled by what the files state."""
-    if known is None or stated is None:
-        return known or stated
+    return filled_by(known, stated) if known and stated else known or stated
+
+
+def filled_by(known: Identity, stated: Identity) -> Identity:
+    """What is known, and where nothing is, what is stated."""
     blanks = {f: getattr(stated, f) for f in FIELDS if not getattr(known, f)}
     return replace(known, **blanks)
 

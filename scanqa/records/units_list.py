@@ -10,15 +10,15 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import date
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
-from scanqa.errors import BadOption
+from scanqa.errors import NAME_RULE, BadOption, can_be_a_name
 from scanqa.model import Identity
-from scanqa.records.scanners import DATES, FIELDS, all_known
+from scanqa.records.scanners import DATES, FIELDS, all_known, filled_by
 from scanqa.records.schema import scanner as table
 
 NAME = "scanner"
@@ -155,8 +155,8 @@ def _own_faults(unit: Identity) -> Iterator[str]:
     """What is wrong with a line in itself."""
     if not unit.scanner:
         yield "no scanner named, or more cells than columns"
-    elif not re.fullmatch(r"\w[\w .-]{0,80}", unit.scanner) or unit.scanner.lower() == "index":
-        yield f"{unit.scanner!r} cannot be a file name; use letters, digits, blank, '-', '_'"
+    elif not can_be_a_name(unit.scanner) or unit.scanner.lower() == "index":
+        yield f"{unit.scanner!r} cannot be a file name; {NAME_RULE}"
     for field, words in asdict(unit).items():
         most = getattr(table.c[field].type, "length", None) or 100
         if len(words) > most and field not in DATES:
@@ -201,10 +201,9 @@ def take(engine: Engine, listed: Sequence[Listed]) -> Taken:
                 connection.execute(sa.insert(table).values(**asdict(unit)))
                 added.append(unit.scanner)
                 continue
-            blanks = {f: w for f, w in asdict(unit).items() if w and not getattr(before, f)}
             same.append(unit.scanner)
-            if blanks:
-                row = asdict(replace(before, **blanks))
+            filled = filled_by(before, unit)
+            if filled != before:
                 mine = table.c.scanner == unit.scanner
-                connection.execute(sa.update(table).where(mine).values(**row))
+                connection.execute(sa.update(table).where(mine).values(**asdict(filled)))
     return Taken(tuple(added), tuple(same))

@@ -8,11 +8,10 @@ before the first pixel is handed out.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
@@ -28,7 +27,8 @@ from scanqa.scans.array import check_inside
 from scanqa.scans.decoding import all_or_damaged, load_whole
 from scanqa.scans.header import Header, read_header
 from scanqa.scans.raster import Raster
-from scanqa.scans.taken import driver_of, seconds_taken
+from scanqa.scans.taken import driver_of, seconds_of, told_in
+from scanqa.whole import hash_of
 
 CANNOT_WRITE = "target: write error"  # of libvips, for whatever reason
 TURNED = {
@@ -136,15 +136,19 @@ class FileScan:
             return self.header.notes
         return (*self.header.notes, f"{TURNED[self.header.orientation]}, as its tag asks")
 
-    @cached_property
+    @property
     def seconds(self) -> float | None:
         """How long the scan took, where its description says it."""
-        return seconds_taken(self.path) if self.format == "tiff" else None
+        return seconds_of(self._told)
 
     @property
     def driver(self) -> Driver | None:
         """What ``scanqa capture`` wrote of the driver, None where it did not make the file."""
-        return driver_of(self.path) if self.format == "tiff" else None
+        return driver_of(self._told)
+
+    @cached_property
+    def _told(self) -> Mapping[str, Any]:
+        return told_in(self.path) if self.format == "tiff" else {}
 
     @property
     def modified(self) -> str:
@@ -155,8 +159,7 @@ class FileScan:
     @cached_property
     def sha256(self) -> str:
         """Hash of the file's bytes."""
-        with self.path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        return hash_of(self.path)
 
     def make_room(self) -> None:
         """Open the file for unpacked pixels, if it takes one.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
 
@@ -22,25 +23,36 @@ CALIBRATED: dict[str, Calibrated] = {each: each for each in get_args(Calibrated)
 MOST_NUMBERS = 64  # gains and offsets, or short scans: more of them nobody wrote
 
 
-def seconds_taken(path: Path) -> float | None:
-    """Seconds that a scan took, None where its TIFF does not say (or says what cannot be)."""
+def told_in(path: Path) -> dict[str, Any]:
+    """The JSON of a TIFF's description that names a device; empty for somebody else's words."""
+    with tifffile.TiffFile(path) as tiff:
+        words = tiff.pages.first.description
     try:
-        seconds = float(_facts(path)["seconds"])
+        facts = json.loads(words)
+    except (ValueError, RecursionError):
+        return {}
+    return facts if isinstance(facts, dict) and "device" in facts else {}
+
+
+def seconds_of(told: Mapping[str, Any]) -> float | None:
+    """Seconds that a scan took, None where it is not told (or cannot be)."""
+    try:
+        seconds = float(told["seconds"])
     except (ValueError, KeyError, TypeError, OverflowError):
         return None
     return seconds if 0 < seconds < LONGEST_S else None
 
 
-def driver_of(path: Path) -> Driver | None:
-    """What a TIFF says of the driver that made it; None where it does not, or says nonsense."""
+def driver_of(told: Mapping[str, Any]) -> Driver | None:
+    """What is told of the driver that made a scan; None where it is not, or is nonsense."""
     try:
-        told = _facts(path)["driver"]
-        age = told["kept_min"]
+        said = told["driver"]
+        age = said["kept_min"]
         driver = Driver(
-            CALIBRATED[told["calibrated"]],
+            CALIBRATED[said["calibrated"]],
             None if age is None else _number(age),
-            tuple((str(name)[:LONGEST_NAME], _number(v)) for name, v in told["numbers"]),
-            tuple((_number(at), _number(level)) for at, level in told["lamp"]),
+            tuple((str(name)[:LONGEST_NAME], _number(v)) for name, v in said["numbers"]),
+            tuple((_number(at), _number(level)) for at, level in said["lamp"]),
         )
     except (ValueError, KeyError, TypeError, OverflowError):
         return None
@@ -51,14 +63,3 @@ def _number(value: Any) -> float:
     if not math.isfinite(number := float(value)):
         raise ValueError(value)
     return number
-
-
-def _facts(path: Path) -> dict[str, Any]:
-    """The JSON of a description that names a device; empty for somebody else's words."""
-    with tifffile.TiffFile(path) as tiff:
-        words = tiff.pages.first.description
-    try:
-        facts = json.loads(words)
-    except (ValueError, RecursionError):
-        return {}
-    return facts if isinstance(facts, dict) and "device" in facts else {}

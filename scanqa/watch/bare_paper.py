@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 
 from scanqa.model import Array, Linear, Pixels
+from scanqa.numeric.medians import running_median
 
 SMALL = 8  # reduced samples a side of a small one
 CLOSING, MEDIAN = 9, 5  # small samples: strokes of 10 mm vanish
@@ -154,16 +155,5 @@ def _strong_lines(deviation: Array) -> Array:
     """Columns off their neighbours all along the page, in `LOG_STEP`; 0 elsewhere."""
     part = np.sort(np.ascontiguousarray(deviation[::ROUGH].T), axis=1)  # sorts faster than it seeks
     middle = LOG_STEP * part[:, part.shape[1] // 2]
-    off = middle - running_median(middle)
+    off = middle - running_median(middle, NEIGHBOURS)
     return np.rint(np.where(np.abs(off) > STRONG, off, 0) / LOG_STEP).astype(np.int16)
-
-
-def running_median(values: Array, reach: int = NEIGHBOURS) -> Array:
-    """Median over `reach` neighbours on each side; NaN do not count, all NaN gives 0."""
-    padded = np.pad(values, reach, mode="reflect" if len(values) > reach else "edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    rising = np.sort(windows, axis=1)  # NaN come last
-    count = np.isfinite(rising).sum(axis=1)
-    at = np.arange(len(values))
-    middle = (rising[at, np.maximum(count - 1, 0) // 2] + rising[at, count // 2 * (count > 0)]) / 2
-    return np.asarray(np.where(count > 0, middle, 0.0))

@@ -20,7 +20,8 @@ import cv2
 import numpy as np
 
 from scanqa.model import Array
-from scanqa.watch.bare_paper import LOG_STEP, NEIGHBOURS, BarePaper, running_median
+from scanqa.numeric.medians import running_median
+from scanqa.watch.bare_paper import LOG_STEP, NEIGHBOURS, BarePaper
 
 ROWS = 4  # put together: their mean takes the place of each
 CLIP = 1.33  # of the deviation that is print
@@ -80,7 +81,7 @@ def columns_of(paper: BarePaper) -> Columns:
     # What a 3 % step of the neighbours' mean leaves is smooth: the running median takes it away. It
     # reaches beyond the columns that are judged, for of one side alone it would leave a slope.
     off = np.where(enough, off, np.nan)
-    off = off - running_median(off) + paper.strong
+    off = off - running_median(off, NEIGHBOURS) + paper.strong
     usual = max(float(np.median(number[judged])) if judged.any() else 1.0, 1.0)
     error = pooled * np.sqrt(usual / np.maximum(number, 1))
     ends, ends_number = _ends(row, bare)
@@ -89,7 +90,7 @@ def columns_of(paper: BarePaper) -> Columns:
     ends_enough = enough & (ends_number >= FEWEST_ROWS)
     known = judged & ends_enough
     ends = np.where(ends_enough, ends, np.nan)
-    ends = ends - running_median(ends) + paper.strong
+    ends = ends - running_median(ends, NEIGHBOURS) + paper.strong
     blank = np.float32(np.nan)
     return Columns(
         _percent(np.where(judged, off, blank)),

@@ -5,7 +5,6 @@ The manifest is also written as lines of ``sha256sum``, so that any system can c
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from scanqa.model.job_record import JobFile
 from scanqa.model.watched import Watched, WatchedPage
 from scanqa.scans.header import read_header
 from scanqa.scans.incoming import in_order, look
+from scanqa.whole import hash_of
 
 LINE = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 
@@ -76,7 +76,7 @@ def compare(folder: Path, hashes: Mapping[str, str]) -> Differences:
     changed: list[str] = []
     for name, sha256 in hashes.items():
         if name in here:
-            (same if hash_of(folder / name) == sha256 else changed).append(name)
+            (same if _hash_of(folder / name) == sha256 else changed).append(name)
     missing = [name for name in hashes if name not in here]
     return Differences(tuple(same), tuple(changed), tuple(missing), tuple(_new(here, hashes)))
 
@@ -92,7 +92,7 @@ def hashes_in(text: str) -> dict[str, str]:
     return made
 
 
-def hash_of(path: Path) -> str:
+def _hash_of(path: Path) -> str:
     """SHA-256 of a file.
 
     Raises
@@ -101,8 +101,7 @@ def hash_of(path: Path) -> str:
         If it cannot be read.
     """
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        return hash_of(path)
     except OSError as error:
         raise BadOption(f"{path}: cannot be read ({error.strerror})") from error
 
@@ -112,7 +111,7 @@ def _new(here: Mapping[str, object], hashes: Mapping[str, str]) -> Iterator[str]
 
 
 def _file(path: Path, known: Mapping[str, WatchedPage]) -> JobFile:
-    sha256, facts = hash_of(path), path.stat()
+    sha256, facts = _hash_of(path), path.stat()
     modified = datetime.fromtimestamp(facts.st_mtime, UTC).isoformat(timespec="seconds")
     page = known.get(path.name)
     state: Literal["as-watched", "changed", "not-watched"] = "not-watched"

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from scanqa.model import Array
+from scanqa.numeric.medians import known_medians
 
 FEWEST_EARLIER = 8  # pages for a baseline
 HELD_BACK = 12  # newest pages, which no baseline holds
@@ -158,22 +159,14 @@ def _without_lines(page: Laid, lines: tuple[Line, ...]) -> Laid:
 
 def _baseline(pages: tuple[Laid, ...]) -> tuple[Array, Array, Array]:
     """Median of each column, its robust scatter, number of pages; NaN with too few."""
-    values = np.sort(np.stack([page.off for page in pages]), axis=0)  # NaN come last
-    count = np.isfinite(values).sum(axis=0)
-    middle = _middle(values, count)
-    away = np.sort(np.abs(values - middle), axis=0)
-    scatter = 1.4826 * _middle(away, count)
+    values = np.stack([page.off for page in pages])
+    medians, count = known_medians(values, axis=0)
+    middle = np.asarray(medians, np.float64)
+    scatter = 1.4826 * known_medians(np.abs(values - middle), axis=0)[0]
     few = count < FEWEST_EARLIER
     middle[few] = np.nan
     scatter[few] = np.nan
     return middle, scatter, count.astype(np.float64)
-
-
-def _middle(rising: Array, count: Array) -> Array:
-    at = np.arange(rising.shape[1])
-    half = np.maximum(count - 1, 0)
-    low, high = rising[half // 2, at], rising[(half + 1) // 2, at]
-    return np.asarray((low + high) / 2, np.float64)
 
 
 def beside(column: float, width: int, reach: int = BESIDE) -> slice:

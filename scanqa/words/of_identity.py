@@ -9,9 +9,8 @@ from scanqa.model import Identity
 
 def unit_words(unit: Identity) -> str:
     """Make, model, serial, from whom, when it came and until when it can go back."""
-    name = " ".join(filter(None, (unit.make, unit.model)))
     parts = [
-        name,
+        unit.made,
         f"serial {unit.serial}" if unit.serial else "",
         f"asset {unit.asset}" if unit.asset else "",
         _kinds(unit),

@@ -12,6 +12,7 @@ import pytest
 from scipy import stats
 
 from scanqa.model import Decision, Identity, Key
+from scanqa.model.fleet import FEWEST_OF_A_MODEL
 from scanqa.model.history import Change, Event
 from scanqa.records.changes import find_changes
 from scanqa.records.fleet.calls import HALF, call_of, moved_of
@@ -24,7 +25,7 @@ from scanqa.records.fleet.charts import (
 )
 from scanqa.records.fleet.gather import Track, UnitChecks
 from scanqa.records.fleet.overlook import overlook
-from scanqa.records.fleet.within_model import FEWEST, apart, false_share_held
+from scanqa.records.fleet.within_model import apart, false_share_held
 from scanqa.records.health import RUN_LENGTH
 from scanqa.records.weigh import scatter_floor
 from tests.fleet.lives import day_of, healthy, kind_of, unit_of
@@ -230,7 +231,7 @@ def test_what_a_check_decides_is_called_when_a_second_says_so_or_time_runs_out(
         "owl", [40.0] * len(decisions), decisions=decisions, decided=Decision(said),
         identity=Identity("owl", return_until=until),
     )  # fmt: skip
-    call = call_of(mine, [], [], day_of(3)[:10])
+    call = call_of(mine, [], [], date.fromisoformat(day_of(3)[:10]))
     assert (call is not None) == called
 
 
@@ -278,12 +279,13 @@ def models(count, odd=0.0):
 
 
 @pytest.mark.parametrize(
-    ("count", "odd", "named"), [(FEWEST, 6.0, 1), (FEWEST - 1, 6.0, 0), (40, 0.0, 0), (40, 6.0, 1)]
+    ("count", "odd", "named"),
+    [(FEWEST_OF_A_MODEL, 6.0, 1), (FEWEST_OF_A_MODEL - 1, 6.0, 0), (40, 0.0, 0), (40, 6.0, 1)],
 )
 def test_a_unit_unlike_its_model_is_named_where_enough_are_known(count, odd, named):
     found, known = apart(models(count, odd))
     assert len(found) == named
-    assert [(k.count, k.compared) for k in known] == [(count, count >= FEWEST)]
+    assert [(k.count, k.compared) for k in known] == [(count, count >= FEWEST_OF_A_MODEL)]
     if named:
         assert (found[0].scanner, found[0].way, found[0].count) == ("u00", "worse", count)
         assert found[0].usual == pytest.approx(40, abs=0.5)

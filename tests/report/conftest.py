@@ -32,6 +32,28 @@ def chromium():
         browser.close()
 
 
+@pytest.fixture
+def open_page(chromium):
+    """A function that opens a file at a width, and closes it after the test."""
+    contexts = []
+
+    def open_(path, width, *, height=900, **options):
+        context = chromium.new_context(viewport={"width": width, "height": height}, **options)
+        contexts.append(context)
+        tab = context.new_page()
+        tab.goto(path.as_uri())
+        return tab
+
+    yield open_
+    for context in contexts:
+        context.close()
+
+
+def unfold(tab):
+    """Open all that is folded."""
+    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+
+
 @pytest.fixture(scope="session")
 def reports(tmp_path_factory):
     """Each synthetic record's report, written once, and two pages for a seller."""

@@ -10,6 +10,7 @@ import pytest
 
 from scanqa.report.pages import write_report
 from tests.report import synthetic
+from tests.report.conftest import unfold
 
 pytestmark = pytest.mark.browser
 
@@ -21,20 +22,8 @@ LEAST_LETTERS_PX = 9.0  # in figures on a phone; common practice, no source
 
 
 @pytest.fixture
-def opened(chromium, reports):
-    """A function that opens a report at a width, and closes it after the test."""
-    contexts = []
-
-    def open_(name, width, **options):
-        context = chromium.new_context(viewport={"width": width, "height": 900}, **options)
-        contexts.append(context)
-        tab = context.new_page()
-        tab.goto(reports[name].as_uri())
-        return tab
-
-    yield open_
-    for context in contexts:
-        context.close()
+def opened(open_page, reports):
+    return lambda name, width, **options: open_page(reports[name], width, **options)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -63,7 +52,7 @@ def test_offline_and_without_scripts_the_page_is_all_there(chromium, reports, na
 @pytest.mark.parametrize("width", [320, 360, 768, 1280])
 def test_nothing_sticks_out_sideways(opened, name, width):
     tab = opened(name, width)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
     beyond = tab.evaluate(
         """width => [...document.querySelectorAll('body *')].filter(e => {
@@ -98,7 +87,7 @@ def test_the_first_screen_decides(chromium, reports, name, width, height, screen
         for what, place in CARD.items()
     }
     folded = tab.evaluate("document.documentElement.scrollHeight")
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     opened = tab.evaluate("document.documentElement.scrollHeight")
     sections = tab.evaluate(
         """[...document.querySelectorAll('.card > section')].map(s => {
@@ -127,7 +116,7 @@ def overlap(one, other):
 @pytest.mark.parametrize("width", [360, 1280])
 def test_letters_in_pictures_can_be_read_and_none_is_cut_off(opened, width):
     tab = opened("heron", width)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     found = tab.evaluate(
         """() => [...document.querySelectorAll('figure svg')]
             .filter(svg => svg.getBoundingClientRect().width > 0)
@@ -156,7 +145,7 @@ def test_no_rule_of_accessibility_is_broken(opened, name, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
     tab = opened(name, 1280, bypass_csp=True, color_scheme=scheme)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     # the inside of a picture has no part in it: its role is img and its words are in the label
     found = Axe().run(tab, context={"exclude": [["svg"]]})
     assert found.violations_count == 0, found.generate_report()

@@ -19,6 +19,7 @@ from scanqa.report.index.shelf import facts_of
 from scanqa.report.more_pages import write_history, write_index
 from tests.fleet.lives import BEGIN, FAULTS, day_of, healthy, kind_of, unit_of
 from tests.fleet.pool import read_pool
+from tests.report.conftest import unfold
 from tests.report.past_pages import past
 from tests.report.reading import page_text
 from tests.report.synthetic import HOSTILE
@@ -153,20 +154,8 @@ def test_the_index_leads_to_the_fleet_and_the_fleet_to_pages_beside_it(fleets, t
 
 
 @pytest.fixture
-def opened(chromium, pages):
-    """A function that opens a page at a width, and closes it after the test."""
-    contexts = []
-
-    def open_(name, width, **options):
-        context = chromium.new_context(viewport={"width": width, "height": 844}, **options)
-        contexts.append(context)
-        tab = context.new_page()
-        tab.goto(pages[name].as_uri())
-        return tab
-
-    yield open_
-    for context in contexts:
-        context.close()
+def opened(open_page, pages):
+    return lambda name, width, **options: open_page(pages[name], width, height=844, **options)
 
 
 @pytest.mark.browser
@@ -174,7 +163,7 @@ def opened(chromium, pages):
 @pytest.mark.parametrize("width", [320, 390, 1280])
 def test_nothing_of_the_fleet_sticks_out_sideways(opened, name, width):
     tab = opened(name, width)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
     beyond = tab.evaluate(
         """width => [...document.querySelectorAll('body *')].filter(e => {
@@ -194,7 +183,7 @@ def test_the_fleet_breaks_no_rule_of_accessibility(opened, name, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
     tab = opened(name, 390, bypass_csp=True, color_scheme=scheme)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     found = Axe().run(tab)
     assert found.violations_count == 0, found.generate_report()
     assert len(found.response["passes"]) > 15

@@ -4,31 +4,21 @@ from pathlib import Path
 
 import pytest
 
+from tests.report.conftest import unfold
+
 PAGE = Path(__file__).parents[2] / "reports/heron-job.html"
 
 
 @pytest.fixture
-def opened(chromium):
-    """A function that opens the page at a width, and closes it after the test."""
-    contexts = []
-
-    def open_(width, **options):
-        context = chromium.new_context(viewport={"width": width, "height": 800}, **options)
-        contexts.append(context)
-        tab = context.new_page()
-        tab.goto(PAGE.as_uri())
-        return tab
-
-    yield open_
-    for context in contexts:
-        context.close()
+def opened(open_page):
+    return lambda width, **options: open_page(PAGE, width, height=800, **options)
 
 
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [320, 390, 1280])
 def test_nothing_of_the_job_sticks_out_sideways(opened, width):
     tab = opened(width)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
 
 
@@ -38,7 +28,7 @@ def test_the_job_breaks_no_rule_of_accessibility(opened, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
     tab = opened(1280, bypass_csp=True, color_scheme=scheme)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     found = Axe().run(tab)
     assert found.violations_count == 0, found.generate_report()
     assert len(found.response["passes"]) > 15

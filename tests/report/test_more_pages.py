@@ -19,6 +19,7 @@ from scanqa.report.pages import render, write_report
 from tests.records.test_comparison import scanner
 from tests.records.test_health import life
 from tests.report import synthetic
+from tests.report.conftest import unfold
 from tests.report.past_pages import comparison, past
 from tests.report.reading import page_text
 from tests.report.synthetic import HOSTILE
@@ -190,19 +191,8 @@ def test_pages_of_a_scanner_lead_to_each_other(folder):
 
 
 @pytest.fixture
-def opened(chromium, folder):
-    contexts = []
-
-    def open_(name, width, **options):
-        context = chromium.new_context(viewport={"width": width, "height": 900}, **options)
-        contexts.append(context)
-        tab = context.new_page()
-        tab.goto((folder / f"{name}.html").as_uri())
-        return tab
-
-    yield open_
-    for context in contexts:
-        context.close()
+def opened(open_page, folder):
+    return lambda name, width, **options: open_page(folder / f"{name}.html", width, **options)
 
 
 @pytest.mark.browser
@@ -210,7 +200,7 @@ def opened(chromium, folder):
 @pytest.mark.parametrize("width", [360, 1280])
 def test_nothing_sticks_out_sideways(opened, name, width):
     tab = opened(name, width)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
     beyond = tab.evaluate(
         """width => [...document.querySelectorAll('body *')].filter(e => {
@@ -229,7 +219,7 @@ def test_no_rule_of_accessibility_is_broken(opened, name):
     from axe_playwright_python.sync_playwright import Axe
 
     tab = opened(name, 1280, bypass_csp=True)
-    tab.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(tab)
     found = Axe().run(tab, context={"exclude": [["svg"]]})
     assert found.violations_count == 0, found.generate_report()
     assert len(found.response["passes"]) > 10

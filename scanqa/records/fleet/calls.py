@@ -103,7 +103,7 @@ def lines_standing(unit: UnitChecks) -> tuple[list[StreakLife], bool]:
 
 
 def call_of(
-    unit: UnitChecks, moved: Iterable[Moved], lines: Sequence[StreakLife], today: str
+    unit: UnitChecks, moved: Iterable[Moved], lines: Sequence[StreakLife], today: date
 ) -> Call | None:
     """The call of a scanner; None if nothing asks for one.
 
@@ -112,7 +112,7 @@ def call_of(
     """
     worse = sorted((m for m in moved if m.way != "better"), key=lambda m: -m.cost)
     kinds: list[CallKind] = []
-    days_left = _days_left(unit, today)
+    days_left = unit.identity.days_left(today)
     decided = unit.decided if unit.decided.decision in ACTS else None
     said = [decision in ACTS for _, decision in unit.said]
     twice = len(said) > 1 and said[-2]
@@ -147,14 +147,6 @@ def call_of(
         max(costs, default=0.0),
         days_left if window and decided is not None else None,
     )
-
-
-def _days_left(unit: UnitChecks, today: str) -> int | None:
-    try:
-        until = date.fromisoformat(unit.identity.return_until)
-    except ValueError:  # nobody says
-        return None
-    return (until - date.fromisoformat(today)).days
 
 
 def by_cost(call: Call) -> tuple[float, ...]:

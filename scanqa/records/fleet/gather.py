@@ -24,7 +24,6 @@ from scanqa.records import scanners
 from scanqa.records.health import NONE_FOUND
 from scanqa.records.packed import Place, read_layouts, unpacked
 from scanqa.records.schema import block, event, record, streak
-from scanqa.records.schema import scanner as unit_table
 from scanqa.records.store import Line
 from scanqa.records.streak_lives import LOOKED, lives_of
 
@@ -126,7 +125,7 @@ def gather(engine: Engine) -> list[UnitChecks]:
         decided = _decided(connection)
         counted = _counted(connection)
         events = _events(connection)
-        known = _identities(connection)
+        known = {each.scanner: each for each in scanners.noted(connection)}
     by_name = {name: list(some) for name, some in groupby(rows, key=lambda row: row.scanner)}
     units = []
     for name in sorted({*by_name, *known, *events}):
@@ -226,11 +225,6 @@ def _events(connection: Connection) -> dict[str, list[Event]]:
     for row in connection.execute(query):
         found.setdefault(row[0], []).append(Event(*row))
     return found
-
-
-def _identities(connection: Connection) -> dict[str, Identity]:
-    query = sa.select(*(unit_table.c[field] for field in scanners.FIELDS))
-    return {row[0]: Identity(*row) for row in connection.execute(query)}
 
 
 # ---------------------------------------------------------------------------------- tracks

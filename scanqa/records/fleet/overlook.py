@@ -206,7 +206,7 @@ def _calls(
             standing, waits = moved_of(unit, each.track, recent) if recent else (None, False)
             once |= waits
             moved += [standing] if standing is not None else []
-        call = call_of(unit, moved, lines, today.isoformat())
+        call = call_of(unit, moved, lines, today)
         once |= call is None and unit.decided.decision in ACTS
         calls += [call] if call is not None else []
         waiting |= {unit.name} if once else set()

@@ -16,21 +16,19 @@ from collections.abc import Mapping, Sequence
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Key
-from scanqa.model.fleet import Apart, ModelKnown, Way
+from scanqa.model.fleet import FEWEST_OF_A_MODEL, Apart, ModelKnown, Way
 from scanqa.records.fleet.calls import NEWEST, cost_of
 from scanqa.records.fleet.gather import UnitChecks
 from scanqa.records.trend import student_tail
 from scanqa.records.weigh import improves, scatter_floor
 
-FEWEST = 8  # scanners of one model
 FALSE_SHARE = 0.05
 MATTERS = 1.0
 
 
 def model_of(unit: UnitChecks) -> str:
     """Make and model in words; empty where the model is not noted."""
-    who = unit.identity
-    return f"{who.make} {who.model}".strip() if who.model else ""
+    return unit.identity.made if unit.identity.model else ""
 
 
 def apart(units: Sequence[UnitChecks]) -> tuple[list[Apart], list[ModelKnown]]:
@@ -43,8 +41,8 @@ def apart(units: Sequence[UnitChecks]) -> tuple[list[Apart], list[ModelKnown]]:
     models = []
     for some in groups.values():
         words = model_of(some[0])
-        models.append(ModelKnown(words, len(some), len(some) >= FEWEST))
-        if len(some) >= FEWEST:
+        models.append(ModelKnown(words, len(some), len(some) >= FEWEST_OF_A_MODEL))
+        if len(some) >= FEWEST_OF_A_MODEL:
             for key, levels in _levels(some).items():
                 tested += _tests(words, key, levels)
     falls = false_share_held([p for p, _ in tested], FALSE_SHARE)
@@ -67,7 +65,7 @@ def _levels(units: Sequence[UnitChecks]) -> Mapping[Key, dict[str, float]]:
 
 def _tests(model: str, key: Key, levels: Mapping[str, float]) -> list[tuple[float, Apart]]:
     """Each scanner against the others: p value, and what would be said."""
-    if len(levels) < FEWEST:
+    if len(levels) < FEWEST_OF_A_MODEL:
         return []
     found = []
     floor = scatter_floor(key.name, list(levels.values()), [])

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from scanqa.model.fleet import Call, Fleet, UnitRow
+from scanqa.model.fleet import FEWEST_OF_A_MODEL, Call, Fleet, UnitRow
 from scanqa.report.view import Cell, Table
 from scanqa.words.numbers import capital, joined
 from scanqa.words.of_decision import TITLES, decided_word
@@ -33,7 +33,6 @@ from scanqa.words.of_fleet import (
 from scanqa.words.of_identity import day_words
 
 FIRST_CALLS = 6  # on the first screen; the rest is folded below them
-FEWEST_OF_MODEL = 8
 NOBODY_SAYS = "not noted"
 
 
@@ -161,8 +160,7 @@ def _call(call: Call, row: UnitRow, ids: Mapping[str, str]) -> CallView:
 
 
 def _place(row: UnitRow) -> str:
-    who = row.identity
-    return ", ".join(filter(None, (f"{who.make} {who.model}".strip(), who.site)))
+    return ", ".join(filter(None, (row.identity.made, row.identity.site)))
 
 
 def _decided(row: UnitRow) -> str:
@@ -277,13 +275,13 @@ def _outliers(fleet: Fleet, ids: Mapping[str, str]) -> Room:
     few = len(fleet.models) - len(compared)
     result = f"{len(fleet.apart)} in {_count(len(compared), 'model')}"
     if not compared:
-        result = f"no model is known by {FEWEST_OF_MODEL} scanners yet"
+        result = f"no model is known by {FEWEST_OF_A_MODEL} scanners yet"
     room = _listed(
         "apart", "Scanners unlike the others of their model", result,
         ("Scanner", "Model", "How it differs"),
         [(_link(a.scanner, ids), a.model, apart_words(a)) for a in fleet.apart],
     )  # fmt: skip
-    notes = [f"{k.model}: {model_words(k, FEWEST_OF_MODEL)}." for k in fleet.models[:20]]
+    notes = [f"{k.model}: {model_words(k, FEWEST_OF_A_MODEL)}." for k in fleet.models[:20]]
     if few:
         notes.append(f"{few} of {len(fleet.models)} models have too few scanners to compare.")
     return Room(room.id, room.title, room.result, room.table, (*room.lines, *notes))
@@ -307,7 +305,7 @@ def _orders(fleet: Fleet, ids: Mapping[str, str]) -> list[Order]:
                _place),
         _order("by-place", "By place", fleet, ids, by_site, _decided),
         _order("by-model", "By model", fleet, ids,
-               lambda r: f"{r.identity.make} {r.identity.model}".strip() or NOBODY_SAYS, _decided),
+               lambda r: r.identity.made or NOBODY_SAYS, _decided),
         _order("by-check", "By last check, the oldest first", fleet, ids,
                lambda r: f"{r.last[:7]}", _decided),
     ]  # fmt: skip
