@@ -51,7 +51,7 @@ from scanqa.reading.patches import PatchLight, patch_light
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
 HALF_CODES = [[-0.5], [0.5]]
 TILE_BLOCKS = 16  # to a side of a tile, whose mean lies between codes
-WILD = 4.0  # robust deviations of a tile's blocks, a code at least, beyond which dust is meant
+WILD = 4.0  # robust deviations, a code at least, beyond which dust is meant
 NOISE_PX = 48  # side of the windows in which noise is looked at …
 PLACES = np.array([1, 3, 5]) / 6  # … and where, along both sides of a scan
 MIN_TONES = 4  # fewer make no curve
