@@ -71,7 +71,7 @@ ALLOWED = {
         "demo_fleet",
         "batch",
     }
-    | {"words", "codec", "standing"},
+    | {"words", "codec", "standing", "side_by_side"},
     "__init__": FOR_ALL
     | {"qualification", "codec", "records", "sheets", "scans", "simulate", "summary", "report"},
     "__main__": {"cli"},

@@ -58,6 +58,24 @@ print(json.dumps([done, told, os.getpid()]))
     assert len(told) == 9
 
 
+def test_the_process_that_asked_may_prepare_what_comes_next_even_beside_one_thing():
+    (alone, many), shared, own = said("""
+loaded = []
+def work(n):
+    return os.getpid()
+def meanwhile():
+    loaded.append(os.getpid())
+def run(things, processes):
+    return side_by_side(work, things, cost=lambda n: 0, begun=lambda done, n: None,
+                        processes=processes, meanwhile=meanwhile)
+done = run([1], 1), run([1], 2)
+print(json.dumps([done, loaded, os.getpid()]))
+""")
+    assert alone == [own]  # which does the work itself, and prepares nothing
+    assert many != [own]
+    assert shared == [own]
+
+
 def test_an_error_is_raised_here_as_it_would_have_been_alone():
     done = process("""
 def work(n):

@@ -43,7 +43,10 @@ STEPS_K1 = {
     (2, 2): 16,
 }
 _COSINES = dct(np.eye(BLOCK), axis=0, norm="ortho")  # (frequency, sample)
-_WAVES = np.array([np.outer(_COSINES[r], _COSINES[c]).ravel() for r, c in STEPS_K1])
+_WAVES = np.array(
+    [np.outer(_COSINES[r], _COSINES[c]).ravel() for r, c in STEPS_K1],
+    np.float32,  # 1e-4 of a code, and its cosines take a quarter of the time
+)
 LARGEST_STEP = 64
 _TRIED = np.arange(LARGEST_STEP, 1, -1)
 FEWEST = 60  # coefficients over half a step, for a frequency to count
@@ -85,6 +88,7 @@ def find_jpeg(
     origins : list of (row, column)
         Where each window lies in the image.
     """
+    windows = [np.asarray(window, np.float32) for window in windows]
     for row in range(BLOCK):
         for column in range(BLOCK):
             blocks = _blocks(windows, origins, (row, column))
@@ -118,8 +122,9 @@ def _blocks(
         rows, columns = (window.shape[0] - top) // BLOCK, (window.shape[1] - left) // BLOCK
         part = window[top : top + rows * BLOCK, left : left + columns * BLOCK]
         tiles = part.reshape(rows, BLOCK, columns, BLOCK).swapaxes(1, 2).reshape(-1, BLOCK**2)
-        inside = (tiles.min(axis=1) > 1) & (tiles.max(axis=1) < 254)
-        found.append(_WAVES @ tiles[inside].T)
+        if part.size and not (part.min() > 1 and part.max() < 254):
+            tiles = tiles[(tiles.min(axis=1) > 1) & (tiles.max(axis=1) < 254)]
+        found.append(_WAVES @ tiles.T)
     return np.concatenate(found, axis=1)
 
 
@@ -147,7 +152,7 @@ def _largest_step(values: Floats) -> int:
         count = len(values) - first
         if count >= FEWEST:
             steps.append(step)
-            parts.append(values[first :: count // ENOUGH + 1] * (2 * np.pi / step))
+            parts.append(values[first :: count // ENOUGH + 1] * np.float32(2 * np.pi / step))
     if not steps:
         return 0
     # All at once: thrice as fast as one by one.

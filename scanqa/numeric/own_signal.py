@@ -51,8 +51,8 @@ def correlation(whole: Floats, piece: Floats) -> Floats:
     """Sum of products of a piece with every part of a whole that holds it, by transforms."""
     from scipy import fft
 
-    full = [n + m - 1 for n, m in zip(whole.shape, piece.shape, strict=True)]
-    size = [fft.next_fast_len(n, real=True) for n in full]
+    # What wraps around at this length lies outside the parts that hold all of the piece.
+    size = [fft.next_fast_len(n, real=True) for n in whole.shape]
     product = fft.rfft2(whole, size) * fft.rfft2(piece[::-1, ::-1], size)
     inside = tuple(slice(m - 1, n) for n, m in zip(whole.shape, piece.shape, strict=True))
     return np.asarray(fft.irfft2(product, size)[inside], np.float64)
