@@ -23,7 +23,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import dct
 
 from scanqa.model import Floats
 from scanqa.numeric.scatter import MEDIAN_TO_MEAN
@@ -42,9 +41,12 @@ STEPS_K1 = {
     (3, 0): 14,
     (2, 2): 16,
 }
-_COSINES = dct(np.eye(BLOCK), axis=0, norm="ortho")  # (frequency, sample)
+# T.81, A.3.3, as a matrix: (frequency, sample). SciPy's own, from version 1.18 on, starts a thread
+# that stays, and a process with threads cannot be forked.
+COSINES = np.cos(np.pi / BLOCK * np.outer(np.arange(BLOCK), np.arange(BLOCK) + 0.5))
+COSINES *= np.sqrt(np.where(np.arange(BLOCK) == 0, 1, 2) / BLOCK)[:, None]
 _WAVES = np.array(
-    [np.outer(_COSINES[r], _COSINES[c]).ravel() for r, c in STEPS_K1],
+    [np.outer(COSINES[r], COSINES[c]).ravel() for r, c in STEPS_K1],
     np.float32,  # 1e-4 of a code, and its cosines take a quarter of the time
 )
 LARGEST_STEP = 64
