@@ -262,6 +262,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             notes=tuple(dict.fromkeys(notes)),
             paper=papers.get(id(placement), ""),
             driver=scan.driver,
+            border_mm=placement.border_mm,
         )
 
 

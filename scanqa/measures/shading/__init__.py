@@ -3,7 +3,9 @@
 *Light map*: the image is divided into cells of about 5 mm; the level of a cell is the median
 luminance (linear, luma) of its small blocks, so that dust, streaks and paper grain do not count.
 Edge shadow (`edges`) is left out; then the map is smoothed by local quadratics over 7 cells.
-Repeats of one size are averaged, each over its own mean.
+Repeats of one size are averaged, each over its own mean. Where the strip that is left out is deeper
+than shadows are, light may fall off there as well: the figures then lie between those without the
+strip and those of all cells as they are, the shadow among them.
 
 *Non-uniformity*: ``100 (max - min) / mean`` of that map. The limits of FADGI 2010 and 2016 are on
 a difference of light across the field, without saying how finely it is sampled: the cells are our
@@ -20,7 +22,7 @@ non-uniformity is then a lower bound and falloff not measurable.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -39,7 +41,6 @@ from scanqa.model import (
     Reason,
     Results,
     Told,
-    as_bound,
     not_measurable,
     of_role,
 )
@@ -159,6 +160,15 @@ def light_map(cells: Floats) -> LightMap:
     return LightMap(level * smooth, repeats, level * noise * gain)
 
 
+def _as_it_is(planes: Sequence[Floats], block_mm: Sequence[float]) -> LightMap:
+    """All cells of the image, edge shadow among them, not smoothed."""
+    rows, cols = planes[0].shape
+    shape = (round(rows * block_mm[1] / CELL_MM), round(cols * block_mm[0] / CELL_MM))
+    cells = np.array([cell_medians(plane, shape) for plane in planes])
+    own = cells / cells.mean(axis=(1, 2), keepdims=True)
+    return LightMap(float(cells.mean()) * own.mean(axis=0), own, np.zeros(shape))
+
+
 def _evenness(blanks: list[Placement], name: str) -> Results:
     planes = [luma(blank.light.light(blank.overview.preview)) for blank in blanks]
     block_mm = tuple(blanks[0].overview.step_px * MM_PER_INCH / dpi for dpi in blanks[0].dpi)
@@ -192,12 +202,16 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
     left_out = _left_out_mm(field, planes[0].shape, (block_mm[0], block_mm[1]))
     uneven = tuple(_unevenness(found, name))
     if left_out > DEEP_MM:
+        most = {m.name: m.value or 0.0 for m in _unevenness(_as_it_is(planes, block_mm), name)}
         words = (
-            f"{left_out:.0f} mm at a side were taken for its shadow: light that falls off there is "
-            "left out"
+            f"{left_out:.0f} mm at a side were taken for its shadow: more, if light falls off there"
         )
-        why = Reason("unclear", words)
-        uneven = tuple(as_bound(m, "at-least", why) if m.status == "ok" else m for m in uneven)
+        uneven = tuple(
+            replace(m, status="between", low=m.value, high=max(most[m.name], m.value or 0.0),
+                    reason=words, reason_kind="unclear")
+            if m.status == "ok" else m
+            for m in uneven
+        )  # fmt: skip
     return Results(uneven, evidence=(evidence,))
 
 
