@@ -19,15 +19,19 @@ L* is CIE 15 (ISO 11664-4), relative to the highest code.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scanqa.model import (
     Curve,
     Evidence,
+    Floats,
     Measurement,
     Patch,
     Placement,
@@ -35,18 +39,21 @@ from scanqa.model import (
     ReasonKind,
     Results,
     Told,
+    Window,
     not_measurable,
     of_role,
 )
 from scanqa.numeric.lightness import light_of, lstar, luma
-from scanqa.numeric.scatter import median_error, repeat_error
+from scanqa.numeric.scatter import median_error, repeat_error, robust_sd
 from scanqa.reading.jpeg_grid import jpeg_grid
 from scanqa.reading.patches import PatchLight, patch_light
 
 PATCH_RIM_MM = 1.0  # of a printed patch left out: blur, and where the print may have moved
 HALF_CODES = [[-0.5], [0.5]]
-THIN = 3  # every third block both ways: enough for a median
-TEXTURE_BLOCKS = 10  # of those that share one accident of the paper: they do not average alone
+TILE_BLOCKS = 16  # to a side of a tile, whose mean lies between codes
+WILD = 4.0  # robust deviations, a code at least, beyond which dust is meant
+NOISE_PX = 48  # side of the windows in which noise is looked at …
+PLACES = np.array([1, 3, 5]) / 6  # … and where, along both sides of a scan
 MIN_TONES = 4  # fewer make no curve
 
 Reference = Mapping[str, Mapping[str, float]]  # patch name to field to value, as in CGATS
@@ -106,27 +113,66 @@ def _black(darks: Sequence[Placement], read: Sequence[_Reading]) -> Measurement:
 
 
 def _level(name: str, scans: Sequence[Placement]) -> Measurement:
-    """Median lightness of scans of one plain thing."""
-    every = (slice(None, None, THIN), slice(None, None, THIN))
-    lightness = [
-        lstar(luma(scan.light.light(scan.overview.preview[every]))).ravel() for scan in scans
-    ]
-    levels = np.array([np.median(each) for each in lightness])
-    # Light and paper vary slowly over the bed: far fewer blocks than there are tell something new.
-    within = max(float(median_error(each[::TEXTURE_BLOCKS])) for each in lightness)
+    """Median lightness over scans of one plain thing.
+
+    Of tiles, whose means lie between codes: a median of blocks of few samples is one of few values.
+    """
+    tiles = [_tiles(scan) for scan in scans]
+    levels = np.array([np.median(each) for each in tiles])
+    within = max(float(median_error(each)) for each in tiles)
     parts = within / np.sqrt(len(scans)), float(repeat_error(levels)), _of_rounding(scans)
     error = float(np.linalg.norm(parts))
     scan = scans[0].scan.name if len(scans) == 1 else ""
     return Measurement(name, float(levels.mean()), error, scan=scan)
 
 
+def _tiles(scan: Placement) -> Floats:
+    """L* of each tile of a scan by its mean code, dust left out, and by what noise adds to that."""
+    preview = scan.overview.preview
+    pieces = [
+        part.reshape(-1, scan.scan.channels)
+        for band in np.array_split(preview, max(1, len(preview) // TILE_BLOCKS))
+        for part in np.array_split(band, max(1, preview.shape[1] // TILE_BLOCKS), axis=1)
+    ]
+    codes = np.array([piece[_no_dust(piece)].mean(axis=0, dtype=np.float64) for piece in pieces])
+    return lstar(luma(scan.light.light(codes))) + _by_noise(scan)
+
+
+def _no_dust(codes: NDArray[Any]) -> NDArray[np.bool_]:
+    """Which of (n, channels) are not far from the median."""
+    far = np.abs(codes - np.median(codes, axis=0))
+    return np.asarray((far <= WILD * np.maximum(robust_sd(codes), 1.0)).all(axis=-1))
+
+
+def _by_noise(scan: Placement) -> float:
+    """L* by which mean light lies over the light of the mean code, the curve being bent.
+
+    It grows with the square of the noise over the light: much in black, next to nothing in white.
+    """
+    rows, cols = (
+        (PLACES * max(length - NOISE_PX, 0)).astype(int)
+        for length in (scan.scan.height_px, scan.scan.width_px)
+    )
+    height, width = (min(NOISE_PX, n) for n in (scan.scan.height_px, scan.scan.width_px))
+    added = []
+    for row, col in itertools.product(rows, cols):
+        window = scan.scan.window(Window(int(row), int(col), height, width))
+        pixels = window.reshape(-1, scan.scan.channels)
+        pixels = pixels[_no_dust(pixels)]
+        light = luma(scan.light.light(pixels)).mean()
+        mean_code = pixels.mean(axis=0, dtype=np.float64)
+        added.append(float(lstar(light) - lstar(luma(scan.light.light(mean_code)))))
+    return float(np.median(added))
+
+
 def _of_rounding(scans: Sequence[Placement]) -> float:
-    """L* of the step between two codes, over √12: a median of whole codes is one of them.
+    """L* of the step between two codes, over √12: noise may be too small to even it out.
 
     Steps of JPEG are wider where they round the mean of a block.
     """
-    code = np.median(np.concatenate([s.overview.preview.reshape(-1, s.scan.channels)[:: THIN**2]
-                                     for s in scans]), axis=0)  # fmt: skip
+    code = np.median(
+        np.concatenate([s.overview.preview.reshape(-1, s.scan.channels) for s in scans]), axis=0
+    )
     steps = []
     for scan in scans:
         grid = jpeg_grid(scan)

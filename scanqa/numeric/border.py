@@ -108,17 +108,17 @@ def shadow(at_mm: Floats, profiles: Floats, zone_mm: tuple[float, float], limit:
     lack = ndimage.median_filter(lack[:, :count], size=(1, speck), mode="nearest")
     both = np.vstack([np.median(lack, axis=0), lack])
     settled = np.concatenate([[np.median(climb)], climb]) <= UNSETTLED * limit
-    depths = np.where(settled, _depths(both, pitch, limit), np.nan)
+    depths = np.where(settled, depths_below(both, pitch, limit), np.nan)
     inside = max(round(INNERMOST * len(at_mm)), 1)
     level = np.maximum(line[:, end - 1], np.median(profiles[:, -inside:], axis=1))
     whole = np.median(level[:, None] - profiles, axis=0)[None]
     whole = ndimage.median_filter(whole, size=(1, speck), mode="nearest")
-    deep = float(_depths(whole, pitch, limit)[0])
+    deep = float(depths_below(whole, pitch, limit)[0])
     deepest = float(at_mm[-1]) if np.isnan(deep) else max(deep, float(depths[0]))
     return Shadow(at_mm[:count], float(depths[0]), depths[1:], deepest)
 
 
-def _depths(lack: Floats, pitch_mm: float, limit: float) -> Floats:
+def depths_below(lack: Floats, pitch_mm: float, limit: float) -> Floats:
     """First place from which `CLEAR_MM` in a row are clear, between samples by proportion."""
     dark = lack > limit
     run = min(max(1, round(CLEAR_MM / pitch_mm)), lack.shape[1])

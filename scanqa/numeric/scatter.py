@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scanqa.model import Floats
 from scanqa.numeric.spread import sigma_about_zero
 
+HUBER = 1.5  # deviations beyond which values are cut
 MEDIAN_TO_MEAN = 1.2533  # standard error of a median over that of a mean, √(π/2), Gaussian scatter
 
 
@@ -28,6 +29,29 @@ def robust_sd(values: NDArray[Any], axis: int = 0) -> Floats:
     """
     middle = np.median(values, axis=axis, keepdims=True)
     return sigma_about_zero(values - middle, axis)
+
+
+def middle_mean(values: NDArray[Any], axis: int = 0, *, least: float = 0.0) -> Floats:
+    """Mean along an axis, wild values cut: between the steps of codes, where a median cannot lie.
+
+    Parameters
+    ----------
+    values : array
+        Finite, at least one along `axis`.
+    least : float
+        Smallest standard deviation to believe in: a step of the codes, where noise dithers them.
+
+    Notes
+    -----
+    One Newton step from the median to Huber's estimate (Huber & Ronchetti 2009, ch. 4 and 6).
+    """
+    middle = np.median(values, axis=axis, keepdims=True)
+    off = values - middle
+    most = HUBER * np.maximum(sigma_about_zero(off, axis), least)
+    most = np.expand_dims(np.asarray(most), axis)
+    inside = np.count_nonzero(np.abs(off) <= most, axis=axis)
+    cut = np.clip(off, -most, most).sum(axis=axis)
+    return np.asarray(np.squeeze(middle, axis) + cut / inside, np.float64)
 
 
 def median_error(values: NDArray[Any], axis: int = 0) -> Floats:

@@ -413,3 +413,21 @@ def test_the_bend_of_a_deep_shadow_is_no_line(reach_mm):
 
     results = streaks.measure([blank(41, change=change)], Told())
     assert [s for s in results.streaks if s.axis == "across"] == []
+
+
+@pytest.mark.parametrize("line", [0.0, 0.02])
+@pytest.mark.parametrize("reach_mm", [3.5, 4.8, 5.2])
+def test_where_a_shadow_ends_is_no_line_and_hides_none(reach_mm, line):
+    """Fine paper at 100 dpi, light lost in a parabola: where it ends, a dark line of 2 % was seen.
+
+    A line of 2 % at 8 mm, one column wide, is all that there is.
+    """
+    dpi, columns = 100, 850
+    light, rng = light_of_paper(42, (1180, columns), dpi=dpi, texture=0.002, curl=False)
+    x = (np.arange(columns) + 0.5) * MM / dpi
+    fall = np.where(x < reach_mm, 0.41 * (1 - x / reach_mm) ** 2, 0.0)
+    light *= ((1 - fall) * (1 - line * hann(columns, 31, 1))).astype(np.float32)
+    scan = scanned(light, rng, dpi=dpi, channels=1, name="blank.tif", gains=None, noise=0.003)
+    found = streaks.measure([scan], Told()).streaks
+    assert [round(streak.at_px) for streak in found] == ([31] if line else [])
+    assert all(s.contrast_percent == pytest.approx(100 * line, abs=0.2) for s in found)

@@ -280,3 +280,27 @@ def test_stated_errors_of_patches_are_the_scatter(name):
     scatter = np.std([m.value for m in found], ddof=1)
     stated = np.sqrt(np.mean([m.uncertainty**2 for m in found]))
     assert 0.7 < stated / scatter < 1.4
+
+
+@pytest.mark.parametrize("light", [0.8031, 0.039])
+def test_a_level_between_two_codes_is_found_through_noise(light):
+    """Noise of a code and more dithers: the mean of many lies between codes, a median does not."""
+    scans = [placed(np.full((300, 200), light), 75, noise=0.012 * light**0.4, seed=5)]
+    (white,) = tone.measure(scans, Told()).named("tone.white")
+    assert value_of_light(light) == pytest.approx(white.value, abs=0.03)
+
+
+def test_noise_of_black_is_no_blackness():
+    """A bent curve makes the mean code of noisy black darker than its light: by 0.3 L* here."""
+    light, noise = 0.039, 0.009
+    dark = placed(np.full((400, 300), light), 100, noise=noise, role="dark", seed=3)
+    (black,) = tone.measure([dark], Told()).named("tone.black")
+    # second order: half of the curve's bend times the variance, times the slope of L* over its own
+    code = lambda y: 1.055 * y ** (1 / 2.4) - 0.055  # noqa: E731 (IEC 61966-2-1)
+    lost = code(light) - np.mean(code(light + noise * np.array([-1.0, 1.0])))
+    assert lost * 255 > 0.4  # of a code, or there would be nothing to see
+    assert black.value == pytest.approx(value_of_light(light), abs=0.06)
+
+
+def value_of_light(light):
+    return 116 * np.cbrt(light) - 16  # CIE 15, above the toe

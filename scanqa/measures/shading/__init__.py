@@ -1,7 +1,7 @@
 """Evenness of the light over the bed, from blank paper.
 
-*Light map*: the image is divided into cells of about 5 mm; the level of a cell is the median
-luminance (linear, luma) of its small blocks, so that dust, streaks and paper grain do not count.
+*Light map*: the image is divided into cells of about 5 mm; the level of a cell is the middle
+luminance (linear, luma) of its small blocks, so that dust and streaks do not count.
 Edge shadow (`edges`) is left out; then the map is smoothed by local quadratics over 7 cells.
 Repeats of one size are averaged, each over its own mean. Where the strip that is left out is deeper
 than shadows are, light may fall off there as well: the figures then lie between those without the
@@ -11,6 +11,8 @@ strip and those of all cells as they are, the shadow among them.
 a difference of light across the field, without saying how finely it is sampled: the cells are our
 choice. Metamorfoze 2.0 puts its limit on the difference of lightness (``shading.range_L``), FADGI
 2023 on the standard deviation of lightness over its mean (``shading.deviation_L``): same map.
+Grain enlarges a range: what it adds is taken off (`noise_of_map`). A strip at a side that is hardly
+dark enough for a shadow (`lit_field`) makes them a range of what is possible.
 
 *Falloff*: for each side and distance, ``100 × level there / level half-way across`` in the same
 band across the bed; median over the bands of the middle half of the side. Edge shadow included.
@@ -21,6 +23,7 @@ non-uniformity is then a lower bound and falloff not measurable.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
@@ -30,7 +33,10 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
+from scanqa.measures.shading.at_border import beyond_cells
+from scanqa.measures.shading.lit_field import OUTERMOST_MM, Range, lit_field
 from scanqa.measures.shading.local_fit import quadratic_smoother
+from scanqa.measures.shading.noise_of_map import Added, ByNoise, by_noise
 from scanqa.model import (
     MM_PER_INCH,
     Evidence,
@@ -44,9 +50,8 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
-from scanqa.numeric.border import far_zone_mm, shadow
 from scanqa.numeric.lightness import CLIPPED, lstar, luma
-from scanqa.numeric.scatter import median_error, repeat_error, robust_sd
+from scanqa.numeric.scatter import median_error, middle_mean, repeat_error
 from scanqa.reading.sides import depths_mm, from_side, inwards_dpi
 
 CELL_MM = 5.0
@@ -55,7 +60,6 @@ MIN_CELLS = 3  # along each axis, or there is no map
 # A shadow at the glass edge is hardly deeper (common practice, no source): light that falls off by
 # 4 % within some centimetres is taken for one 6 to 8 mm deep.
 DEEP_MM = 5.0
-SHADOW_DELTA_L = 1.0  # stricter than the edge measure: the tail of a shadow is not shading either
 CENTRE_MM = 10.0  # width of the strip half-way across that falloff compares with
 SPECK_MM = 1.0  # running median along the profile
 TOO_DARK = 0.03  # light; about L* 20
@@ -117,24 +121,27 @@ class LightMap:
         Relative light of each cell.
     repeats : (scans, rows, columns)
         The same from each scan, each over its own mean.
-    error : (rows, columns)
-        Standard error of `light` from the scatter of cells about the smooth map.
+    noise : ByNoise
+        What the scatter of cells about the smooth map makes of it, as a share of the mean.
+    beyond : float
+        What the range lacks beyond the outermost cells, likewise.
     """
 
     light: Floats
     repeats: Floats
-    error: Floats
+    noise: ByNoise
+    beyond: float = 0.0
 
 
-def cell_medians(blocks: Floats, shape: tuple[int, int]) -> Floats:
-    """Median of the blocks in each of rows × columns cells, evenly spread over the array.
+def cell_levels(blocks: Floats, shape: tuple[int, int], step: float) -> Floats:
+    """Middle level of the blocks in each of rows × columns cells, evenly spread over the array.
 
     All cells are of one size; where it does not divide the array, single rows and columns of
-    blocks between cells are not used.
+    blocks between cells are not used. `step` is the light of one code there.
     """
     rows, cols = (_cell_indices(n, count) for n, count in zip(blocks.shape, shape, strict=True))
     cells = blocks[rows[:, None, :, None], cols[None, :, None, :]]
-    return np.asarray(np.median(cells.reshape(*shape, -1), axis=2), np.float64)
+    return middle_mean(cells.reshape(*shape, -1), axis=2, least=step)
 
 
 def _cell_indices(length: int, count: int) -> NDArray[np.int64]:
@@ -153,42 +160,29 @@ def light_map(cells: Floats) -> LightMap:
     repeats = down @ own @ across.T
     mean = own.mean(axis=0)
     smooth = repeats.mean(axis=0)
-    kept = 1 - np.outer(np.diag(down), np.diag(across))  # variance that the fit leaves
-    free = kept > 1e-6
-    noise = float(robust_sd((mean - smooth)[free] / np.sqrt(kept[free]))) if free.any() else 0.0
-    gain = np.sqrt(np.outer((down**2).sum(axis=1), (across**2).sum(axis=1)))
-    return LightMap(level * smooth, repeats, level * noise * gain)
+    return LightMap(level * smooth, repeats, by_noise(smooth, mean - smooth, down, across))
 
 
-def _as_it_is(planes: Sequence[Floats], block_mm: Sequence[float]) -> LightMap:
+def _as_it_is(planes: Sequence[Floats], block_mm: Point, step: float) -> LightMap:
     """All cells of the image, edge shadow among them, not smoothed."""
     rows, cols = planes[0].shape
     shape = (round(rows * block_mm[1] / CELL_MM), round(cols * block_mm[0] / CELL_MM))
-    cells = np.array([cell_medians(plane, shape) for plane in planes])
+    cells = np.array([cell_levels(plane, shape, step) for plane in planes])
     own = cells / cells.mean(axis=(1, 2), keepdims=True)
-    return LightMap(float(cells.mean()) * own.mean(axis=0), own, np.zeros(shape))
+    none = Added(0.0, 0.0)
+    return LightMap(float(cells.mean()) * own.mean(axis=0), own, ByNoise(none, none))
 
 
 def _evenness(blanks: list[Placement], name: str) -> Results:
     planes = [luma(blank.light.light(blank.overview.preview)) for blank in blanks]
-    block_mm = tuple(blanks[0].overview.step_px * MM_PER_INCH / dpi for dpi in blanks[0].dpi)
-    field = _lit_field(planes, (block_mm[0], block_mm[1]))
-    rows, cols = (slice(*field[1]), slice(*field[0]))
-    size_mm = tuple((end - start) * mm for (start, end), mm in zip(field, block_mm, strict=True))
-    shape = (round(size_mm[1] / CELL_MM), round(size_mm[0] / CELL_MM))
-    if min(shape) < MIN_CELLS:
-        words = f"only {size_mm[0]:.0f} × {size_mm[1]:.0f} mm of lit bed: too small for a light map"
-        why = Reason("too-small", words)
-        return Results(tuple(not_measurable(each, why, name) for each in UNEVEN_NAMES))
-    found = light_map(np.array([cell_medians(plane[rows, cols], shape) for plane in planes]))
-    if found.light.mean() < TOO_DARK:
-        return Results(tuple(not_measurable(each, DARK, name) for each in UNEVEN_NAMES))
-    extent = (
-        field[0][0] * block_mm[0],
-        field[1][0] * block_mm[1],
-        field[0][1] * block_mm[0],
-        field[1][1] * block_mm[1],
-    )
+    side_px, dpi = blanks[0].overview.step_px, blanks[0].dpi
+    block_mm = (side_px * MM_PER_INCH / dpi[0], side_px * MM_PER_INCH / dpi[1])
+    step = max(_step_of_code(blank) for blank in blanks)
+    field = lit_field(planes, block_mm)
+    found = _mapped(planes, field.columns, field.rows, block_mm, step)
+    if isinstance(found, Reason):
+        return Results(tuple(not_measurable(each, found, name) for each in UNEVEN_NAMES))
+    (left, right), (top, bottom) = field.columns, field.rows
     evidence = Evidence(
         "shading.nonuniformity",
         "map",
@@ -196,60 +190,79 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
         scan=name,
         unit="%",
         image=100 * found.light / found.light.mean(),
-        extent_mm=extent,
-        note=f"{shape[1]} × {shape[0]} cells; edge shadow left out.",
-    )
-    left_out = _left_out_mm(field, planes[0].shape, (block_mm[0], block_mm[1]))
+        extent_mm=(
+            left * block_mm[0], top * block_mm[1], right * block_mm[0], bottom * block_mm[1],
+        ),
+        note=f"{found.light.shape[1]} × {found.light.shape[0]} cells; edge shadow left out.",
+    )  # fmt: skip
     uneven = tuple(_unevenness(found, name))
-    if left_out > DEEP_MM:
-        most = {m.name: m.value or 0.0 for m in _unevenness(_as_it_is(planes, block_mm), name)}
+    if field.left_out_mm > DEEP_MM:
+        as_is = {
+            m.name: m.value or 0.0 for m in _unevenness(_as_it_is(planes, block_mm, step), name)
+        }
         words = (
-            f"{left_out:.0f} mm at a side were taken for its shadow: more, if light falls off there"
+            f"{field.left_out_mm:.0f} mm at a side were taken for its shadow: "
+            "more, if light falls off there"
         )
         uneven = tuple(
-            replace(m, status="between", low=m.value, high=max(most[m.name], m.value or 0.0),
+            replace(m, status="between", low=m.value, high=max(as_is[m.name], m.value or 0.0),
                     reason=words, reason_kind="unclear")
             if m.status == "ok" else m
             for m in uneven
         )  # fmt: skip
+    elif (field.wide_columns, field.wide_rows) != (field.columns, field.rows):
+        wide = _mapped(planes, field.wide_columns, field.wide_rows, block_mm, step)
+        if not isinstance(wide, Reason):
+            uneven = tuple(map(_with_strip, uneven, _unevenness(wide, name)))
     return Results(uneven, evidence=(evidence,))
 
 
-def _left_out_mm(
-    field: tuple[tuple[int, int], tuple[int, int]], shape: tuple[int, ...], block_mm: Point
-) -> float:
-    """The widest strip at a side that is taken for its shadow."""
-    (left, right), (top, bottom) = field
-    width = max(left, shape[1] - right) * block_mm[0]
-    return max(width, max(top, shape[0] - bottom) * block_mm[1])
+def _step_of_code(blank: Placement) -> float:
+    """Light (luma) of one code at the level of the paper."""
+    code = np.median(blank.overview.preview, axis=(0, 1))
+    low, high = (luma(blank.light.light(np.maximum(code + off, 0.0))) for off in (-0.5, 0.5))
+    return float(high - low)
 
 
-def _lit_field(
-    planes: list[Floats], block_mm: tuple[float, float]
-) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Columns and rows of blocks (start, end) that no edge shadow reaches in any scan."""
+def _mapped(
+    planes: list[Floats], columns: Range, rows: Range, block_mm: Point, step: float
+) -> LightMap | Reason:
+    """Light over a part of the bed, or why there is no map of it."""
+    size_mm = (columns[1] - columns[0]) * block_mm[0], (rows[1] - rows[0]) * block_mm[1]
+    shape = (round(size_mm[1] / CELL_MM), round(size_mm[0] / CELL_MM))
+    if min(shape) < MIN_CELLS:
+        words = f"only {size_mm[0]:.0f} × {size_mm[1]:.0f} mm of lit bed: too small for a light map"
+        return Reason("too-small", words)
+    part = slice(*rows), slice(*columns)
+    found = light_map(np.array([cell_levels(plane[part], shape, step) for plane in planes]))
+    if found.light.mean() < TOO_DARK:
+        return DARK
     height, width = planes[0].shape
-    trim: dict[Side, int] = dict.fromkeys(SIDES, 0)
-    for plane in planes:
-        for side in SIDES:
-            pitch = block_mm[0] if side in ("left", "right") else block_mm[1]
-            inwards = from_side(plane, side)
-            at_mm = (np.arange(inwards.shape[1] // 2) + 0.5) * pitch
-            zone = far_zone_mm(inwards.shape[1] * pitch)
-            if zone is None or np.diff(np.searchsorted(at_mm, zone)) < 2:
-                continue
-            # Bands of ten blocks: enough along the side, and quiet enough for each to tell.
-            groups = inwards[: len(inwards) // 10 * 10, : len(at_mm)]
-            bands = lstar(groups.reshape(-1, 10, len(at_mm)).mean(axis=1))
-            if not len(bands):
-                continue
-            depths = np.nan_to_num(shadow(at_mm, bands, zone, SHADOW_DELTA_L).depths, nan=zone[0])
-            deep = float(np.percentile(depths, 90))
-            trim[side] = max(trim[side], int(np.ceil(deep / pitch)))
-    return (
-        (trim["left"], max(width - trim["right"], trim["left"])),
-        (trim["top"], max(height - trim["bottom"], trim["top"])),
-    )
+    free: dict[Side, bool] = {
+        "left": columns[0] == 0, "right": columns[1] == width,
+        "top": rows[0] == 0, "bottom": rows[1] == height,
+    }  # fmt: skip
+    outer = {
+        side: max(round(OUTERMOST_MM / block_mm[0 if side in ("left", "right") else 1]), 1)
+        for side in SIDES
+        if free[side]
+    }
+    whole = np.mean([plane[part] for plane in planes], axis=0)
+    return replace(found, beyond=beyond_cells(whole, found.light, outer))
+
+
+def _with_strip(without: Measurement, wide: Measurement) -> Measurement:
+    """Between a figure without a strip that is hardly dark enough for a shadow, and with it."""
+    if without.status != "ok" or wide.status != "ok":
+        return without
+    assert without.value is not None
+    assert wide.value is not None
+    error = max(without.uncertainty or 0.0, wide.uncertainty or 0.0)
+    return replace(
+        without, uncertainty=error, status="between", reason_kind="unclear",
+        low=min(without.value, wide.value), high=max(without.value, wide.value),
+        reason="a strip at a side is a little darker: whether by its frame or not is not known",
+    )  # fmt: skip
 
 
 def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
@@ -257,29 +270,35 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
     light = found.light
     high, low = int(np.argmax(light)), int(np.argmin(light))
     mean = float(light.mean())
-    within = float(np.hypot(found.error.flat[high], found.error.flat[low])) / mean
     repeats = found.repeats.reshape(len(found.repeats), -1)
-    error = max(within, float(repeat_error(repeats[:, high] - repeats[:, low])), _by_paper(repeats))
+    added = found.noise.to_range
+    apart = float(repeat_error(repeats[:, high] - repeats[:, low]))
+    error = max(added.error, apart, _by_paper(repeats))
+    error = math.hypot(error, found.beyond / math.sqrt(3))  # a border's last millimetre may count
     lightness = lstar(light)
-    spread_l = float(lightness.max() - lightness.min())
     # dL*/dY × Y = 116/3 × Y^(1/3) above the toe, so a relative error of light is this in L*:
-    error_l = error * (float(lightness.mean()) + 16) / 3
+    to_l = (float(lightness.mean()) + 16) / 3
     each_l = lstar(found.repeats * mean)
     deviations = each_l.std(axis=(1, 2)) / each_l.mean(axis=(1, 2))
-    deviation = float(lightness.std() / lightness.mean())
-    noise_l = float(np.median(found.error)) / mean * (float(lightness.mean()) + 16) / 3
-    # A map of noise alone would show its own noise as deviation: that is how far it can be off.
-    error_d = max(noise_l / float(lightness.mean()), float(repeat_error(deviations)))
+    rougher = found.noise.to_deviation
+    share = to_l / float(lightness.mean())
+    # Noise stays in this one: how far the figure can be off, evenly between nought and that.
+    by_noise_d = math.hypot(rougher.size / math.sqrt(3), rougher.error) * share
+    error_d = max(by_noise_d, float(repeat_error(deviations)))
     clipped = float(np.mean(light >= CLIPPED))
     why = f"{100 * clipped:.0f} % of the bed is clipped: lower the brightness and scan again"
     for measure_name, value, uncertainty in (
-        ("shading.nonuniformity", 100 * (light.max() - light.min()) / mean, 100 * error),
-        ("shading.range_L", spread_l, error_l),
-        ("shading.deviation_L", 100 * deviation, 100 * error_d),
+        ("shading.nonuniformity", 100 * (np.ptp(light) / mean - added.size), 100 * error),
+        ("shading.range_L", np.ptp(lightness) - added.size * to_l, error * to_l),
+        (
+            "shading.deviation_L",
+            100 * lightness.std() / lightness.mean(),
+            100 * error_d,
+        ),
     ):
         yield Measurement(
             measure_name,
-            float(value),
+            max(float(value), 0.0),
             float(uncertainty),
             "at-least" if clipped > CLIPPED_SHARE else "ok",
             why if clipped > CLIPPED_SHARE else "",

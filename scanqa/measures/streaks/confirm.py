@@ -124,7 +124,7 @@ def confirm(work: Floats, weights: Floats, candidate: Candidate, *, block: int) 
         signal[None], weights, round(middle), max(round(full_width), 1), bands, block=block
     )
     height = float(heights[0])
-    if height * sign <= 0:
+    if height * sign <= 0 or _is_bend(profile, round(middle), max(round(full_width), 1), height):
         return None
     return Line(
         at=middle,
@@ -223,12 +223,15 @@ def _is_no_border(profile: Floats, at: int, width: int) -> bool:
 def _is_bend(profile: Floats, at: int, width: int, amplitude: float) -> bool:
     """Whether a curve without any line explains the profile better: the bend of a shadow.
 
-    Looked at only where the light changes by far more than the line, and as only a shadow does.
+    Looked at only where the light changes by far more than the line, and as only a shadow does:
+    there, or from there to an end that is near.
     """
     reach = reach_of(width)
     low, high = max(at - reach, 0), min(at + reach + 1, profile.size)
     x, part = np.arange(low, high, dtype=np.float64) - at, profile[low:high]
-    if np.ptp(part) < max(STEEP * abs(amplitude), SHADOW):
+    first = 0 if at <= _far(width) else low
+    end = profile.size if profile.size - 1 - at <= _far(width) else high
+    if np.ptp(part) < STEEP * abs(amplitude) or np.ptp(profile[first:end]) < SHADOW:
         return False
     cubic = np.vander(x / reach, 4)
     line = np.column_stack([profile_of_line(width, x), cubic])
