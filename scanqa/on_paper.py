@@ -124,8 +124,9 @@ def _judged(m: Measurement, bare: set[Side]) -> Measurement:
         return not_measurable(
             m.name, Reason("too-small", words), m.scan, direction=m.direction, channel=m.channel
         )
-    if m.name in AT_LEAST and m.status == "ok":
-        return as_bound(m, "at-least", PAPER_ONLY)
+    if m.name in AT_LEAST and m.status in ("ok", "between"):
+        least = m.value if m.low is None else m.low
+        return replace(as_bound(m, "at-least", PAPER_ONLY), value=least, low=None, high=None)
     return m
 
 

@@ -54,7 +54,11 @@ def unlike_names(paths: Sequence[Path]) -> list[str]:
 
 
 def placed(
-    files: Sequence[Path], told: Told, processes: int, progress: Callable[[int, str], None]
+    files: Sequence[Path],
+    told: Told,
+    processes: int,
+    progress: Callable[[int, str], None],
+    meanwhile: Callable[[], None],
 ) -> tuple[list[Placement], list[Rejected]]:
     """Every file's scan with its frame, and the files that cannot be used.
 
@@ -64,6 +68,8 @@ def placed(
         As of `side_by_side.processes_to_use`.
     progress : callable
         Told how many are done and what is begun.
+    meanwhile : callable
+        As of `side_by_side.side_by_side`.
     """
     opened = [_open(*named) for named in zip(files, unlike_names(files), strict=True)]
     scans = [scan for scan in opened if not isinstance(scan, Rejected)]
@@ -74,6 +80,7 @@ def placed(
             cost=lambda scan: scan.width_px * scan.height_px * scan.channels,
             begun=lambda done, scan: progress(done, f"reading {scan.name}"),
             processes=processes,
+            meanwhile=meanwhile,
         )
     )
     placements: list[Placement] = []

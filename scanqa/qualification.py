@@ -161,13 +161,21 @@ def _read_and_measured(
     """What lies on the scans, the files that cannot be used, and all values."""
     total, count = len(files) + len(FAMILIES) + 1, processes_to_use(processes)
     with one_thread() if count > 1 else nullcontext():
-        placements, unusable = placed(files, told, count, lambda at, of: progress(at, total, of))
+        placements, unusable = placed(
+            files, told, count, lambda at, of: progress(at, total, of), _load_rooms
+        )
         results = _measured(
             placements, told, count, lambda at, of: progress(len(files) + at, total, of)
         )
     check_unchanged(placements)
     progress(total - 1, total, "judging")
     return placements, unusable, results
+
+
+def _load_rooms() -> None:
+    """Load all that measures: once, and not by each process that will."""
+    for name in FAMILIES:
+        import_module(f"scanqa.measures.{name}")
 
 
 def _measured(
@@ -254,6 +262,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             notes=tuple(dict.fromkeys(notes)),
             paper=papers.get(id(placement), ""),
             driver=scan.driver,
+            border_mm=placement.border_mm,
         )
 
 

@@ -57,6 +57,7 @@ def side_by_side(
     cost: Callable[[Thing], float],
     begun: Callable[[int, Thing], None],
     processes: int,
+    meanwhile: Callable[[], None] | None = None,
 ) -> list[Result]:
     """Results of work on things, in their order, whoever did which.
 
@@ -70,6 +71,9 @@ def side_by_side(
         Told how many are done, and which thing is begun.
     processes : int
         As of `processes_to_use`; with one everything is done here, in order.
+    meanwhile : callable, optional
+        What this process may do while others work, such as loading what will be needed next; left
+        out where it does the work itself.
 
     Raises
     ------
@@ -77,9 +81,9 @@ def side_by_side(
         What the work on a thing raised.
     """
     done: dict[int, Result] = {}
-    if processes > 1 and 1 < len(things) <= MANY:
+    if processes > 1 and (0 if meanwhile else 1) < len(things) <= MANY:
         order = sorted(range(len(things)), key=lambda at: -cost(things[at]))
-        _forked(work, things, order, min(processes, len(things)), (done, begun))
+        _forked(work, things, order, min(processes, len(things)), (done, begun), meanwhile)
     for at, thing in enumerate(things):
         if at not in done:
             begun(len(done), thing)
@@ -93,6 +97,7 @@ def _forked(
     order: Sequence[int],
     count: int,
     into: tuple[dict[int, Result], Callable[[int, Thing], None]],
+    meanwhile: Callable[[], None] | None,
 ) -> None:
     """Fill in what forked processes could do."""
     done, begun = into
@@ -111,6 +116,8 @@ def _forked(
                 process.start()
                 there.close()  # so that the end of the process is the end of its pipe
                 started.append((process, here))
+        if meanwhile is not None:
+            meanwhile()
         open_ends = [here for _, here in started]
         while open_ends:
             for end in wait(open_ends):

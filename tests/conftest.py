@@ -8,6 +8,11 @@ import signal
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, settings
+
+# How long an example takes says how busy the machine is, not whether a property holds.
+settings.register_profile("scanqa", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("scanqa")
 
 
 @pytest.fixture(autouse=True)

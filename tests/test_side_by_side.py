@@ -19,7 +19,7 @@ from scanqa.demo import HERON, write_check
 from scanqa.side_by_side import processes_to_use
 
 SHARED = """
-import json, os, signal, sys, time
+import json, multiprocessing, os, signal, sys, time
 from scanqa.side_by_side import processes_to_use, side_by_side
 signal.signal(signal.SIGINT, signal.default_int_handler)
 def run(work, things, cost=lambda thing: 0, begun=lambda done, thing: None, processes=2):
@@ -44,8 +44,10 @@ def said(code, *words):
 def test_results_come_in_their_order_from_two_processes_the_dearest_begun_first():
     found = said("""
 told = []
+both = multiprocessing.get_context("fork").Barrier(2)
 def work(n):
-    time.sleep(0.05)
+    if n in (8, 7):
+        both.wait(60)  # each has one of the first two, however late the other was forked
     return n * n, os.getpid()
 done = run(work, list(range(9)), cost=lambda n: n, begun=lambda done, n: told.append((done, n)))
 print(json.dumps([done, told, os.getpid()]))
@@ -56,6 +58,24 @@ print(json.dumps([done, told, os.getpid()]))
     assert {n for _, n in told[:2]} == {8, 7}
     assert [count for count, _ in told] == sorted(count for count, _ in told)
     assert len(told) == 9
+
+
+def test_the_process_that_asked_may_prepare_what_comes_next_even_beside_one_thing():
+    (alone, many), shared, own = said("""
+loaded = []
+def work(n):
+    return os.getpid()
+def meanwhile():
+    loaded.append(os.getpid())
+def run(things, processes):
+    return side_by_side(work, things, cost=lambda n: 0, begun=lambda done, n: None,
+                        processes=processes, meanwhile=meanwhile)
+done = run([1], 1), run([1], 2)
+print(json.dumps([done, loaded, os.getpid()]))
+""")
+    assert alone == [own]  # which does the work itself, and prepares nothing
+    assert many != [own]
+    assert shared == [own]
 
 
 def test_an_error_is_raised_here_as_it_would_have_been_alone():

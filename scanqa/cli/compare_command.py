@@ -80,6 +80,7 @@ def _tell(result: Comparison, shown: str | None) -> None:
         comparison_sentence,
         gap_words,
         size_note,
+        together_words,
         value_sentence,
     )
 
@@ -90,6 +91,8 @@ def _tell(result: Comparison, shown: str | None) -> None:
         click.echo(words)
     for note in comparison_notes(result):
         click.echo(f"  note: {note}")
+    if result.tried:
+        click.echo(f"  intervals {together_words(result)}")
     for row in result.rows:
         if row.verdict in ("no difference shown", "not compared") and shown != "all":
             continue

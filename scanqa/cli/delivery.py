@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -67,11 +68,11 @@ def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:
     An earlier check that the user names comes first. Where records cannot be read nothing is added:
     `deliver` says so when it comes to keeping.
     """
+    if told.earlier is not None or not to.keep:
+        return told
     from scanqa.records.database import StoreError, open_store
     from scanqa.records.looking_back import first_of_its_light
 
-    if told.earlier is not None or not to.keep:
-        return told
     try:
         with open_store(to.records) as engine:
             return replace(told, earlier=first_of_its_light(engine, scanner))
@@ -108,26 +109,35 @@ def _write_pages(
     found: Qualification, folder: Path, past: Past | None, evidence: bool | None
 ) -> list[Path]:
     """Write report and index, and the seller's page where it is called for; their paths."""
+    from scanqa.report.evidence.seller_page import write_evidence
     from scanqa.report.index.naming import report_path
     from scanqa.report.more_pages import write_index
     from scanqa.report.pages import write_report
+    from scanqa.side_by_side import processes_to_use, side_by_side
 
     folder.mkdir(parents=True, exist_ok=True)
     page = report_path(folder, found.record)
-    proof = _write_evidence(found, folder, past, evidence)
-    write_report(found, page, past=past)
+    proof = _evidence_path(found.record, folder, evidence)
+    works = [partial(write_report, found, page, past=past)]
+    if proof is not None:
+        done = None if past is None else [(event.at, event.words) for event in past.health.events]
+        works.insert(0, partial(write_evidence, found, proof, done=done))
+    side_by_side(
+        lambda work: work(),
+        works,
+        cost=lambda work: 0.0,
+        begun=lambda at, work: None,
+        processes=processes_to_use(),
+    )
     write_index(folder)
     return [path for path in (proof, page) if path is not None]
 
 
-def _write_evidence(
-    found: Qualification, folder: Path, past: Past | None, wanted: bool | None
-) -> Path | None:
-    """Write the page for a seller; its path, or None if nothing calls for it."""
-    from scanqa.report.evidence.seller_page import worth_a_page, write_evidence
+def _evidence_path(record: Record, folder: Path, wanted: bool | None) -> Path | None:
+    """Where the page for a seller belongs; None if nothing calls for it."""
+    from scanqa.report.evidence.seller_page import worth_a_page
     from scanqa.report.index.naming import day_of, file_stem, is_full, mark_of, path_for
 
-    record = found.record
     facts = {"page": "evidence", "scanner": record.scanner}
     stem = f"{file_stem(record.scanner)}-evidence"
     if not is_full(record):  # a small check leaves the page of a full one alone
@@ -140,8 +150,6 @@ def _write_evidence(
                 f"scanqa: {path} is of earlier scans; nothing in these calls for it", err=True
             )
         return None
-    done = None if past is None else [(event.at, event.words) for event in past.health.events]
-    write_evidence(found, path, done=done)
     return path
 
 
@@ -156,13 +164,14 @@ def _write_json(record: Record, to: str) -> None:
 
 def _on_record(record: Record, to: Delivery) -> tuple[Record, Past | None, bool]:
     """Decide by what is on record, and keep it there; False if that was asked and not done."""
-    from scanqa.records.database import StoreError, open_store
-    from scanqa.records.looking_back import beside, keep
     from scanqa.standing import decided
 
     stated = record.identity
     if not to.keep:
         return decided(record, identity=stated, needed=to.needed), None, True
+    from scanqa.records.database import StoreError, open_store
+    from scanqa.records.looking_back import beside, keep
+
     try:
         with open_store(to.records) as engine:
             known = beside(engine, record)

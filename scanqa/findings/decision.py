@@ -41,6 +41,7 @@ class Rule:
     window: tuple[str, ...] = ()
     uses: str = ""
     suspected: bool | None = None
+    once: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ class Facts:
     window: str
     uses: frozenset[str]
     suspected: bool
+    once: bool
 
 
 def decide(
@@ -87,18 +89,21 @@ def decide(
     counted = uses_that_count(outcome, known)
     told = facts(findings, outcome, known)
     rule = next(rule for rule in rules() if _holds(rule, told))
-    doubted = [each for each in _by_weight(findings) if _suspected(each)]
+    again = _suspected if rule.suspected else _seen_once
+    doubted = [each for each in _by_weight(findings) if again(each)]
+    if not (rule.suspected or rule.once):
+        doubted = []
     causes = tuple(each.cause for each in _fulfilling(rule, told))
     open_ones = tuple(each.use for each in counted if each.fitness == "not judged")
     scan = outcome.next_scan
-    if rule.suspected and doubted:
+    if doubted:
         scan = doubted[0].look
     if rule.finding == "setting":
         scan = _table()["again"].get(causes[0], "untouched")
     return Decision(
         decision=rule.decision,
         rule=rule.id,
-        causes=tuple(each.cause for each in doubted[:1]) if rule.suspected else causes,
+        causes=tuple(each.cause for each in doubted[:1]) or causes,
         uses=tuple(each.use for each in counted if each.fitness == "unfit")
         if rule.uses == "unfit"
         else open_ones,
@@ -133,6 +138,7 @@ def facts(findings: Sequence[Diagnosis], outcome: Outcome, standing: Standing) -
         window,
         frozenset(_words_of_uses(counted, outcome, standing)),
         any(map(_suspected, findings)),
+        any(map(_seen_once, findings)),
     )
 
 
@@ -193,7 +199,12 @@ def _suspected(finding: Diagnosis) -> bool:
     """Whether one look shows what may be the unit's own, and no trait of its design."""
     causes = {each.cause for each in finding.causes} | {finding.cause}
     own = any(act_of(cause) not in NO_FAULT for cause in causes)
-    return own and not finding.confirmed and bool(finding.look) and finding.severity in GRAVE
+    return own and _seen_once(finding)
+
+
+def _seen_once(finding: Diagnosis) -> bool:
+    """Whether a second look has to settle what it is."""
+    return not finding.confirmed and bool(finding.look) and finding.severity in GRAVE
 
 
 def _hurts(finding: Diagnosis, uses: Sequence[UseVerdict]) -> bool:
@@ -220,6 +231,8 @@ def _words_of_uses(
         yield "unfit"
     if all(each.fitness == "not judged" and not each.between for each in counted):
         yield "none"
+    if all(each.fitness == "not judged" for each in counted):
+        yield "unsure"
     if outcome.one_look or any(each.fitness == "not judged" for each in counted):
         yield "open"
 
@@ -230,6 +243,8 @@ def _holds(rule: Rule, told: Facts) -> bool:
     if rule.uses and rule.uses not in told.uses:
         return False
     if rule.suspected is not None and told.suspected != rule.suspected:
+        return False
+    if rule.once is not None and told.once != rule.once:
         return False
     return rule.finding is None or next(_fulfilling(rule, told), None) is not None
 

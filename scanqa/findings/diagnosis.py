@@ -78,7 +78,7 @@ def diagnose(
     explained: Explained = {}
     streaks = list(results.streaks)
     still = any(scan.paper == "still" for scan in scans) and "paper-moved" not in made
-    for line, ranking in _lines(signs, given, results, still=still):
+    for line, ranking in _lines(signs, given, results, measured, still=still):
         explained.setdefault(ranking[0].cause, []).append((line, ranking))
         if line.streak is not None:
             streaks[line.streak] = replace(streaks[line.streak], causes=ranking)
@@ -145,7 +145,12 @@ def _possible(ranking: Ranking, seen: Sequence[Seen], made: Sides, results: Resu
 
 
 def _lines(
-    signs: Signs, given: Sequence[str], results: Results, *, still: bool
+    signs: Signs,
+    given: Sequence[str],
+    results: Results,
+    measured: Sequence[Summary],
+    *,
+    still: bool,
 ) -> Iterator[tuple[Seen, Ranking]]:
     """Single lines and their causes, the strongest first.
 
@@ -157,7 +162,7 @@ def _lines(
     beside = {name: found for name, found in signs.items() if name not in LINES.values()}
     beside.setdefault("compressed", False)
     for line in sorted(lines, key=lambda line: -_streak(line, results.streaks).delta_L):
-        own = of_line(_streak(line, results.streaks))
+        own = of_line(_streak(line, results.streaks), measured)
         if still:
             del own["line-stays"]
         elif line.streak is not None and of_a_ruling(line.streak, results):

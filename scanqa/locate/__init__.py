@@ -27,6 +27,7 @@ from scanqa.model import (
     Scan,
     Side,
 )
+from scanqa.numeric.lightness import mean_of_channels
 from scanqa.reading.paper_border import Box
 
 SAME_DPI = 0.02  # a sheet that shows another dpi than the stated one by more is told
@@ -128,7 +129,7 @@ def _told_blank(
     overview: Overview, light: Linear, looks: Look, dpi: Point
 ) -> tuple[Look, tuple[str, ...]]:
     """What is plain paper of a scan that looks like something else, and what to say of it."""
-    grey = light.light(overview.preview).mean(axis=2, dtype=np.float64)
+    grey = mean_of_channels(light.light(overview.preview))
     box, share = plain_part(grey, sum(dpi) / 2 / MM_PER_INCH / overview.step_px)
     if box is None:
         return looks, (NO_PART.format(share=share),)
@@ -210,7 +211,7 @@ def _refuse_mirrored(
     backs = mirrored(grey, step_px)
     if not frames(backs, stated):
         return
-    seen = light.light(codes).mean(axis=2)[:, ::-1]
+    seen = mean_of_channels(light.light(codes))[:, ::-1]
     if min(_ink_to_paper(seen, tag.corners_px / step_px) for tag in backs) > SHOW_THROUGH:
         raise UnreadableScan(
             scan.name,
@@ -224,7 +225,7 @@ def _refuse_mirrored(
     )
 
 
-def _ink_to_paper(relative: NDArray[np.float32], corners: Floats) -> float:
+def _ink_to_paper(relative: Floats, corners: Floats) -> float:
     """Light of the dark parts about a tag over that of the light parts."""
     low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0)
     high = np.ceil(corners.max(axis=0)).astype(int) + 3

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import Floats, Linear, Scan, Window
-from scanqa.numeric.lightness import luma
+from scanqa.numeric.lightness import luma, mean_of_channels
 from scanqa.numeric.linear_fit import robust_least_squares
 from scanqa.numeric.step import crossings
 from scanqa.sheets.tags import MODULES
@@ -51,8 +51,8 @@ class FoundTag:
 
 def picture(preview: NDArray[Any]) -> NDArray[np.uint8]:
     """Grey 8-bit picture of a preview in codes, stretched over the levels that occur."""
-    grey = preview.mean(axis=2)
-    low, high = np.percentile(grey, (0.5, 99.5))
+    grey = mean_of_channels(preview)
+    low, high = np.percentile(grey[::2, ::2], (0.5, 99.5))  # a fourth of them says as much
     stretched = (grey - low) * (255 / max(float(high - low), 1e-6))
     return np.asarray(np.clip(stretched, 0, 255), np.uint8)
 

@@ -31,6 +31,7 @@ from scanqa.catalogue import SIDES
 from scanqa.locate.edge_card import is_edge_card
 from scanqa.locate.preview_tiles import LEVEL, Tiles, cells, cut_tiles, without_noise
 from scanqa.model import MM_PER_INCH, Floats, Point, Role, Side
+from scanqa.numeric.lightness import mean_of_channels
 from scanqa.reading.book_spine import Spine, find_spines
 from scanqa.reading.paper_border import Box, find_border
 
@@ -103,7 +104,7 @@ def look_at(
         The side where the user says that the spine of books lies: there a weaker darkening is
         evidence of one.
     """
-    grey = light.mean(axis=2, dtype=np.float64)
+    grey = mean_of_channels(light)
     low, high = np.percentile(grey[::THIN, ::THIN], (2, 98))
     if high < DARK_LIGHT:
         return Look("dark" if high - low < DARK_SPREAD else "picture")

@@ -28,10 +28,12 @@ class Difference:
         Medians.
     difference : float or None
         Second minus first.
+    error, degrees : float or None
+        Its standard uncertainty, and the degrees of freedom of that; infinite where it is stated.
     low, high : float or None
-        Its 95 % interval (for this measure alone).
+        Its interval, at the level of `Comparison`: all of them together hold their truths.
     p_value : float or None
-        Two-sided, before Holm's correction.
+        Two-sided, for this measure alone.
     matters : float
         The difference from which on it matters to the work; 0 where none is set.
     unit_of : str
@@ -48,6 +50,8 @@ class Difference:
     first: float | None
     second: float | None
     difference: float | None
+    error: float | None
+    degrees: float | None
     low: float | None
     high: float | None
     p_value: float | None
@@ -109,11 +113,24 @@ class SideFacts:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All differences, shown ones first; `sides` say how each was measured."""
+    """All differences, shown ones first; `sides` say how each was measured.
+
+    Attributes
+    ----------
+    together : float
+        Confidence that every interval holds its truth.
+    alone : float
+        Confidence of each interval by itself, so that they do.
+    tried : int
+        How many values were tried.
+    """
 
     first: str
     second: str
     rows: tuple[Difference, ...]
     sides: tuple[SideFacts, SideFacts]
+    together: float
+    alone: float
+    tried: int
     profiles: tuple[Profile, ...] = ()
     costs: tuple[Cost, Cost] | None = None

@@ -245,6 +245,23 @@ class Placement:
             self.scan.height_px * MM_PER_INCH / self.dpi[1],
         )
 
+    @property
+    def border_mm(self) -> tuple[Point, ...]:
+        """Corners of the paper in image mm: of a bed sheet, of a blank smaller than the glass.
+
+        Empty where it is not known. That of a sheet is as true as its print lies on the paper.
+        """
+        if self.paper_mm is not None:
+            left, top, right, bottom = self.paper_mm
+            found = [(left, top), (right, top), (right, bottom), (left, bottom)]
+        elif self.sheet is not None and self.role == "bed-sheet":
+            w, h = self.sheet.width_mm, self.sheet.height_mm
+            corners = self.sheet_px(np.array([(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)]))
+            found = [self.mm(float(x), float(y)) for x, y in corners]
+        else:
+            found = []
+        return tuple((round(x, 2), round(y, 2)) for x, y in found)
+
     def sheet_px(self, points_mm: Floats) -> Floats:
         """Pixels of sheet points, (n, 2) to (n, 2); the piece must have been located."""
         if self.to_px is None:

@@ -10,6 +10,7 @@ from scanqa.model.decided import Decision, Identity
 from scanqa.model.image import Driver
 from scanqa.model.judgement import Action, Criterion, Diagnosis, Finding, Legibility, Outcome
 from scanqa.model.result import ColumnProfile, Evidence, Key, Mark, Measurement, Streak
+from scanqa.model.terms import Point
 from scanqa.model.work import Plan
 
 SCHEMA = "scanqa.qualification/2"
@@ -31,6 +32,9 @@ class ScanFacts:
         ``still``, ``moved``, turned by a ``quarter`` or ``half``; empty if it shows too little.
     driver : Driver or None
         What ``scanqa capture`` wrote of the driver; None for scans made elsewhere.
+    border_mm : tuple of (x, y)
+        Corners of the paper in image mm, one after the other: of a bed sheet that was located, and
+        of the inside of a blank's paper that does not cover the glass; empty if it is not known.
     """
 
     file: str
@@ -51,6 +55,7 @@ class ScanFacts:
     notes: tuple[str, ...] = ()
     paper: PaperLies = ""
     driver: Driver | None = None
+    border_mm: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,13 +49,13 @@ def smoothed(
 
 def correlation(whole: Floats, piece: Floats) -> Floats:
     """Sum of products of a piece with every part of a whole that holds it, by transforms."""
-    from scipy import fft
+    from scipy.fft import next_fast_len
 
-    full = [n + m - 1 for n, m in zip(whole.shape, piece.shape, strict=True)]
-    size = [fft.next_fast_len(n, real=True) for n in full]
-    product = fft.rfft2(whole, size) * fft.rfft2(piece[::-1, ::-1], size)
+    # What wraps around at this length lies outside the parts that hold all of the piece.
+    size = [next_fast_len(n, real=True) for n in whole.shape]
+    product = np.fft.rfft2(whole, size) * np.fft.rfft2(piece[::-1, ::-1], size)
     inside = tuple(slice(m - 1, n) for n, m in zip(whole.shape, piece.shape, strict=True))
-    return np.asarray(fft.irfft2(product, size)[inside], np.float64)
+    return np.asarray(np.fft.irfft2(product, size)[inside], np.float64)
 
 
 def periodogram(at: Floats, values: Floats, frequency: Floats) -> Floats:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.model import MM_PER_INCH, Floats, Placement, Point
+from scanqa.numeric.lightness import mean_of_channels
 from scanqa.reading.edge_window import EdgeWindow, line_window
 
 REACH_MM, LEAST_REACH_PX = 1.5, 8.0  # plain on each side, in pixels of the scan at least
@@ -48,11 +49,11 @@ def clean_edges(placement: Placement) -> list[EdgeWindow]:
         Of any scan whose dpi is known.
     """
     overview = placement.overview
-    few = placement.light.light(overview.preview[::THIN, ::THIN]).mean(axis=2, dtype=np.float64)
+    few = mean_of_channels(placement.light.light(overview.preview[::THIN, ::THIN]))
     low, high = np.percentile(few, (2, 98))
     if high - low < LEAST_STEP:
         return []
-    grey = placement.light.light(overview.preview).mean(axis=2, dtype=np.float64)
+    grey = mean_of_channels(placement.light.light(overview.preview))
     per_mm = sum(placement.dpi) / 2 / MM_PER_INCH
     found = [
         *_pieces(grey, overview.step_px, per_mm),

@@ -11,10 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import dct, dctn
 
 from scanqa.model import Floats, Placement, Reason, Window
-from scanqa.numeric.jpeg_trace import BLOCK
+from scanqa.numeric.jpeg_trace import BLOCK, COSINES
 from scanqa.numeric.lightness import code_luma, luma
 
 MIDDLE = 128  # level from which coefficients count
@@ -83,7 +82,7 @@ def jpeg_grid(placement: Placement) -> JpegGrid | None:
             for plane, top, left in windows
         ]
     )
-    waves = np.asarray(dctn(blocks, axes=(1, 2), norm="ortho"), np.float64)
+    waves = COSINES @ blocks @ COSINES.T
     mean = _step(waves[:, 0, 0] - MIDDLE * BLOCK, of_means=True)
     first = max(_step(waves[:, 0, 1]), _step(waves[:, 1, 0]), mean * K1_FIRST / K1_MEAN)
     # A line of one sample and height h has h √8 b in the first frequency, b up to 0.49.
@@ -116,7 +115,7 @@ def _start(planes: list[Floats], origins: list[int]) -> int | None:
             shifted = plane[:, (start - origin) % BLOCK :]
             whole = shifted.shape[1] // BLOCK * BLOCK
             pieces = shifted[:, :whole].reshape(len(plane), -1, BLOCK)
-            parts.append(np.square(dct(pieces, axis=-1, norm="ortho")[..., -2:]).mean())
+            parts.append(np.square(pieces @ COSINES[-2:].T).mean())
         left.append(float(np.median(parts)))
     best = int(np.argmin(left))
     usual = float(np.median(left))

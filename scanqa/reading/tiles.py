@@ -7,8 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scanqa.model import Floats, Overview, Scan, Window
+from scanqa.numeric.lightness import mean_of_channels
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,14 +49,36 @@ def tiles(
         rows = range(0, scan.height_px - height + 1, height)
     if cols is None:
         cols = range(0, scan.width_px - width + 1, width)
-    preview = overview.preview.mean(axis=2)
-    step = overview.step_px
-    windows, means, spreads = [], [], []
-    for row, col in itertools.product(rows, cols):
-        windows.append(Window(row, col, height, width))
-        part = preview[
-            row // step : (row + height) // step + 1, col // step : (col + width) // step + 1
-        ]
-        means.append(float(part.mean()) if part.size else 0.0)
-        spreads.append(float(part.std()) if part.size else 0.0)
-    return Tiles(tuple(windows), np.asarray(means, float), np.asarray(spreads, float))
+    starts = np.array(list(itertools.product(rows, cols)), int).reshape(-1, 2)
+    mean, spread = _mean_and_spread(overview, starts, (height, width))
+    windows = tuple(Window(row, col, height, width) for row, col in starts.tolist())
+    return Tiles(windows, mean, spread)
+
+
+def _mean_and_spread(
+    overview: Overview, starts: NDArray[np.int_], size: tuple[int, int]
+) -> tuple[Floats, Floats]:
+    """Of the preview in windows of one size, by sums over all that lies above and left."""
+    preview, step = mean_of_channels(overview.preview), overview.step_px
+    usual = float(preview.mean()) if preview.size else 0.0
+    codes = preview - usual  # or squares lose what makes the difference
+    sums, squares = map(_summed, (codes, np.square(codes)))
+    first = np.minimum(starts // step, preview.shape)
+    last = np.minimum((starts + size) // step + 1, preview.shape)
+    (top, left), (bottom, right) = first.T, last.T
+    number = np.maximum((bottom - top) * (right - left), 1)
+    mean, square = (
+        (s[bottom, right] - s[top, right] - s[bottom, left] + s[top, left]) / number
+        for s in (sums, squares)
+    )
+    # Rounded, so that windows that are flat alike stay in order.
+    spread = np.sqrt(np.maximum(square - mean**2, 0.0)).round(5)
+    return np.where((last > first).all(axis=1), mean + usual, 0.0), spread
+
+
+def _summed(picture: Floats) -> Floats:
+    """Sum of all that lies above and left of each corner of the samples."""
+    sums = np.zeros((picture.shape[0] + 1, picture.shape[1] + 1))
+    np.cumsum(picture, axis=0, out=sums[1:, 1:])
+    np.cumsum(sums, axis=1, out=sums)
+    return sums

@@ -9,8 +9,8 @@ lies apart, by their nearest ends: the difference is at least so large. The scan
 two scanners what print and paper leave of it: on one named print its sign is sure and its size at
 least what is found; contrast at one frequency, in decibels, is free of the print (`on_one_print` in
 the catalogue). What is the paper's, the print's or the laying's is no matter of
-scanners (`of` in the catalogue). Over all measures the family-wise error is held, and a difference
-counts only if it is shown *and* large enough to matter (`scanqa.records.weigh`).
+scanners (`of` in the catalogue). All intervals of a comparison hold together: a difference is
+shown where its interval leaves nought out, and counts only if it is large enough to matter as well.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from scanqa.model import Key, Measurement, Record
 from scanqa.model.compared import Comparison, Cost, Difference, Gap, Verdict
 from scanqa.records.side_facts import profiles, side_facts
 from scanqa.records.trend import student_tail, student_width
-from scanqa.records.weigh import FAMILY_ERROR, apart, holm, improves, matters, scatter_floor
+from scanqa.records.weigh import FAMILY_ERROR, apart, each_alone, improves, matters, scatter_floor
 from scanqa.summary import Summary, ends, summarise, value_of
 
 SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch of the tags
@@ -62,7 +62,7 @@ def compare(
     -------
     Comparison
         A row for each measure, direction, channel and kind of edge, in the units of the catalogue;
-        intervals are of 95 %, second minus first.
+        intervals are of second minus first, and hold together.
 
     Raises
     ------
@@ -71,8 +71,8 @@ def compare(
 
     Notes
     -----
-    Paired and Welch's t intervals; Holm's step-down procedure (Scandinavian Journal of Statistics
-    6(2), 1979).
+    Paired and Welch's t intervals, each at 1 − α/m for m values (`weigh.each_alone`):
+    one level for what is drawn and for what is said of it.
     """
     if not first or not second:
         raise ValueError("both sides need a qualification")
@@ -83,11 +83,12 @@ def compare(
     prints = {record.options.get("print", "") for record in (*first, *second)}
     one_print = len(prints) == 1 and prints != {""}
     rows = [_row(key, a, b, one_print=one_print, one_unit=one_unit) for key in keys]
-    rows = _verdicts(rows, family_error)
-    rows.sort(key=lambda row: ORDER[row.verdict])
+    tried = sum(row.error is not None or row.gap == "bound" for row in rows)
+    alone = each_alone(tried, family_error)
+    rows = sorted((_with_interval(row, alone) for row in rows), key=lambda row: ORDER[row.verdict])
     return Comparison(
         called[0], called[1], tuple(rows), (side_facts(first), side_facts(second)),
-        profiles=profiles(a, b), costs=costs,
+        1 - family_error, alone, tried, profiles=profiles(a, b), costs=costs,
     )  # fmt: skip
 
 
@@ -115,7 +116,7 @@ def _row(key: Key, a: Side, b: Side, *, one_print: bool, one_unit: bool) -> Diff
         gap = "other-print"
     row = Difference(
         key._replace(dpi=chosen[0] if chosen[0] == chosen[1] else 0),
-        CATALOGUE[key.name].unit, ones, others, None, None, None, None, large, "", 0,
+        CATALOGUE[key.name].unit, ones, others, None, None, None, None, None, None, large, "", 0,
         "not compared", gap, needs_one_print == "least",
     )  # fmt: skip
     if not (mine and theirs):
@@ -246,28 +247,28 @@ def _filled(
 ) -> Difference:
     if error == 0:
         p_value = 1.0 if difference == 0 else 0.0
-        half = 0.0
     else:
         p_value = 2 * student_tail(-abs(difference / error), degrees)
-        half = student_width(0.95, degrees) * error
     return replace(
-        row, difference=difference, low=difference - half, high=difference + half, p_value=p_value,
-        unit_of=unit_of, count=count, verdict="no difference shown",
+        row, difference=difference, error=error, degrees=degrees, p_value=p_value,
+        unit_of=unit_of, count=count,
     )  # fmt: skip
 
 
-def _verdicts(rows: list[Difference], family_error: float) -> list[Difference]:
-    tested = [row for row in rows if row.p_value is not None]
-    falls = holm([row.p_value for row in tested if row.p_value is not None], family_error)
-    shown = {row.key for row, fell in zip(tested, falls, strict=True) if fell}
-    return [replace(row, verdict=_verdict(row)) if row.key in shown else row for row in rows]
+def _with_interval(row: Difference, confidence: float) -> Difference:
+    """A row with its interval, and the verdict that follows from it."""
+    if row.difference is None or row.error is None or row.degrees is None:
+        return row
+    half = student_width(confidence, row.degrees) * row.error
+    low, high = row.difference - half, row.difference + half
+    verdict = "no difference shown" if low <= 0 <= high else _verdict(row, row.difference)
+    return replace(row, low=low, high=high, verdict=verdict)
 
 
-def _verdict(row: Difference) -> Verdict:
-    assert row.difference is not None
-    if abs(row.difference) < row.matters and not row.least:
+def _verdict(row: Difference, difference: float) -> Verdict:
+    if abs(difference) < row.matters and not row.least:
         return "too small to matter"
-    better = improves(row.key.name, row.difference)
+    better = improves(row.key.name, difference)
     if better is None:
         return "different"
     return "second is better" if better else "first is better"

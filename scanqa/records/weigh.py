@@ -1,7 +1,9 @@
 """What counts as a difference: shown beyond chance over a whole family, and large enough to matter.
 
-The family-wise error is held by Holm's step-down procedure (Holm, Scandinavian Journal of
-Statistics 6(2), 1979); what matters to the work stands in the catalogue.
+Where intervals are shown, they and what is said of them follow one level (`each_alone`); where only
+tests are counted, the family-wise error is held by Holm's step-down procedure (Holm, Scandinavian
+Journal of Statistics 6(2), 1979), which claims no less. What matters to the work stands in the
+catalogue.
 """
 
 from __future__ import annotations
@@ -34,6 +36,22 @@ def holm(p_values: Sequence[float], error: float = FAMILY_ERROR) -> list[bool]:
             break
         falls[at] = True
     return falls
+
+
+def each_alone(count: int, error: float = FAMILY_ERROR) -> float:
+    """Confidence of each of so many intervals by itself, so that all hold together: 1 − α/m.
+
+    Whatever hangs together among them: Bonferroni's inequality, as Dunn puts it for intervals
+    (Journal of the American Statistical Association 56(293), 52–64, 1961).
+
+    Parameters
+    ----------
+    count : int
+        Of intervals; none count as one.
+    error : float
+        Chance that any one of them misses its truth.
+    """
+    return 1 - error / max(count, 1)
 
 
 def matters(name: str, first: float, second: float) -> float:

@@ -142,7 +142,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Glass:
-    """The glass seen from above, with every finding at its place."""
+    """The glass seen from above, with every finding at its place.
+
+    `papers` are the borders of what lay on it, corner by corner in image mm.
+    """
 
     title: str
     caption: str
@@ -150,6 +153,7 @@ class Glass:
     bed_mm: Point
     places: tuple[Place, ...]
     spine: Side | None = None
+    papers: tuple[tuple[Point, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

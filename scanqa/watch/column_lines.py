@@ -23,7 +23,7 @@ from scanqa.model import Array
 from scanqa.numeric.medians import running_median
 from scanqa.watch.bare_paper import LOG_STEP, NEIGHBOURS, BarePaper
 
-ROWS = 4  # put together: their mean takes the place of each
+ROWS = 8  # put together: their mean takes the place of each
 CLIP = 1.33  # of the deviation that is print
 BANDS, DROPPED = 12, 3  # bands along travel; of the highest and of the lowest that go
 FEWEST_ROWS = 12  # bare rows for a band of a column to count

@@ -12,6 +12,7 @@ import numpy as np
 
 from scanqa.model import Record
 from scanqa.model.watched import Action, Event, EventKind, Watched, WatchedPage
+from scanqa.numeric.curve_doubt import of_contrast
 from scanqa.version import __version__
 from scanqa.watch.judge import ROUGH_PATTERN, Fact, Job, Run, Settled, Slow
 from scanqa.watch.line_state import Line
@@ -23,6 +24,7 @@ AGAIN: tuple[EventKind, ...] = (
 )  # fmt: skip
 FIRST_PAGES = 12
 KNOWN_SHARE = 0.5  # of the pages must have agreed with the column pattern
+OF_LIGHT: tuple[EventKind, ...] = ("light", "tint", "gutter")  # changes told by the curve
 MOVED_SHARE = 0.1  # of the pages resampled: others were too, by less than shows
 
 
@@ -165,7 +167,7 @@ def _of_line(at: int, line: Line, answer: Settled | None, touched: list[Fact], j
         at_mm=mm,
         at_px=round(at_px, 1),
         contrast_percent=round(line.contrast, 2),
-        uncertainty=round(line.error, 2),
+        uncertainty=_doubt(line.contrast, line.error, assumed=fact.curve_assumed),
         cause=answer.cause if answer else ("scanner" if line.kind == "line" else ""),
         decided_by=answer.decided_by if answer else "",
         files=tuple(dict.fromkeys(fact.file for fact in touched)),
@@ -190,13 +192,24 @@ def _of_slow(at: int, slow: Slow, touched: list[Fact]) -> Event:
         lasts=slow.until is None,
         action=action,
         contrast_percent=round(slow.shift.size, 2) if slow.shift.name != "skew" else None,
-        uncertainty=round(slow.shift.error, 2) if slow.shift.name != "skew" else None,
+        uncertainty=_doubt(
+            slow.shift.size,
+            slow.shift.error,
+            assumed=slow.kind in OF_LIGHT and first is not None and first.curve_assumed,
+        )
+        if slow.shift.name != "skew"
+        else None,
         side=side,
         cause=slow.cause,
         decided_by=slow.decided_by,
         now=f"{slow.shift.size:+.1f}°" if slow.shift.name == "skew" else "",
         files=tuple(dict.fromkeys(fact.file for fact in touched)),
     )
+
+
+def _doubt(percent: float, error: float, *, assumed: bool) -> float:
+    """Standard uncertainty of a change of light: its scatter, and what an assumed curve adds."""
+    return round(math.hypot(error, of_contrast(percent) if assumed else 0.0), 3)
 
 
 def _side(slow: Slow, *, turned: bool) -> Literal["", "left", "right"]:

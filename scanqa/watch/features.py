@@ -58,6 +58,8 @@ class PageFeatures:
         Share of codes that never occur between ones that do.
     skew_deg : float or None
         Of the lines of print.
+    curve_assumed : bool
+        Whether neither file nor user says how codes become light.
     """
 
     file: str
@@ -88,6 +90,7 @@ class PageFeatures:
     resampled: float
     gaps: float
     skew_deg: float | None
+    curve_assumed: bool
 
     @property
     def px_mm(self) -> float | None:

@@ -17,6 +17,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from scanqa.model import Array, Pixels
@@ -63,7 +64,7 @@ def fine_of(samples: Sequence[Pixels], codes: Array, *, lossy: bool) -> Fine:
     lossy = lossy or paper > 255 - PAPER_CODES  # a white that is cut off has no grain either
     return Fine(
         grain=None if lossy else _grain(signed, bare),
-        edges=_edges(signed, paper),
+        edges=_edges([part for part in samples if len(part) >= 3], paper),
         blocks=1.0 if lossy else _blocks(signed, bare),
         resampled=1.0 if lossy else _resampled(signed, bare),
         gaps=_gaps(codes),
@@ -122,7 +123,7 @@ def texture_of(samples: Sequence[Pixels]) -> tuple[float, float] | None:
     return float(ratio[0]), float(ratio[1])
 
 
-def _edges(parts: Sequence[Array], paper: int) -> tuple[float, float] | None:
+def _edges(parts: Sequence[Pixels], paper: int) -> tuple[float, float] | None:
     """Mean over edges of full depth of their steepest step, of their height; left and right."""
     if not parts:
         return None
@@ -132,15 +133,17 @@ def _edges(parts: Sequence[Array], paper: int) -> tuple[float, float] | None:
         return None
     total, count = np.zeros(2), np.zeros(2)
     for part in parts:
-        rows = part[::2]
-        one = np.abs(rows[:, 1:] - rows[:, :-1])
-        size = np.abs(rows[:, 4:] - rows[:, :-4])
-        at, x = np.nonzero(size > height)
-        steepest = np.maximum.reduce([one[at, x + lag] for lag in range(4)])
-        share = steepest / size[at, x]
-        left = x < size.shape[1] // 2
-        total += (share[left].sum(), share[~left].sum())
-        count += (np.count_nonzero(left), np.count_nonzero(~left))
+        rows = np.ascontiguousarray(part[::2])
+        one = cv2.absdiff(rows[:, 1:], rows[:, :-1])
+        size = cv2.absdiff(rows[:, 4:], rows[:, :-4])
+        width = size.shape[1]
+        steepest = np.maximum.reduce([one[:, lag : lag + width] for lag in range(4)])
+        on = size > height
+        for side, half in enumerate((slice(0, width // 2), slice(width // 2, width))):
+            used = on[:, half]
+            share = np.divide(steepest[:, half][used], size[:, half][used], dtype=np.float32)
+            total[side] += share.sum()
+            count[side] += share.size
     if count.min() < FEWEST_EDGES:
         return None
     return float(total[0] / count[0]), float(total[1] / count[1])

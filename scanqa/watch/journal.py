@@ -20,7 +20,7 @@ from typing import Any
 from scanqa.errors import BadOption
 from scanqa.watch.features import PageFeatures, as_plain, from_plain
 
-SCHEMA = "scanqa.watch-journal/1"  # another one is not read: its pages are measured again
+SCHEMA = "scanqa.watch-journal/2"  # another one is not read: its pages are measured again
 ENVIRONMENT = "SCANQA_STATE"
 
 

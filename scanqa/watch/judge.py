@@ -50,6 +50,7 @@ class Fact:
     px_mm: float | None
     judged: float
     light: float
+    curve_assumed: bool
     other_way: bool = False
 
 
@@ -189,6 +190,7 @@ def _fact(page: PageFeatures, number: int, lie: Lie | None, left_out: LeftOut, j
         px_mm=page.px_mm,
         judged=judged,
         light=page.light,
+        curve_assumed=page.curve_assumed,
         other_way=job.usual is not None and is_other_way(job.usual, page),
     )
 

@@ -74,6 +74,7 @@ def measure_page(path: Path, *, curve: str | None = None) -> PageFeatures:
         resampled=fine.resampled,
         gaps=fine.gaps,
         skew_deg=seen.skew_deg,
+        curve_assumed=light.assumed,
     )
 
 

@@ -70,6 +70,20 @@ def size_note(row: Difference) -> str:
     return LEAST if row.least else ""
 
 
+def together_words(c: Comparison) -> str:
+    """What the intervals do, in few words: ``hold together at 95 %``."""
+    return f"hold together at {100 * c.together:g} %"
+
+
+def level_words(c: Comparison) -> str:
+    """One level for all intervals and verdicts, and where it comes from."""
+    return (
+        f"All intervals together hold their truths with {100 * c.together:g} % confidence; of "
+        f"{c.tried} values tried, each alone has {100 * c.alone:.4g} % (Bonferroni's "
+        "inequality; Dunn, J. Am. Stat. Assoc. 56, 52, 1961)."
+    )
+
+
 def profile_words(profile: Profile) -> tuple[str, str, str]:
     """Title, x axis and y axis of a curve."""
     return PROFILES[profile.name]

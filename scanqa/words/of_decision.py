@@ -36,6 +36,8 @@ SENTENCES: dict[str, str] = {
     "unfit-in-time": "It is not fit for {uses}, and nothing found says that this can be mended.",
     "unfit": "It is not fit for {uses}, and nothing found says that this can be mended.",
     "one-look": "{seen}: one look does not settle where this comes from.",
+    "unsettled": "{seen}: one look does not settle where this comes from, and no use can be judged "
+    "for sure.",
     "nothing-known": "No use can be judged by what was scanned.",
     "still-open": "What was measured asks for nothing to be done.",
     "nothing-against": "Nothing was found against it.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.model.watched import Event, Watched, WatchedPage
+from scanqa.words.numbers import MINUS, people, with_unit
 
 ALARM_RATE = (
     "Pages are ordered again wrongly in at most 1 of 100 sound jobs (all searches of a job "
@@ -43,11 +44,11 @@ TURN_OFF = {
     "levels": "turn levels, contrast and colour adjustment off",
 }
 SHIFTS = {
-    "light": "the paper is {size:+.1f} % in light",
-    "tint": "the paper's tint has changed by {size:+.1f} %",
-    "grain": "the grain on bare paper has changed by {size:+.0f} %",
-    "sharpness": "the {side} half is softer against the other by {abs:.0f} %",
-    "gutter": "the light at the {side} edge has changed by {size:+.1f} %",
+    "light": "the paper is {change} in light",
+    "tint": "the paper's tint has changed by {change}",
+    "grain": "the grain on bare paper has changed by {change}",
+    "sharpness": "the {side} half is softer against the other by {size}",
+    "gutter": "the light at the {side} edge has changed by {change}",
 }
 
 
@@ -72,8 +73,7 @@ def fault_words(event: Event) -> str:
         return SETTINGS[event.kind] + change
     if event.kind == "gutter" and event.contrast_percent is None:
         return f"pages lie turned by {event.now} against the first ones"
-    size = event.contrast_percent or 0.0
-    return SHIFTS[event.kind].format(size=size, abs=abs(size), side=event.side)
+    return SHIFTS[event.kind].format(change=_percent(event), size=_size(event), side=event.side)
 
 
 def what_to_do(event: Event) -> str:
@@ -172,7 +172,18 @@ def _line_words(event: Event) -> str:
     contrast = event.contrast_percent or 0.0
     way = "bright" if contrast > 0 else "dark"
     place = f"column {event.at_px:.0f}" if event.at_mm is None else f"x {event.at_mm:.1f} mm"
-    return f"a {way} line at {place}, {abs(contrast):.1f} %"
+    return f"a {way} line at {place}, {_size(event)}"
+
+
+def _percent(event: Event) -> str:
+    """Its change with its sign and doubt."""
+    return f"{'+' if _bright(event) else MINUS}{_size(event)}"
+
+
+def _size(event: Event) -> str:
+    """How much, in per cent, with its doubt."""
+    text, doubt = people(abs(event.contrast_percent or 0.0), event.uncertainty, 1)
+    return with_unit(f"{text}\u00a0±\u00a0{doubt}" if doubt else text, "%")
 
 
 def _bright(event: Event) -> bool:

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
+from scanqa.records import store
+from scanqa.records.database import open_store
 from tests.batch.arena import begin, end, kill_one, make_archive, rows, unlike, until, workers_of
 from tests.batch.services import database, farm
 
@@ -48,25 +50,35 @@ def workers_killed(archive, url, count, seed, *, workers=2):
     return killed, to_the_end(command)
 
 
-def batch_killed(archive, url, after_s):
+def in_the_middle(url):
+    """Wait until a batch has put something on record; the rest is then still to be done."""
+
+    def some():
+        with open_store(url) as engine:
+            return bool(store.entries(engine))
+
+    until(some, within_s=300)
+
+
+def batch_killed(archive, url):
     """Kill the batch itself; its workers end with it, and the same command goes on."""
     command = (archive, "--records", url, "--workers", 2, "--new-scanners")
     running = begin("batch", *command)
-    until(lambda: workers_of(running))
-    time.sleep(after_s)
+    in_the_middle(url)
     inside = workers_of(running)
+    assert inside
     os.kill(running.pid, signal.SIGKILL)
     until(lambda: not any(each.is_running() and each.status() != "zombie" for each in inside))
     running.communicate()
     return to_the_end(command)
 
 
-def database_stopped(archive, server, *, after_s, for_s):
+def database_stopped(archive, server, *, for_s):
     """Stop the database while a batch runs, and start it again: the batch waits and goes on."""
     command = (archive, "--records", server.url, "--workers", 2, "--new-scanners")
     running = begin("batch", *command)
-    until(lambda: workers_of(running))
-    time.sleep(after_s)
+    in_the_middle(server.url)
+    assert running.poll() is None
     server.stop()
     time.sleep(for_s)
     server.start()
@@ -81,7 +93,7 @@ def started_twice(archive, url):
     return [end(each) for each in both]
 
 
-def scheduler_killed(archive, url, folder, *, after_s):
+def scheduler_killed(archive, url, folder):
     """Kill a scheduler, start it and its workers again: the same command goes on."""
     with farm(folder, url) as found:
         first = found.scheduler()
@@ -89,7 +101,7 @@ def scheduler_killed(archive, url, folder, *, after_s):
         command = ("batch", archive, "--records", url, "--scheduler", found.address,
                    "--new-scanners")  # fmt: skip
         running = begin(*command)
-        time.sleep(after_s)
+        in_the_middle(url)
         os.kill(first.pid, signal.SIGKILL)
         status, out, wrong = end(running)
         workers.terminate()
@@ -132,18 +144,18 @@ def main(write):
             told("workers killed at random moments", kind, url,
                  f"{killed} killed; then {starts} more start(s) of the command")  # fmt: skip
             url = fresh()
-            starts = batch_killed(archive, url, 6.0)
+            starts = batch_killed(archive, url)
             told("the batch itself killed", kind, url, f"{starts} more start(s)")
             url = fresh()
             started_twice(archive, url)
             told("the same batch twice at once", kind, url, "both came to their end")
             url = fresh()
-            (_, _, wrong), (_, out, _) = scheduler_killed(archive, url, folder, after_s=12.0)
+            (_, _, wrong), (_, out, _) = scheduler_killed(archive, url, folder)
             told("scheduler killed", kind, url,
                  f"{len(wrong)} line told; started again: {out.strip()}")  # fmt: skip
         url = server.fresh("faults_stopped")
         server.url, main_url = url, server.url
-        database_stopped(archive, server, after_s=5.0, for_s=8.0)
+        database_stopped(archive, server, for_s=8.0)
         told("database stopped for 8 s", "PostgreSQL", url, "one start")
         server.url = main_url
     if write:

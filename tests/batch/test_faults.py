@@ -33,12 +33,12 @@ def test_killed_workers_lose_nothing_and_write_nothing_twice(archive, undisturbe
 
 def test_a_killed_batch_takes_its_workers_along_and_goes_on(archive, undisturbed, tmp_path):
     url = f"sqlite:///{tmp_path / 'r.sqlite'}"
-    batch_killed(archive, url, 5.0)
+    batch_killed(archive, url)
     assert unlike(rows(url), undisturbed) == []
 
 
 def test_a_database_that_comes_back_is_waited_for(archive, undisturbed, server):
-    database_stopped(archive, server, after_s=3.0, for_s=3.0)
+    database_stopped(archive, server, for_s=3.0)
     assert unlike(rows(server.url), undisturbed) == []
 
 
@@ -54,7 +54,7 @@ def test_a_killed_scheduler_is_one_line_and_the_same_command_goes_on(
     archive, undisturbed, server, tmp_path
 ):
     url = server.fresh("scheduler")
-    (status, _, wrong), (then, _, nothing) = scheduler_killed(archive, url, tmp_path, after_s=9.0)
+    (status, _, wrong), (then, _, nothing) = scheduler_killed(archive, url, tmp_path)
     assert (status, len(wrong)) == (2, 1)
     assert "does not answer any more; what was measured is on record: start it again" in wrong[0]
     assert (then, nothing) == (0, [])

@@ -49,6 +49,7 @@ def times(folder: Path) -> list[str]:
     import cv2
     import pyvips
 
+    from scanqa.scans.freed_memory import keep_freed_memory
     from scanqa.scans.save import save_jpeg
     from scanqa.simulate.job_pages import Laid, reflectance
     from scanqa.simulate.job_scanner import JobScanner, State, scanned
@@ -56,6 +57,7 @@ def times(folder: Path) -> list[str]:
     from scanqa.watch.measure_page import measure_page
 
     cv2.setNumThreads(1)
+    keep_freed_memory()  # as the command does
     rows = []
     scanner = JobScanner(dpi=300)
     for kind in ("text", "columns", "picture", "table"):

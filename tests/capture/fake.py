@@ -152,7 +152,7 @@ def alive(pid):
     return state != "Z"
 
 
-def all_gone(pids, within_s=5.0):
+def all_gone(pids, within_s=30.0):
     """Whether no process is running any more, at the latest after some seconds."""
     until = time.monotonic() + within_s
     while any(alive(pid) for pid in pids) and time.monotonic() < until:

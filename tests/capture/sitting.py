@@ -76,7 +76,7 @@ def scanimages(folder):
     return found
 
 
-def gone(folder, within_s=3.0):
+def gone(folder, within_s=30.0):
     """Whether no scanimage works for a folder, at the latest after some seconds."""
     until = time.monotonic() + within_s
     while scanimages(folder) and time.monotonic() < until:

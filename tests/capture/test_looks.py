@@ -20,18 +20,28 @@ def dark(seed):
     return np.random.default_rng(seed).integers(2, 6, (236, 197, 3), np.uint8)
 
 
+DIRTY = 150  # column
+
+
+def blank(seed, **options):
+    """Paper under a calibration that was made on dirt: the column is brighter by 3 %."""
+    grey = paper(seed, **options).astype(np.float64)
+    grey[:, DIRTY] *= 1.03
+    return np.rint(grey).clip(0, 255).astype(np.uint8)
+
+
 def strip(seed):
-    """White strip of 6 mm above black card, one column of it darker by 4 %."""
+    """White strip of 6 mm above black card, a place of it darker by 8 %."""
     levels = np.full((236, 197, 3), 8.0)
     levels[10:34] = 225.0
-    levels[10:34, 150] *= 0.96
+    levels[18:24, DIRTY] *= 0.92
     return np.rint(levels + np.random.default_rng(seed).normal(0, 0.7, levels.shape)).astype("u1")
 
 
 def test_looks_are_asked_for_by_name_told_scanned_and_measured(fake, tmp_path):
     fake.offers(OPTIONS + OFFERED)
-    moved = paper(2, shift_px=(9, 23))
-    fake.queue(paper(1), moved, dark(3), strip(4), (paper(5) * 0.6).astype(np.uint8))
+    moved = blank(2, shift_px=(9, 23))
+    fake.queue(blank(1), moved, dark(3), strip(4), (paper(5) * 0.6).astype(np.uint8))
     looks = ("--look", "dark-frame", "--look", "white-strip", "--look", "uncalibrated")
     at = Sitting(
         tmp_path, "--scanner", "heron", "--blanks", "--dpi", "100", *looks, "--json", "heron.json"
@@ -60,7 +70,12 @@ def test_looks_are_asked_for_by_name_told_scanned_and_measured(fake, tmp_path):
     calibrated = [scan["driver"]["calibrated"] for scan in record["scans"]]
     assert calibrated == ["each-scan"] * 4 + ["off"]
     values = {m["name"]: m for m in record["measures"] if m["value"] is not None}
-    assert values["driver.strip_mark"]["at_mm"][0] == pytest.approx(150.5 * 25.4 / 100, abs=0.3)
+    assert values["driver.strip_mark"]["at_mm"][0] == pytest.approx(
+        (DIRTY + 0.5) * 25.4 / 100, abs=0.3
+    )
+    (line,) = [found for found in record["findings"] if found.get("cause") == "white-strip-dirt"]
+    assert line["confirmed"]
+    assert line["alike"] == []
     assert values["driver.level_uncalibrated"]["value"] == pytest.approx(
         100 * 0.6 * 222 / 255, abs=0.5
     )

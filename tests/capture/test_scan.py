@@ -41,7 +41,7 @@ STATUSES = {  # of sane.h, and a word that the sentence must hold
     "NO_MEM": "memory",
     "ACCESS_DENIED": "may not use",
 }
-SLOW = {"read-delay": "yes", "read-delay-duration": "200000"}
+SLOW = {"read-delay": "yes", "read-delay-duration": "200000"}  # µs before each buffer
 
 
 @pytest.fixture
@@ -174,13 +174,14 @@ def test_another_size_depth_or_dpi_than_asked_is_refused(fake, folder, change, w
 
 
 def test_a_hang_ends_after_the_time_out_and_leaves_no_process(fake, folder, monkeypatch):
+    """Left alone it would hang for 300 s; a busy machine may take some seconds to start it."""
     monkeypatch.setattr(scan_module, "GRACE_S", 0.3)
     fake.queue(paper(1))
     fake.does("hang")
     begun = time.monotonic()
-    with pytest.raises(ScanFailed, match=r"nothing came from the scanner for 0\.5 s"):
-        scan_to(folder / "a.tif", choose("fake", dpi=100), stall_s=0.5)
-    assert time.monotonic() - begun < 5
+    with pytest.raises(ScanFailed, match=r"nothing came from the scanner for 3 s"):
+        scan_to(folder / "a.tif", choose("fake", dpi=100), stall_s=3)
+    assert 3 < time.monotonic() - begun < 60
     assert len(fake.pids) == 2  # it had started another process and did not heed SIGINT
     assert all_gone(fake.pids)
     assert names(folder) == []
@@ -188,16 +189,16 @@ def test_a_hang_ends_after_the_time_out_and_leaves_no_process(fake, folder, monk
 
 def test_a_scan_that_goes_on_is_not_given_up(sane, folder):
     """A buffer each 0.2 s: longer in all than the time-out, never silent for so long."""
-    settings = choose(sane, dpi=100, extra=SLOW)
-    taken = scan_to(folder / "a.tif", settings, stall_s=0.8)
-    assert taken.seconds > 0.9
+    settings = choose(sane, dpi=200, extra=SLOW)
+    taken = scan_to(folder / "a.tif", settings, stall_s=2)
+    assert taken.seconds > 2.5
 
 
 def interrupt_when(condition):
     """Press Ctrl-C as soon as something holds; not at all if it never does."""
 
     def wait():
-        until = time.monotonic() + 20
+        until = time.monotonic() + 60
         while time.monotonic() < until:
             if condition():
                 os.kill(os.getpid(), signal.SIGINT)
@@ -208,13 +209,14 @@ def interrupt_when(condition):
 
 
 def test_ctrl_c_stops_the_scanner_and_leaves_nothing(sane, folder):
-    settings = choose(sane, dpi=100, extra=SLOW)
+    """The scan would take half a minute: it cannot end before the key is pressed."""
+    settings = choose(sane, dpi=600, extra=SLOW)
     (folder / "a.tif").write_bytes(b"an earlier scan")
     interrupt_when((folder / ".a.tif.part").exists)
     begun = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
         scan_to(folder / "a.tif", settings)
-    assert time.monotonic() - begun < 5
+    assert time.monotonic() - begun < 20
     assert names(folder) == ["a.tif"]
     assert (folder / "a.tif").read_bytes() == b"an earlier scan"
 

@@ -212,7 +212,7 @@ def run(folder, *arguments, keys="", **environment):
         input=keys,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=300,
         check=False,
     )
 

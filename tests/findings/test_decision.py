@@ -55,12 +55,25 @@ SOFT = outcome(use("text", "unfit", FOCUS), use("covers"))
 NOT_FIT = outcome(  # limited or unfit: which is not known
     UseVerdict("text", "not judged", between=("limited", "unfit"), settles=FOCUS[0]), use("covers")
 )
+UNSURE = outcome(  # one of two words for each
+    UseVerdict("text", "not judged", between=("limited", "unfit"), settles=FOCUS[0]),
+    UseVerdict("covers", "not judged", between=("fit", "limited"), settles=LINE[0]),
+)
+BETWEEN = [("fit", "limited"), ("limited", "unfit")]
 DIRT, DEAD = finding("moving-dirt"), finding("dead-element", "fault")
 
 
 @pytest.mark.parametrize(
     ("findings", "uses", "standing", "expected"),
     [
+        ((), UNSURE, {}, "open"),
+        ((finding("segment-joins", confirmed=False),), UNSURE, {}, "too-little"),  # or its paper's
+        ((finding("segment-joins"),), UNSURE, {}, "open"),
+        ((finding("segment-joins", "note", False),), UNSURE, {}, "open"),
+        ((finding("segment-joins", confirmed=False),), OPEN, {}, "open"),  # it is fit for text
+        ((finding("segment-joins", confirmed=False),), ALL_FIT, {}, "keep"),
+        ((finding("page-lift", confirmed=False),), UNSURE, {}, "too-little"),
+        ((finding("page-lift", confirmed=False),), UNSURE, {"needed": ("covers",)}, "too-little"),
         ((), ALL_FIT, {}, "keep"),
         ((), LIMITED, {}, "keep"),
         ((DIRT,), LIMITED, {}, "clean"),
@@ -187,6 +200,38 @@ def test_notes_and_traits_of_design_or_original_never_decide(some, whole, known)
     assert decide(some, whole, known) == decide(weighty, whole, known)
 
 
+@given(
+    found,
+    st.tuples(*(st.sampled_from([(), *BETWEEN]) for _ in USES)),
+    st.tuples(*(st.sampled_from(["fit", "limited", "unfit"]) for _ in USES)),
+    standings,
+)
+def test_a_trait_seen_once_asks_for_its_look_only_where_no_use_has_a_word(
+    some, between, words, known
+):
+    """Each use has one word, or two of which it is one, some of them nothing else."""
+    uses = outcome(
+        *(
+            UseVerdict(name, "not judged", between=pair, settles=LINE[0])
+            if pair
+            else use(name, word)
+            for name, word, pair in zip(USES, words, between, strict=True)
+        )
+    )
+    traits = [each for each in some if act_of(each.cause) in ("design", "original")]
+    made = decide(some, uses, known)
+    rest = decide([each for each in some if each not in traits], uses, known)
+    counted = [u for u in uses.uses if u.use in known.needed] or uses.uses
+    once = any(not each.confirmed and each.look and each.severity != "note" for each in traits)
+    if made.rule == "unsettled":
+        assert all(u.fitness == "not judged" for u in counted)
+        assert once
+        assert rest.decision == "open"
+        assert made.scan == "paper-moved"
+    else:
+        assert same(made, rest)
+
+
 def same(one, other):
     """Alike but for what is only noted."""
     return replace(one, noted=()) == replace(other, noted=())
@@ -220,6 +265,8 @@ def test_every_rule_can_decide_and_has_its_words():
         words = ["fit", "limited", "unfit", "not judged"]
         alike = chance.choice(words)
         uses = [use(n, chance.choice(words) if chance.random() < 0.5 else alike) for n in USES]
+        if chance.random() < 0.2:
+            uses = [replace(use(n, "not judged"), between=chance.choice(BETWEEN)) for n in USES]
         known = Standing(
             before=tuple(each.cause for each in some if chance.random() < 0.5),
             done=tuple(act for act in ("clean", "mend") if chance.random() < 0.5),

@@ -3,12 +3,14 @@
 The scans are those of tests/measures/test_streaks.py; what was seen of each line is tested there.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from scanqa.findings import judge
 from scanqa.measures import streaks
-from scanqa.model import Told
+from scanqa.model import Measurement, Told
 from tests.measures.blank_paper import light_of_paper, scanned
 from tests.measures.test_streaks import SHAPE, blank
 
@@ -30,6 +32,38 @@ def test_a_dark_line_is_dirt_in_the_path_and_a_bright_one_dirt_on_the_strip(fact
 
     (found,) = lines([blank(2, change=change)])
     assert first_cause(found) == cause
+
+
+def on_strip(size, at_mm=None):
+    """What a look at the white strip gave: a mark, or that there is at most so much."""
+    bound = {} if at_mm else {"status": "at-most", "reason": "none seen", "reason_kind": "range"}
+    place = (at_mm, 5.0) if at_mm else None
+    return Measurement("driver.strip_mark", size, 0.1, at_mm=place, **bound)
+
+
+def test_a_look_at_the_strip_itself_tells_a_calibration_kept_from_dirt_on_the_strip():
+    """Both draw the same bright line; only one of them is on the strip today."""
+
+    def change(light):
+        light[:, 417] *= 1.02
+
+    results = streaks.measure([blank(2, change=change)], Told())
+    (line,) = results.streaks
+
+    def judged(*looks):
+        (found,) = judge(replace(results, measurements=(*results.measurements, *looks)), ()).streaks
+        return {each.cause: each.share for each in found.causes}
+
+    unseen = judged()
+    dirty = judged(on_strip(3.0, line.at_mm))
+    assert dirty["white-strip-dirt"] > 0.95 > unseen["white-strip-dirt"]
+    clean = judged(on_strip(0.4))
+    elsewhere = judged(on_strip(0.4, line.at_mm + 20.0))
+    assert clean == elsewhere
+    odds = [each["white-strip-dirt"] / each["kept-calibration"] for each in (unseen, clean)]
+    assert odds[1] == pytest.approx(odds[0] * 0.3 / 0.99)  # 0.3: dirt that crosses all of it
+    # A look that would not have shown so faint a mark says nothing.
+    assert judged(on_strip(3.0)) == judged(on_strip(3.0, line.at_mm + 20.0)) == unseen
 
 
 def test_a_part_of_the_length_is_the_glass():

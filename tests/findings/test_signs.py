@@ -88,6 +88,7 @@ def test_what_is_not_sure_to_be_there_is_no_sign():
     assert seen("not-square", value("geometry.orthogonality", 0.3, 0.2)) is None
     # Of these clouds of a paper may be a part: two uncertainties are taken off.
     assert seen("unsteady", value("banding.unsteadiness", 0.2, 0.08)) is None
+    assert seen("unsteady", value("banding.unsteadiness", 0.405, 0.085)).severity == "warning"
     assert seen("shadow", value("edges.shadow_top", 3.6, 1.8)) is None
     assert seen("uneven", value("shading.nonuniformity", 9.0, 3.0)) is None
     assert seen("uneven", value("shading.nonuniformity", 9.0, 0.3)).severity == "warning"

@@ -106,6 +106,13 @@ def test_every_site_lies_where_it_was_printed(pdf, dpi, from_dpi, turn, noise):
     assert placement.residual_um < 0.05 * 1e3 * MM / dpi
 
 
+def test_the_border_of_the_paper_lies_where_the_page_was_laid(bed):
+    (placement,) = found(bed)
+    page = np.array([(0, 0), (210, 0), (210, 297), (0, 297)])
+    truth = (SLIGHT.px(page, 300) + 0.5) * MM / 300
+    assert np.abs(np.array(placement.border_mm) - truth).max() < 0.1  # mm, outside all tags
+
+
 @pytest.mark.parametrize("quarters", [0, 1, 2, 3])
 def test_turning_the_image_turns_the_placement(bed, quarters):
     (placement,) = found(np.rot90(bed, -quarters).copy())

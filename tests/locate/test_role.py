@@ -281,6 +281,8 @@ def test_told_blank_only_the_plain_part_counts_and_the_rest_is_told():
     tile = 12.7
     assert top == pytest.approx(440 * MM / DPI, abs=tile)
     assert (left, right, bottom) == pytest.approx((0, 800 * MM / DPI, 1100 * MM / DPI), abs=tile)
+    corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
+    assert np.abs(np.subtract(named.border_mm, corners)).max() <= 0.005
 
 
 @pytest.mark.parametrize("told", [None, "blank"])
@@ -295,3 +297,4 @@ def test_told_blank_a_shaded_bed_counts_whole():
     light = bed() * (1 - 0.5 * np.exp(-np.arange(800) / 40))
     named = placed(codes_of(light), role="blank")
     assert (named.role, named.paper_mm, named.notes) == ("blank", None, ())
+    assert named.border_mm == ()

@@ -44,7 +44,7 @@ def test_of_200_identical_pairs_at_most_one_in_twenty_claims_a_difference():
         )
         for result in (compare([scanner(rng)], [scanner(rng, "wren")]) for _ in range(200))
     )
-    # 5 % of 200 is 10; four standard errors of a binomial above it would be 22. Holm holds 5 %.
+    # 5 % of 200 is 10; four standard errors of a binomial above it would be 22.
     assert claims <= 16
 
 
@@ -78,10 +78,11 @@ def test_a_shown_difference_may_be_too_small_to_matter():
 def test_paired_interval_is_scipys():
     rng = np.random.default_rng(SEED)
     a, b = scanner(rng, jitter_mm=0.0), scanner(rng, jitter_mm=0.0)
-    found = row(compare([a], [b]), "sharpness.sheet_sfr50", "across")
+    result = compare([a], [b])
+    found = row(result, "sharpness.sheet_sfr50", "across")
     pick = [[m.value for m in d.measures if m.direction == "across"] for d in (a, b)]
     reference = stats.ttest_rel(pick[1], pick[0])
-    interval = reference.confidence_interval(0.95)
+    interval = reference.confidence_interval(1 - 0.05 / len(result.rows))
     assert found.p_value == pytest.approx(reference.pvalue, rel=1e-9)
     assert (found.low, found.high) == pytest.approx((interval.low, interval.high), rel=1e-9)
 
@@ -89,12 +90,70 @@ def test_paired_interval_is_scipys():
 def test_repeats_are_the_unit_and_give_scipys_welch_test():
     rng = np.random.default_rng(SEED)
     a, b = [scanner(rng) for _ in range(4)], [scanner(rng) for _ in range(3)]
-    found = row(compare(a, b), "noise.temporal")
+    result = compare(a, b)
+    found = row(result, "noise.temporal")
     pick = [[m.value for d in side for m in d.measures if m.name == "noise.temporal"]
             for side in (a, b)]  # fmt: skip
     reference = stats.ttest_ind(pick[1], pick[0], equal_var=False)
+    interval = reference.confidence_interval(1 - 0.05 / len(result.rows))
+    assert (found.low, found.high) == pytest.approx((interval.low, interval.high), rel=1e-6)
     assert found.unit_of == "repeats"
     assert found.p_value == pytest.approx(reference.pvalue, rel=1e-6)
+
+
+@pytest.mark.parametrize("count", [1, 2, 5, 40])
+def test_intervals_that_hold_together_are_as_wide_as_bonferronis(count):
+    """Closed form: z(1 − α / 2m) standard errors for m values (Dunn 1961); scipy's quantile."""
+    names = [f"way-{n}" for n in range(count)]
+    sides = [
+        qualification(
+            [facts(sha256=name)],
+            scanner=name,
+            measures=[measure("noise.temporal", value, 0.3, direction=way) for way in names],
+        )
+        for name, value in (("heron", 2.0), ("wren", 3.0))
+    ]
+    result = compare(sides[:1], sides[1:])
+    assert (result.tried, result.together) == (count, 0.95)
+    half = stats.norm.ppf(1 - 0.05 / (2 * count)) * 0.3 * 2**0.5
+    for found in result.rows:
+        assert (found.low, found.high) == pytest.approx((1 - half, 1 + half), rel=1e-9)
+        shown = half < 1.0  # 1.96 √2 · 0.3 = 0.83 alone, 0.95 of two, 1.09 of five
+        assert (found.verdict == "first is better") == shown
+
+
+def test_a_bound_that_was_tried_counts_among_the_values():
+    one = qualification(
+        measures=[measure(STREAK, 0.4, None, status="at-most"), measure("noise.snr")]
+    )
+    found = compare([one], [replace(one, scanner="wren")])
+    assert found.tried == 2
+    assert found.alone == pytest.approx(0.975)
+
+
+def test_all_intervals_hold_their_truths_in_19_of_20_comparisons():
+    """40 values whose differences are known: a simultaneous level is one of all of them at once."""
+    rng = np.random.default_rng(SEED)
+    ways = [f"way-{n}" for n in range(40)]
+    truth = rng.normal(0, 1, len(ways))
+
+    def drawn(name, shift):
+        values = 5 + shift + rng.normal(0, 0.3, len(ways))
+        return qualification(
+            scanner=name,
+            measures=[
+                measure("noise.temporal", float(value), 0.3, direction=way)
+                for way, value in zip(ways, values, strict=True)
+            ],
+        )
+
+    whole = 0
+    for _ in range(400):
+        rows = compare([drawn("heron", 0 * truth)], [drawn("wren", truth)]).rows
+        whole += all(r.low <= truth[ways.index(r.key.direction)] <= r.high for r in rows)
+        assert all((r.low <= 0 <= r.high) == (r.verdict == "no difference shown") for r in rows)
+    # independent values: (1 − 0.05/40)^40 = 95.1 %; three standard errors of 400 below it
+    assert 0.951 - 3 * (0.951 * 0.049 / 400) ** 0.5 <= whole / 400 < 1
 
 
 def test_values_per_pixel_are_not_compared_across_dpi():

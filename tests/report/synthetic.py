@@ -95,7 +95,13 @@ def heron() -> Qualification:
     """A worn A3 scanner with nearly every fault."""
     wiggle = Wiggle()
     scans = (
-        facts(BED, "bed-sheet", sheet="bed-sheet-a3", rotation_deg=180),
+        facts(
+            BED,
+            "bed-sheet",
+            sheet="bed-sheet-a3",
+            rotation_deg=180,
+            border_mm=((297.9, 422.3), (0.9, 420.8), (2.9, 0.8), (299.9, 2.3)),
+        ),
         facts(BLANK_1, "blank"),
         facts(BLANK_2, "blank"),
         facts(BOOK, "open-book", format="jpeg", lossy=True, notes=("JPEG: grain is not judged",)),

@@ -75,6 +75,18 @@ def test_a_finding_stands_on_the_glass_where_it_was_measured():
     assert "spine side" in svg
 
 
+def test_the_border_of_the_paper_is_drawn_to_scale_and_cut_off_at_the_glass():
+    border = ((3.0, -2.0), (230.0, 1.0), (229.0, 290.0), (2.0, 287.0))
+    svg = glass(Glass("t", "c", "a", (210.0, 297.0), (), papers=(border,)))
+    around = r'<svg x="34" y="34" width="([\d.]+)" height="([\d.]+)">'
+    inside = re.search(around + r'<path d="M([^"]+)Z" class="border"/>', svg)
+    scale = float(inside[1]) / 210.0
+    assert float(inside[2]) == pytest.approx(297.0 * scale, abs=0.05)
+    drawn = np.array([[float(v) for v in at.split()] for at in inside[3].split("L")])
+    assert np.abs(drawn / scale - border).max() < 0.02
+    assert svg.index('class="border"') > svg.index('class="glass"')  # on it, under all findings
+
+
 def test_numbers_that_would_cover_each_other_move_apart():
     places = tuple(Place(str(n), "line", (50.0 + n, 0.0, 50.0 + n, 297.0)) for n in range(5))
     svg = glass(Glass("t", "c", "a", (210.0, 297.0), places))

@@ -68,6 +68,14 @@ def wait_for(what, seconds=60.0):
     raise AssertionError("never happened")
 
 
+def slowed():
+    """How many times longer than alone this process takes just now, for others are busy."""
+    begun, cpu = time.monotonic(), time.process_time()
+    while time.process_time() - cpu < 0.2:
+        pass
+    return (time.monotonic() - begun) / 0.2
+
+
 def read_of(out):
     """Pages in the JSON so far."""
     try:
@@ -92,7 +100,7 @@ def followed(pages, folder, out, kills):
                 watch = subprocess.Popen(command(folder, out, "--follow"), stdout=log, stderr=log)
         wait_for(lambda: read_of(out) == len(pages), 120)
         watch.send_signal(signal.SIGTERM)
-        assert watch.wait(timeout=30) == 1  # pages are to be scanned again
+        assert watch.wait(timeout=60) == 1  # pages are to be scanned again
     finally:
         watch.kill()
         watch.wait()
@@ -128,14 +136,14 @@ def test_a_followed_page_is_told_within_two_seconds_of_its_being_whole(pages, tm
             put(pages[at], folder)
             whole = time.monotonic()
             wait_for(lambda count=at + 1: read_of(out) == count, 20)
-            took[at] = time.monotonic() - whole
+            took[at] = (time.monotonic() - whole) / slowed()
             if "a dark line at x" in (out / "log").read_text():
                 break
         assert FIRST + 2 <= at <= FIRST + 4  # told with the third to the fifth page that shows it
-        assert min(took.values()) < 2.0, took  # a busy machine may take longer once
+        assert min(took.values()) < 2.0, took  # seconds of a machine with nothing else to do
     finally:
         watch.send_signal(signal.SIGTERM)
-        watch.wait(timeout=30)
+        watch.wait(timeout=60)
         log.close()
 
 
@@ -146,23 +154,25 @@ def test_a_file_that_is_still_being_written_is_read_once_and_when_it_is_whole(
     folder.mkdir()
     out.mkdir()
     data = pages[1].read_bytes()
+    put(pages[0], folder)
     watch = subprocess.Popen(
         command(folder, out, "--follow"), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     try:
+        wait_for(lambda: read_of(out) == 1)  # it looks from now on
         with (folder / "slow.tif").open("wb") as file:
             for part in range(3):  # rests between parts for longer than two looks
                 file.write(data[part * len(data) // 3 : (part + 1) * len(data) // 3])
                 file.flush()
                 if part < 2:
                     time.sleep(1.3)
-                    assert read_of(out) == 0
-        wait_for(lambda: read_of(out) == 1)
-        page = events_in(out)["pages"][0]
+                    assert read_of(out) == 1
+        wait_for(lambda: read_of(out) == 2)
+        page = events_in(out)["pages"][1]
         assert (page["file"], page["shows"], page["ok"]) == ("slow.tif", "page", True)
     finally:
         watch.send_signal(signal.SIGTERM)
-        watch.wait(timeout=30)
+        watch.wait(timeout=60)
 
 
 def test_half_a_page_and_what_is_no_image_are_set_aside_and_the_rest_measured(
@@ -246,7 +256,7 @@ def test_a_folder_that_vanishes_is_told_and_waited_for(pages, tmp_path, state):
         assert (out / "log").read_text().count("waiting for it") == 1
     finally:
         watch.send_signal(signal.SIGTERM)
-        assert watch.wait(timeout=30) == 0
+        assert watch.wait(timeout=60) == 0
         log.close()
 
 
@@ -266,7 +276,7 @@ def test_two_watches_of_one_folder_and_a_full_disk_are_one_line(pages, tmp_path,
         assert "is watched already" in second.stderr
     finally:
         watch.send_signal(signal.SIGTERM)
-        watch.wait(timeout=30)
+        watch.wait(timeout=60)
     # No room for more than what is there: as on a full disk, writing fails in the middle.
     journal = next(state.rglob("*.jsonl"))
     room = journal.stat().st_size + 200
@@ -274,7 +284,7 @@ def test_two_watches_of_one_folder_and_a_full_disk_are_one_line(pages, tmp_path,
     full = subprocess.run(
         ["sh", "-c", f"ulimit -f {room // 512}; trap '' XFSZ; exec \"$@\"", "sh",
          *command(folder, out)],
-        capture_output=True, text=True, timeout=60, check=False,
+        capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert full.returncode == 2, full.stderr
     assert "cannot be written" in full.stderr

@@ -17,7 +17,9 @@ from scanqa.scans.one_pass import read_once
 from scanqa.scans.open import open_scan
 from scanqa.scans.save import save_jpeg, save_png, save_tiff
 from scanqa.watch.align import clean, lie_anywhere, lie_of
+from scanqa.watch.events import events_of
 from scanqa.watch.features import as_plain, from_plain
+from scanqa.watch.judge import Job, advance
 from scanqa.watch.measure_page import measure_page
 
 DPI, WIDTH, HEIGHT = 150, 900, 1200
@@ -203,3 +205,34 @@ def test_a_page_comes_back_from_the_journal_as_it_went_in(tmp_path):
         else:
             assert getattr(found, each.name) == getattr(again, each.name), each.name
     assert as_plain(replace(again)) == as_plain(found)
+
+
+def test_the_doubt_of_a_line_holds_the_truth_where_no_file_says_its_curve(tmp_path):
+    """Codes are light to the power 1/2.0, which nobody states: a line of 1 % is told by sRGB.
+
+    sRGB's slope in the light tones is some 2.3, so that 1 % is told as some 1.15.
+    """
+    told = {}
+    rng = np.random.default_rng(8)
+    pattern = 0.004 * rng.standard_normal(WIDTH)
+    for curve in (None, "2.0"):
+        job = Job()
+        for n in range(30):
+            light = page(
+                900 + n,
+                line=CONTRAST if n >= 24 else 0.0,
+                pattern=pattern,
+                light=0.7 + 0.01 * (n % 3),
+            )
+            path = tmp_path / f"{n:02d}.tif"
+            save_tiff(path, np.rint(255 * np.sqrt(np.clip(light, 0, 1))).astype(np.uint8), DPI)
+            job = advance(job, measure_page(path, curve=curve))
+        (told[curve],) = (each for each in events_of(job) if each.kind.startswith("line"))
+    assumed, stated = told[None], told["2.0"]
+    assert stated.contrast_percent == pytest.approx(
+        100 * CONTRAST, abs=2 * stated.uncertainty + 0.05
+    )
+    assert stated.uncertainty < 0.05
+    assert assumed.contrast_percent / stated.contrast_percent == pytest.approx(2.3 / 2, rel=0.05)
+    assert assumed.uncertainty > 4 * stated.uncertainty
+    assert assumed.contrast_percent == pytest.approx(100 * CONTRAST, abs=2 * assumed.uncertainty)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.findings.signs.sign import Looked, Signs
-from scanqa.findings.statistic import known
+from scanqa.findings.statistic import known, members
 from scanqa.model import Direction, Results, Seen, Severity, Streak
-from scanqa.summary import Summary
+from scanqa.summary import Summary, value_of
 
 VISIBLE_FAULT_DELTA_L = 0.5  # a line of this size is seen at a glance, not only when looked for
 MARKS = 5.0  # % of light: fainter specks are hard to see
+SAME_COLUMN_MM = 0.5  # of two scans of one sitting (common practice, no source)
 LINES: dict[Direction, str] = {"travel": "line-along", "across": "line-across"}
 
 
@@ -34,14 +35,14 @@ def _line(streak: Streak, at: int) -> Seen:
     )  # fmt: skip
 
 
-def of_line(streak: Streak) -> Signs:
+def of_line(streak: Streak, measured: Sequence[Summary] = ()) -> Signs:
     """Signs of a single line, for and against its causes.
 
     Whether it stays while the paper moves is known as a ratio of likelihoods: a line that is
     certain to stay counts as one that stays, one that is even as unknown.
     """
     signs = streak.signs
-    return {
+    return _on_strip(streak, measured) | {
         "line-stays": signs.stays / (1 + signs.stays),
         "line-full": signs.full,
         "line-dark": streak.polarity == "dark",
@@ -50,6 +51,23 @@ def of_line(streak: Streak) -> Signs:
         "line-regular": signs.regular,
         "line-visible": streak.visible,
     }
+
+
+def _on_strip(streak: Streak, measured: Sequence[Summary]) -> Signs:
+    """Whether the white strip itself, where it was scanned, is dirty in the column of a line.
+
+    The line that its correction draws is at most the dirt's mean over the rows used. Of a quarter
+    of the strip the dirt takes no less, or half as much where the driver uses a part of a quarter:
+    no mark of that size means none there, unless the dirt crosses all of the strip.
+    """
+    looked = members(known(measured, "driver.strip_mark"))
+    if not looked or streak.axis != "travel":
+        return {}
+    here = [m for m in looked if m.at_mm and abs(m.at_mm[0] - streak.at_mm) <= SAME_COLUMN_MM]
+    if here:
+        return {"line-on-strip": True}
+    seen = all(value_of(m) < streak.contrast_percent / 2 for m in looked)
+    return {"line-on-strip": False} if seen else {}
 
 
 def marks(results: Results, measured: Sequence[Summary]) -> Looked:

@@ -107,9 +107,8 @@ def banding(measured: Sequence[Summary]) -> Looked:
     unsteady = figure(measured, "banding.unsteadiness", "lowest")
     if unsteady:
         rest = max(unsteady.value**2 - amplitude**2 / 2, 0.0) ** 0.5
-        # It is the root of a variance v with error e, its uncertainty √(v + e) − √v.
-        error = (rest + (unsteady.uncertainty or 0.0)) ** 2 - rest**2
-        sure = max(rest**2 - 2 * error, 0.0) ** 0.5
+        # Clouds of a paper may be a part of it: what is beyond two uncertainties is not.
+        sure = max(rest - 2 * (unsteady.uncertainty or 0.0), 0.0)
         yield sign(
             "unsteady",
             graded(sure, UNSTEADY) if rest > BESIDE_BANDS * amplitude else None,

@@ -9,6 +9,7 @@ import numpy as np
 from scanqa.catalogue import SIDES, Side
 from scanqa.measures.gutter.page_profile import Profile, delta_at, page_profile, reach
 from scanqa.model import MM_PER_INCH, Placement, Reason
+from scanqa.numeric.lightness import mean_of_channels
 from scanqa.reading.book_spine import Spine, find_spines
 
 # What tells a gutter from an edge shadow or the end of the page, when nobody says where it is:
@@ -50,7 +51,7 @@ def spine_pages(book: Placement, told: Side | None) -> list[Page] | Reason:
     list of Page or Reason
         Two if the spine lies inside the image, with a page on each side of it.
     """
-    grey = book.light.light(book.overview.preview).mean(axis=2, dtype=np.float64)
+    grey = mean_of_channels(book.light.light(book.overview.preview))
     mm_px = sum(book.dpi) / 2 / MM_PER_INCH / book.overview.step_px
     spines = find_spines(grey, mm_px)
     if len(spines) > 1:

@@ -44,12 +44,12 @@ def cross_covariance(one: Floats, other: Floats) -> Floats:
         Displacement nought at ``[rows − 1, columns − 1]``; each divided by the number of pairs,
         so that it is unbiased.
     """
-    from scipy.fft import irfft2, next_fast_len, rfft2
+    from scipy.fft import next_fast_len
 
     rows, columns = one.shape
     shape = (next_fast_len(2 * rows - 1), next_fast_len(2 * columns - 1))
-    product = np.conj(rfft2(one, shape)) * rfft2(other, shape)
-    sums = np.roll(irfft2(product, shape), (rows - 1, columns - 1), axis=(0, 1))
+    product = np.conj(np.fft.rfft2(one, shape)) * np.fft.rfft2(other, shape)
+    sums = np.roll(np.fft.irfft2(product, shape), (rows - 1, columns - 1), axis=(0, 1))
     sums = sums[: 2 * rows - 1, : 2 * columns - 1]
     pairs_y = rows - np.abs(np.arange(1 - rows, rows))
     pairs_x = columns - np.abs(np.arange(1 - columns, columns))

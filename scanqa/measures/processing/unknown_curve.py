@@ -77,7 +77,9 @@ def with_curve_doubt(results: Results, scans: Sequence[Placement]) -> Results:
         if light is None or not light.assumed:
             return m
         times = 1.0 if plain else BENT_EDGE if rule.startswith("sfr") else BENT
-        return doubted(m, light.source, times * SIZE[rule](m.value))
+        # A contrast's doubt grows with it: of two ends the larger is the less certain.
+        end = m.high if rule == "contrast" and m.high is not None else m.value
+        return doubted(m, light.source, times * SIZE[rule](end))
 
     return replace(results, measurements=tuple(map(left, results.measurements)))
 

@@ -3,7 +3,9 @@
 *Light map*: the image is divided into cells of about 5 mm; the level of a cell is the middle
 luminance (linear, luma) of its small blocks, so that dust and streaks do not count.
 Edge shadow (`edges`) is left out; then the map is smoothed by local quadratics over 7 cells.
-Repeats of one size are averaged, each over its own mean.
+Repeats of one size are averaged, each over its own mean. Where the strip that is left out is deeper
+than shadows are, light may fall off there as well: the figures then lie between those without the
+strip and those of all cells as they are, the shadow among them.
 
 *Non-uniformity*: ``100 (max - min) / mean`` of that map. The limits of FADGI 2010 and 2016 are on
 a difference of light across the field, without saying how finely it is sampled: the cells are our
@@ -34,7 +36,7 @@ from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
 from scanqa.measures.shading.at_border import beyond_cells
 from scanqa.measures.shading.lit_field import OUTERMOST_MM, Range, lit_field
 from scanqa.measures.shading.local_fit import quadratic_smoother
-from scanqa.measures.shading.noise_of_map import ByNoise, by_noise
+from scanqa.measures.shading.noise_of_map import Added, ByNoise, by_noise
 from scanqa.model import (
     MM_PER_INCH,
     Evidence,
@@ -45,7 +47,6 @@ from scanqa.model import (
     Reason,
     Results,
     Told,
-    as_bound,
     not_measurable,
     of_role,
 )
@@ -162,6 +163,16 @@ def light_map(cells: Floats) -> LightMap:
     return LightMap(level * smooth, repeats, by_noise(smooth, mean - smooth, down, across))
 
 
+def _as_it_is(planes: Sequence[Floats], block_mm: Point, step: float) -> LightMap:
+    """All cells of the image, edge shadow among them, not smoothed."""
+    rows, cols = planes[0].shape
+    shape = (round(rows * block_mm[1] / CELL_MM), round(cols * block_mm[0] / CELL_MM))
+    cells = np.array([cell_levels(plane, shape, step) for plane in planes])
+    own = cells / cells.mean(axis=(1, 2), keepdims=True)
+    none = Added(0.0, 0.0)
+    return LightMap(float(cells.mean()) * own.mean(axis=0), own, ByNoise(none, none))
+
+
 def _evenness(blanks: list[Placement], name: str) -> Results:
     planes = [luma(blank.light.light(blank.overview.preview)) for blank in blanks]
     side_px, dpi = blanks[0].overview.step_px, blanks[0].dpi
@@ -186,12 +197,19 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
     )  # fmt: skip
     uneven = tuple(_unevenness(found, name))
     if field.left_out_mm > DEEP_MM:
+        as_is = {
+            m.name: m.value or 0.0 for m in _unevenness(_as_it_is(planes, block_mm, step), name)
+        }
         words = (
-            f"{field.left_out_mm:.0f} mm at a side were taken for its shadow: light that falls off "
-            "there is left out"
+            f"{field.left_out_mm:.0f} mm at a side were taken for its shadow: "
+            "more, if light falls off there"
         )
-        why = Reason("unclear", words)
-        uneven = tuple(as_bound(m, "at-least", why) if m.status == "ok" else m for m in uneven)
+        uneven = tuple(
+            replace(m, status="between", low=m.value, high=max(as_is[m.name], m.value or 0.0),
+                    reason=words, reason_kind="unclear")
+            if m.status == "ok" else m
+            for m in uneven
+        )  # fmt: skip
     elif (field.wide_columns, field.wide_rows) != (field.columns, field.rows):
         wide = _mapped(planes, field.wide_columns, field.wide_rows, block_mm, step)
         if not isinstance(wide, Reason):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from scanqa.catalogue import SIDES, Side
 from scanqa.model import MM_PER_INCH, Diagnosis, Point, Record, ScanFacts, Seen
@@ -16,6 +17,8 @@ SIDE_SIGNS = {"shadow": "mm", "falls-one-side": "distance_mm"}
 OUTSIDE_SIGNS = ("dead-margin", "large-margin")
 BAND_SIGNS = ("bands", "unsteady", "mains", "jitter")
 SOFT_SHARE = 0.42  # of width and height that a soft place takes
+SAME_BED_MM = 1.0  # by which sizes of scans may differ whose places are the same
+INSIDE_MM = 1.0  # paper whose border lies no further in covers the glass
 
 
 def bed_mm(facts: ScanFacts) -> Point | None:
@@ -65,13 +68,75 @@ def glass_of(record: Record, findings: Sequence[Diagnosis] | None = None) -> Gla
     )
     spine = next((side for side in SIDES if side == record.options.get("book-edge")), None)
     size = f"{number(bed[0], 0)} × {number(bed[1], 0)} mm"
+    papers = _papers(record.scans, bed)
+    borders = f"; thin outline: {joined([each.words for each in papers])}" if papers else ""
     return Glass(
         "The glass from above",
-        f"{size}, as the image shows it; broken lines: seen once",
-        _alt(size, shown, places, spine),
+        f"{size}, as the image shows it; broken lines: seen once{borders}",
+        " ".join([_alt(size, shown, places, spine), *(each.said for each in papers)]).strip(),
         bed,
         places,
         spine,
+        tuple(each.border_mm for each in papers),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Paper:
+    """What lay on the glass, by its border: in the legend, and to be read out."""
+
+    words: str
+    said: str
+    border_mm: tuple[Point, ...]
+
+
+def _papers(scans: Sequence[ScanFacts], bed: Point) -> tuple[_Paper, ...]:
+    """Borders of the blanks' common paper and of the first bed sheet, in scans of this bed."""
+    here = [
+        facts
+        for facts in scans
+        if facts.border_mm
+        and (size := bed_mm(facts))
+        and max(abs(size[axis] - bed[axis]) for axis in (0, 1)) < SAME_BED_MM
+    ]
+    boxes = [_around(facts.border_mm) for facts in here if facts.role == "blank"]
+    found: list[tuple[str, tuple[Point, ...]]] = []
+    if boxes:
+        ends = [pick(box[at] for box in boxes) for at, pick in enumerate((max, max, min, min))]
+        left, top, right, bottom = ends
+        corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+        found.append(("blank paper", corners))
+    sheets = [facts.border_mm for facts in here if facts.role == "bed-sheet"]
+    found += [("bed sheet", border) for border in sheets[:1]]
+    return tuple(
+        _Paper(words, _place_words(words, border, bed), border)
+        for words, border in found
+        if _shows(border, bed)
+    )
+
+
+def _around(border: Sequence[Point]) -> Box:
+    across, down = zip(*border, strict=True)
+    return min(across), min(down), max(across), max(down)
+
+
+def _place_words(words: str, border: Sequence[Point], bed: Point) -> str:
+    box = _around(border)
+    ends = [min(max(end, 0.0), bed[at % 2]) for at, end in enumerate(box)]
+    left, top, right, bottom = (number(end, 0) for end in ends)
+    return f"The {words} lay from x {left} to {right}, y {top} to {bottom} mm."
+
+
+def _shows(border: Sequence[Point], bed: Point) -> bool:
+    """Whether some of a border lies inside the glass."""
+    steps = [n / 32 for n in range(33)]
+    return any(
+        all(
+            INSIDE_MM < a + t * (b - a) < end - INSIDE_MM
+            for a, b, end in zip(p, q, bed, strict=True)
+        )
+        for p, q in zip(border, (*border[1:], *border[:1]), strict=True)
+        for t in steps
     )
 
 

@@ -133,8 +133,3 @@ def _not_compared(pair: Sequence[Judged | None]) -> str:
 def _same(row: Difference, condition: Judged) -> bool:
     name = row.key.name
     return name == condition.measure or name.startswith(f"{condition.measure}_")
-
-
-def excludes_none(row: Difference) -> bool:
-    """Whether the interval of this measure alone lies on one side of no difference."""
-    return row.low is not None and row.high is not None and row.low * row.high > 0

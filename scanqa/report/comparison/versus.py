@@ -15,7 +15,6 @@ from scanqa.report.comparison.by_use import (
     UseBeside,
     better_for,
     buyer_sentence,
-    excludes_none,
     use_rows,
 )
 from scanqa.report.comparison.strips import strip
@@ -25,8 +24,10 @@ from scanqa.words.of_comparison import (
     comparison_notes,
     condition_rows,
     gap_words,
+    level_words,
     profile_words,
     size_note,
+    together_words,
     value_rows,
     value_sentence,
 )
@@ -69,6 +70,8 @@ class SidesView:
     word: str
     tone: str
     sentence: str
+    together: str
+    level: str
     uses: tuple[UseBeside, ...]
     glasses: tuple[tuple[str, Glass], ...]
     sides: tuple[tuple[str, str], ...]
@@ -98,6 +101,8 @@ def sides_view(comparison: Comparison, sides: tuple[Record, Record] | None = Non
         sentence=" ".join(
             filter(None, (buyer_sentence(c, sides) if sides else "", _sentence(c, better)))
         ),
+        together=together_words(c),
+        level=level_words(c),
         uses=use_rows(c, sides) if sides else (),
         glasses=tuple(_glasses(c, sides)) if sides else (),
         sides=tuple(_sides(c, better)),
@@ -234,8 +239,6 @@ def _row(row: Difference, c: Comparison) -> Row:
         "second is better": (f"{c.second} better", "second-better"),
     }
     words, tone = verdicts.get(row.verdict, (row.verdict, ""))
-    if row.verdict == "no difference shown" and excludes_none(row):
-        words = "not shown over all measures together"
     unit = f", {row.unit}" if row.unit else ""
     return Row(
         f"{key_title(row.key)}{unit}",

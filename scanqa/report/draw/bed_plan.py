@@ -21,7 +21,7 @@ def glass(picture: Glass) -> str:
     width_mm, height_mm = picture.bed_mm
     scale = min(MOST_WIDTH / width_mm, MOST_HEIGHT / height_mm)
     wide, high = width_mm * scale, height_mm * scale
-    parts = [rect(AROUND, AROUND, wide, high, "glass")]
+    parts = [rect(AROUND, AROUND, wide, high, "glass"), *_papers(picture, scale, wide, high)]
     badges: list[tuple[float, float, str]] = []
     for place in picture.places:
         parts.append(_shape(place, scale, wide, high))
@@ -31,6 +31,14 @@ def glass(picture: Glass) -> str:
     parts += _scale_bar(width_mm, scale, high)
     parts += [_badge(x, y, mark) for x, y, mark in _apart(badges)]
     return drawing(wide + 2 * AROUND, high + 2 * AROUND, *parts, class_="plan")
+
+
+def _papers(picture: Glass, scale: float, wide: float, high: float) -> Iterator[str]:
+    """Borders of paper, cut off at the glass: an ``<svg>`` inside shows nothing beyond itself."""
+    for border in picture.papers:
+        corners = "L".join(f"{short(x * scale)} {short(y * scale)}" for x, y in border)
+        path = element("path", d=f"M{corners}Z", class_="border")
+        yield element("svg", path, x=AROUND, y=AROUND, width=wide, height=high)
 
 
 def _shape(place: Place, scale: float, wide: float, high: float) -> str:
