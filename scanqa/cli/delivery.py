@@ -62,6 +62,15 @@ def deliver(
     return LIMIT_BROKEN if broken else DONE
 
 
+def load_pages() -> None:
+    """Load what draws pages."""
+    from scanqa.report import more_pages, pages  # noqa: F401
+    from scanqa.report.draw.canvas import load
+    from scanqa.report.evidence import seller_page  # noqa: F401
+
+    load()
+
+
 def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:
     """What the user told, and the check on record that shows what has changed since.
 

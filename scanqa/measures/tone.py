@@ -44,7 +44,8 @@ from scanqa.model import (
     of_role,
 )
 from scanqa.numeric.lightness import light_of, lstar, luma
-from scanqa.numeric.scatter import median_error, repeat_error, robust_sd
+from scanqa.numeric.scatter import median_error, repeat_error
+from scanqa.numeric.spread import sigma_about_zero
 from scanqa.reading.jpeg_grid import jpeg_grid
 from scanqa.reading.patches import PatchLight, patch_light
 
@@ -129,19 +130,29 @@ def _level(name: str, scans: Sequence[Placement]) -> Measurement:
 def _tiles(scan: Placement) -> Floats:
     """L* of each tile of a scan by its mean code, dust left out, and by what noise adds to that."""
     preview = scan.overview.preview
-    pieces = [
-        part.reshape(-1, scan.scan.channels)
-        for band in np.array_split(preview, max(1, len(preview) // TILE_BLOCKS))
-        for part in np.array_split(band, max(1, preview.shape[1] // TILE_BLOCKS), axis=1)
-    ]
-    codes = np.array([piece[_no_dust(piece)].mean(axis=0, dtype=np.float64) for piece in pieces])
-    return lstar(luma(scan.light.light(codes))) + _by_noise(scan)
+    down, across = (_places(length) for length in preview.shape[:2])
+    tiles = preview[down[:, None, :, None], across[None, :, None, :]]
+    # Channels first: a median along what lies together takes a third of the time.
+    codes = np.ascontiguousarray(np.moveaxis(tiles, -1, 0)).reshape(
+        preview.shape[2], len(down) * len(across), -1
+    )
+    used = _no_dust(codes)
+    means = (codes * used).sum(axis=-1, dtype=np.float64) / used.sum(axis=-1)
+    return lstar(luma(scan.light.light(means.T))) + _by_noise(scan)
+
+
+def _places(length: int) -> NDArray[np.int_]:
+    """Blocks of each tile along an axis, (tiles, blocks), evenly spread."""
+    size = min(TILE_BLOCKS, length)
+    starts = np.linspace(0, length - size, max(1, length // size)).round().astype(int)
+    return np.asarray(starts[:, None] + np.arange(size))
 
 
 def _no_dust(codes: NDArray[Any]) -> NDArray[np.bool_]:
-    """Which of (n, channels) are not far from the median."""
-    far = np.abs(codes - np.median(codes, axis=0))
-    return np.asarray((far <= WILD * np.maximum(robust_sd(codes), 1.0)).all(axis=-1))
+    """Which of samples (channels, …, n) are not far from the median of their n in any channel."""
+    off = codes - np.median(codes, axis=-1, keepdims=True)
+    most = WILD * np.maximum(sigma_about_zero(off)[..., None], 1.0)
+    return np.asarray((np.abs(off) <= most).all(axis=0))
 
 
 def _by_noise(scan: Placement) -> float:
@@ -158,7 +169,7 @@ def _by_noise(scan: Placement) -> float:
     for row, col in itertools.product(rows, cols):
         window = scan.scan.window(Window(int(row), int(col), height, width))
         pixels = window.reshape(-1, scan.scan.channels)
-        pixels = pixels[_no_dust(pixels)]
+        pixels = pixels[_no_dust(pixels.T)]
         light = luma(scan.light.light(pixels)).mean()
         mean_code = pixels.mean(axis=0, dtype=np.float64)
         added.append(float(lstar(light) - lstar(luma(scan.light.light(mean_code)))))
