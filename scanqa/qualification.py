@@ -50,7 +50,7 @@ RESPONSE_AT_CY_MM = np.linspace(0.0, 25.0, 26)  # where a response is read to te
 
 NOTHING_TOLD = Told()
 LONGEST = (  # families by the time that they take, the longest first
-    "claim", "sharpness", "processing", "colour", "gutter", "streaks", "noise", "glass"
+    "claim", "colour", "sharpness", "processing", "noise", "gutter", "streaks", "glass"
 )  # fmt: skip
 OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
@@ -76,6 +76,7 @@ def qualify(
     told: Told = NOTHING_TOLD,
     progress: Progress = _untold,
     processes: int | None = None,
+    meanwhile: Callable[[], None] | None = None,
 ) -> Qualification:
     """Measure and judge one scanner from its scans.
 
@@ -91,6 +92,8 @@ def qualify(
         Told before each step.
     processes : int, optional
         At most so many, 1 for this one alone (`side_by_side`); the result is the same.
+    meanwhile : callable, optional
+        What this process may do while others measure, such as loading what shows the result.
 
     Returns
     -------
@@ -104,7 +107,7 @@ def qualify(
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
-    placements, unusable, results = _read_and_measured(files, told, progress, processes)
+    placements, unusable, results = _read_and_measured(files, told, progress, processes, meanwhile)
     scans = tuple(_facts(placements))
     judgement = _judged(results, scans, uses, told.earlier)
     crops = proof(judgement.findings, results, placements, book_edge=told.book_edge).evidence
@@ -156,7 +159,11 @@ def _judged_fields(judgement: Judgement) -> dict[str, Any]:
 
 
 def _read_and_measured(
-    files: Sequence[Path], told: Told, progress: Progress, processes: int | None
+    files: Sequence[Path],
+    told: Told,
+    progress: Progress,
+    processes: int | None,
+    meanwhile: Callable[[], None] | None,
 ) -> tuple[list[Placement], list[Rejected], Results]:
     """What lies on the scans, the files that cannot be used, and all values."""
     total, count = len(files) + len(FAMILIES) + 1, processes_to_use(processes)
@@ -165,7 +172,7 @@ def _read_and_measured(
             files, told, count, lambda at, of: progress(at, total, of), _load_rooms
         )
         results = _measured(
-            placements, told, count, lambda at, of: progress(len(files) + at, total, of)
+            placements, told, count, lambda at, of: progress(len(files) + at, total, of), meanwhile
         )
     check_unchanged(placements)
     progress(total - 1, total, "judging")
@@ -183,6 +190,7 @@ def _measured(
     told: Told,
     processes: int,
     progress: Callable[[int, str], None],
+    meanwhile: Callable[[], None] | None,
 ) -> Results:
     """Every family's measures, and what is left when hidden processing is accounted for."""
     from scanqa.measures import processing
@@ -210,6 +218,7 @@ def _measured(
         cost=lambda of: -LONGEST.index(of[0].name) if of[0].name in LONGEST else -len(LONGEST),
         begun=lambda done, of: progress(done, f"measuring: {of[0].title.lower()}"),
         processes=processes,
+        meanwhile=meanwhile,
     )
     results = put_back(processing.bounded(sum(measured, Results()), on_paper), cuts)
     return processing.settled(results, placements)

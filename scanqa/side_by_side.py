@@ -22,6 +22,8 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any, TypeVar
 
+from scanqa.freed_memory import give_back_memory
+
 Thing = TypeVar("Thing")
 Result = TypeVar("Result")
 
@@ -170,3 +172,4 @@ def _serve(
         except Exception:
             continue
         results.send((at, True, result))
+        give_back_memory()

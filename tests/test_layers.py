@@ -29,7 +29,8 @@ ALLOWED = {
     | {"scans", "locate", "measures", "reading", "findings", "words", "proof", "summary"}
     | {"on_paper", "placing", "side_by_side"},
     "placing": FOR_ALL | {"scans", "locate", "side_by_side"},
-    "side_by_side": set(),
+    "side_by_side": {"freed_memory"},
+    "freed_memory": set(),
     "standing": FOR_ALL | {"findings", "words"},
     "on_paper": FOR_ALL | {"scans"},
     "report": FOR_ALL | {"summary", "words"},
@@ -71,7 +72,7 @@ ALLOWED = {
         "demo_fleet",
         "batch",
     }
-    | {"words", "codec", "standing", "side_by_side"},
+    | {"words", "codec", "standing", "side_by_side", "freed_memory"},
     "__init__": FOR_ALL
     | {"qualification", "codec", "records", "sheets", "scans", "simulate", "summary", "report"},
     "__main__": {"cli"},

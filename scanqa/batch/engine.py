@@ -199,9 +199,7 @@ def _begin_worker(most_bytes: int, records: str) -> None:
     import resource
 
     from scanqa.records.database import ENVIRONMENT
-    from scanqa.scans.freed_memory import keep_freed_memory
 
-    keep_freed_memory()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     hard = resource.getrlimit(resource.RLIMIT_DATA)[1]
     resource.setrlimit(resource.RLIMIT_DATA, (most_bytes, hard))

@@ -67,6 +67,3 @@ def main() -> None:
     Print a sheet (scanqa sheets), scan it and some blank paper, then let scanqa qualify measure
     the scans and write a report. scanqa demo shows it all on simulated scans.
     """
-    from scanqa.scans.freed_memory import keep_freed_memory
-
-    keep_freed_memory()

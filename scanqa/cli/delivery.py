@@ -62,6 +62,16 @@ def deliver(
     return LIMIT_BROKEN if broken else DONE
 
 
+def load_pages() -> None:
+    """Load what draws pages."""
+    import scanqa.report.evidence.seller_page
+    import scanqa.report.more_pages
+    import scanqa.standing  # noqa: F401
+    from scanqa.report.pages import load
+
+    load()
+
+
 def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:
     """What the user told, and the check on record that shows what has changed since.
 

@@ -62,9 +62,11 @@ def watch_command(
     Needs no target. The folder is only read; what was read is kept elsewhere, so that the same
     command goes on where it stopped. Exit status 1 if pages are to be scanned again.
     """
+    from scanqa.freed_memory import keep_freed_memory
     from scanqa.watch.follow import watch
     from scanqa.watch.journal import open_journal
 
+    keep_freed_memory()
     page = out / f"{file_name(scanner)}-job.html"
     before = check_before(scanner, records)
     with open_journal(folder, scanner) as journal, _stopping() as stopped:

@@ -12,7 +12,7 @@ import click
 
 from scanqa.catalogue import ROLES, Role
 from scanqa.cli.checks import check_positive, file_name
-from scanqa.cli.delivery import deliver, progress, told_by_records
+from scanqa.cli.delivery import deliver, load_pages, progress, told_by_records
 from scanqa.cli.near_names import no_measure
 from scanqa.cli.option_groups import group
 from scanqa.cli.options import Delivery, Known, Limit, delivery_options, known_options
@@ -154,7 +154,7 @@ def command(
     if not paths and not told.roles:
         raise BadOption("no scans given; name files or a folder")
     with progress(quiet=delivery.quiet) as shown:
-        found = qualify(paths, scanner=scanner, told=told, progress=shown)
+        found = qualify(paths, scanner=scanner, told=told, progress=shown, meanwhile=load_pages)
     sys.exit(deliver(found, delivery, limits=limits, evidence=outcomes.evidence))
 
 

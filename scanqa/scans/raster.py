@@ -15,6 +15,8 @@ import numpy as np
 
 from scanqa.model import Pixels, Window
 
+AT_ONCE_BYTES = 500_000  # of whole rows, of which a window is cut: less work than a call for each
+
 
 class Raster:
     """Rows of interleaved samples at an offset of an open file.
@@ -74,6 +76,10 @@ class Raster:
         if window.width == columns:
             pixels = np.empty((window.height, columns, channels), self._dtype)
             self._fill(pixels, start)
+        elif window.height * row_bytes <= AT_ONCE_BYTES:
+            rows = np.empty((window.height, columns, channels), self._dtype)
+            self._fill(rows, start)
+            pixels = rows[:, window.col : window.col + window.width].copy()
         else:
             pixels = np.empty((window.height, window.width, channels), self._dtype)
             start += window.col * channels * self._dtype.itemsize

@@ -33,7 +33,7 @@ def make_archive(folder, *, scanners=("heron", "wren"), months=3, size=SMALL):
         for month in range(months):
             made = folder / name / f"2026-{month % 12 + 1:02d}-{month // 12 + 1:02d}"
             made.mkdir(parents=True)
-            lamp = Lamp(level=1 - LAMP_A_MONTH * month)
+            lamp = Lamp(level=(1 - LAMP_A_MONTH) ** month)
             unit = Scanner(name, glass_mm=glass_mm, lamp=lamp)
             for page in (1, 2):
                 rng = np.random.default_rng([number, month, page])

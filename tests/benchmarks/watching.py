@@ -49,7 +49,7 @@ def times(folder: Path) -> list[str]:
     import cv2
     import pyvips
 
-    from scanqa.scans.freed_memory import keep_freed_memory
+    from scanqa.freed_memory import keep_freed_memory
     from scanqa.scans.save import save_jpeg
     from scanqa.simulate.job_pages import Laid, reflectance
     from scanqa.simulate.job_scanner import JobScanner, State, scanned

@@ -25,6 +25,7 @@ from functools import cache, partial
 
 import numpy as np
 
+from scanqa.measures.claim.kernels import forget
 from scanqa.measures.claim.pieces import read_pieces
 from scanqa.measures.claim.resampling import FEWEST_STARTS, Search, find_interpolation
 from scanqa.model import (
@@ -70,6 +71,7 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
         lossy = cache(partial(_lossy, placement))  # of both directions, and only if it is asked
         for direction in DIRECTIONS:
             results += _measure(placement, direction, lossy)
+    forget()
     return results
 
 

@@ -31,8 +31,8 @@ def coherence(flat: Floats, starts: NDArray[np.int_], name: str) -> Floats:
 
     Parameters
     ----------
-    flat : (pieces, PIECE²)
-        Covariances of pieces.
+    flat : (pieces, half of PIECE²)
+        Covariances of pieces, `packed`.
     starts : (pieces,)
         Sample at which each begins.
     name : str

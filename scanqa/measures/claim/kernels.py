@@ -17,6 +17,9 @@ from scanqa.model import Floats
 
 PIECE = 64  # samples in a piece: some ten times the widest kernel
 COARSE, FINE = 6, 32  # phases of the search, of the fit
+_UPPER = np.triu_indices(PIECE)  # of a symmetric matrix, packed: half of all products
+_TWICE = np.where(_UPPER[0] == _UPPER[1], 1.0, 2.0)
+DIAGONAL = np.flatnonzero(_UPPER[0] == _UPPER[1])
 LEAST_POWER = 1e-6  # of the largest; originals out of reach, or all but so, add nothing
 
 
@@ -71,20 +74,34 @@ KERNELS = {
 }
 
 
-@cache  # 30 MB for a kernel
+def packed(covariances: Floats) -> Floats:
+    """Covariances (n, PIECE, PIECE) as (n, half of PIECE²).
+
+    The product with a projector of this module is the trace of the product of both matrices.
+    """
+    return np.asarray(covariances[:, _UPPER[0], _UPPER[1]] * _TWICE)
+
+
+@cache  # 15 MB for a kernel
 def outside_coarse(frequencies: tuple[float, ...], name: str) -> NDArray[np.float32]:
-    """Projectors of the search, (PIECE², frequencies × COARSE): on what no space holds."""
+    """Projectors of the search, packed, × (frequencies × COARSE): on what no space holds."""
     return np.concatenate([_outside(f, name, COARSE)[0] for f in frequencies], dtype=np.float32).T
 
 
-@lru_cache(maxsize=32)  # one set of `FINE` phases is 1 MB; a frequency is asked for twice
+@lru_cache(maxsize=32)  # one set of `FINE` phases is half a MB; a frequency is asked for twice
 def outside_fine(f: float, name: str) -> tuple[Floats, NDArray[np.int_]]:
-    """Projectors of the fit, (FINE, PIECE²), and their ranks, (FINE,)."""
+    """Projectors of the fit, (FINE, packed), and their ranks, (FINE,)."""
     return _outside(f, name, FINE)
 
 
+def forget() -> None:
+    """Let go of all projectors: 45 MB that nothing else needs."""
+    outside_coarse.cache_clear()
+    outside_fine.cache_clear()
+
+
 def _outside(f: float, name: str, phases: int) -> tuple[Floats, NDArray[np.int_]]:
-    """Projectors on what the kernel's space does not hold: (phases, PIECE²), and their ranks."""
+    """Projectors on what the kernel's space does not hold: (phases, packed), and their ranks."""
     kernel = KERNELS[name]
     at = np.arange(PIECE) * f + np.arange(phases)[:, np.newaxis] / phases
     originals = np.arange(np.floor(-kernel.reach), np.ceil(at.max() + kernel.reach) + 1)
@@ -95,4 +112,4 @@ def _outside(f: float, name: str, phases: int) -> tuple[Floats, NDArray[np.int_]
     kept = power > LEAST_POWER * power[:, -1:]
     span = (basis @ turn) * np.where(kept, 1 / np.sqrt(np.where(kept, power, 1)), 0)[:, np.newaxis]
     projectors = np.eye(PIECE) - span @ span.transpose(0, 2, 1)
-    return projectors.reshape(phases, -1), PIECE - kept.sum(axis=1)
+    return projectors[:, _UPPER[0], _UPPER[1]], PIECE - kept.sum(axis=1)

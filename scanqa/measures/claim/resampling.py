@@ -37,7 +37,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.measures.claim.agreement import APART, FREQUENCIES, coherence, peaks, printed
-from scanqa.measures.claim.kernels import FINE, KERNELS, PIECE, outside_fine
+from scanqa.measures.claim.kernels import DIAGONAL, FINE, KERNELS, outside_fine, packed
 from scanqa.model import Floats
 
 FEWEST_STARTS = 18
@@ -137,7 +137,7 @@ def find_interpolation(covariances: Floats, means: Floats, starts: NDArray[np.in
     -------
     Search
     """
-    flat = covariances.reshape(len(covariances), -1)
+    flat = packed(covariances)
     tried = [coherence(flat, starts, name) for name in _SEARCHED]
     highest = peaks(sorted((pair for found in tried for pair in found.tolist()), reverse=True))
     least = max(_COHERENT, _COHERENT_SHARE * len(np.unique(starts)))
@@ -186,7 +186,7 @@ def _best_fit(flat: Floats, starts: NDArray[np.int_], trials: list[_Trial]) -> I
     if doubled is not None:
         f, agreement = doubled
         return _found(f, agreement, ("nearest",), starts)
-    variance = float(flat[:, :: PIECE + 1].mean())
+    variance = float(flat[:, DIAGONAL].mean())
     regular = any(trial.printed and trial.coherence >= _COHERENT for trial in trials)
     fits, passed_over = [], []
     for trial in trials:

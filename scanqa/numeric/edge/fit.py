@@ -36,6 +36,7 @@ NEAR_PX, NEAR_WIDTH = 0.05, 0.1  # steps from which Newton's may be taken
 ENOUGH_BENT = 0.1  # of what place and width rest on, or they could be wild
 MAX_SLANT_DEG = 35.0
 MIN_CONTRAST = 0.01  # of the full scale
+SETTLED_PX = 1e-7  # change of the first line at its middle and ends
 MAX_TOP_SHARE = 0.01  # more pixels than this at the top code bend the edge profile
 PIXEL_VARIANCE = 1 / 12  # of a pixel of full fill, px²
 NO_CONTRAST = Reason("no-detail", "no edge stands out here: both sides are equally light")
@@ -205,10 +206,12 @@ def first_guess(patch: Patch) -> EdgeFit | Reason:
     part = np.clip((light - left) / (right - left), -0.25, 1.25)
     at = patch.x[:, -1] + 0.5 - part.sum(axis=1)
     terms = position_terms(patch.t)[:, :2]
-    weight = np.ones_like(at)
+    weight, line = np.ones_like(at), np.full(2, np.inf)
     for _ in range(8):  # Huber's weights, so that a dusty row does not turn the line
-        root = np.sqrt(weight)
+        root, before = np.sqrt(weight), line
         line = np.linalg.lstsq(terms * root[:, None], at * root, rcond=None)[0]
+        if np.abs(line - before).max() < SETTLED_PX:
+            break
         off = np.abs(at - terms @ line)
         scale = 1.5 * float(np.median(off)) + 1e-6
         weight = 1 / np.maximum(off / (1.5 * scale), 1.0) ** 2

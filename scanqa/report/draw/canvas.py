@@ -76,6 +76,12 @@ def style() -> Iterator[None]:
         yield
 
 
+def load() -> None:
+    """Load matplotlib, which takes as long as drawing with it."""
+    from matplotlib.backends import backend_agg, backend_svg  # noqa: F401
+    from matplotlib.figure import Figure  # noqa: F401
+
+
 def new_figure(width_in: float, height_in: float) -> tuple[Figure, Axes]:
     """A figure whose axes have this size; what stands around them is cut to fit when saved."""
     from matplotlib.figure import Figure

@@ -6,7 +6,7 @@ import sys
 TRIED = """
 import resource, sys
 import numpy as np
-from scanqa.scans.freed_memory import keep_freed_memory
+from scanqa.freed_memory import keep_freed_memory
 if "keep" in sys.argv:
     keep_freed_memory()
 for at in range(40):
