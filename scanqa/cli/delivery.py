@@ -64,9 +64,10 @@ def deliver(
 
 def load_pages() -> None:
     """Load what draws pages."""
-    from scanqa.report import more_pages, pages  # noqa: F401
-    from scanqa.report.draw.canvas import load
-    from scanqa.report.evidence import seller_page  # noqa: F401
+    import scanqa.report.evidence.seller_page
+    import scanqa.report.more_pages
+    import scanqa.standing  # noqa: F401
+    from scanqa.report.pages import load
 
     load()
 

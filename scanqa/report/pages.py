@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from itertools import groupby
 from os import PathLike
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING
 from scanqa.model import Qualification, Record
 from scanqa.model.history import Past
 from scanqa.report.build import page
+from scanqa.report.draw import canvas
 from scanqa.report.draw.figures import Drawing, draw
 from scanqa.report.draw.limit_bar import bar
 from scanqa.report.history.past import PastView, past_view
@@ -95,6 +97,14 @@ def render(found: Qualification, *, past: Past | None = None, whole: bool = Fals
     )
 
 
+def load() -> None:
+    """Load what the pages of a scanner are drawn with: matplotlib, and their templates."""
+    canvas.load()
+    for name in ("page.html.j2", "evidence.html.j2"):
+        environment().get_template(name)
+
+
+@cache
 def environment() -> jinja2.Environment:
     """Where the templates are found and how their values are put on a page."""
     import jinja2

@@ -130,7 +130,7 @@ def _deltas(profile: Profile, before: Unseen, light: Linear, scan: str) -> Itera
         error *= alike_factor(here - np.median(here))
         around = [delta_at(profile, max(at + off, 0.0)) for off in (-SLOPE_MM, SLOPE_MM)]
         slope = (around[0] - around[1]) / (min(at, SLOPE_MM) + SLOPE_MM)
-        error = float(np.hypot(error, slope * before.error_mm))
+        error = float(np.linalg.norm((error, slope * before.error_mm, LEVEL_L)))
         m = Measurement(name, value, error, scan=scan)
         if light.assumed:
             m = doubted(m, light.source, of_darkening(profile.plateau, value))
