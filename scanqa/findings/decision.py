@@ -93,7 +93,7 @@ def decide(
     doubted = [each for each in _by_weight(findings) if again(each)]
     if not (rule.suspected or rule.once):
         doubted = []
-    causes = tuple(each.cause for each in _fulfilling(rule, told))
+    causes = tuple(each.cause for each in doubted[:1] or _fulfilling(rule, told))
     open_ones = tuple(each.use for each in counted if each.fitness == "not judged")
     scan = outcome.next_scan
     if doubted:
@@ -103,14 +103,12 @@ def decide(
     return Decision(
         decision=rule.decision,
         rule=rule.id,
-        causes=tuple(each.cause for each in doubted[:1]) or causes,
+        causes=causes,
         uses=tuple(each.use for each in counted if each.fitness == "unfit")
         if rule.uses == "unfit"
         else open_ones,
         unfit=tuple(each.use for each in counted if each.fitness == "unfit"),
-        noted=tuple(
-            each.cause for each in told.found if each.cause not in causes and each.act != "original"
-        ),
+        noted=tuple(each for each in _of_the_unit(findings) if each not in causes),
         scan=scan,
         minutes=minutes_for(scan) if scan else None,
         days_left=known.days_left,
@@ -139,6 +137,18 @@ def facts(findings: Sequence[Diagnosis], outcome: Outcome, standing: Standing) -
         frozenset(_words_of_uses(counted, outcome, standing)),
         any(map(_suspected, findings)),
         any(map(_seen_once, findings)),
+    )
+
+
+def _of_the_unit(findings: Sequence[Diagnosis]) -> tuple[str, ...]:
+    """Causes of what was found of the unit or its kind, the confirmed ones first."""
+    grave = [each for each in _by_weight(findings) if each.severity in GRAVE]
+    confirmed = [each for each in grave if each.confirmed]
+    once = [each for each in grave if _seen_once(each)]
+    return tuple(
+        each.cause
+        for each in (*confirmed, *once)
+        if each.cause in _acts() and act_of(each.cause) != "original"
     )
 
 

@@ -48,7 +48,8 @@ class Decision:
     unfit : tuple of str
         Uses that count and are unfit, whatever decides.
     noted : tuple of str
-        Causes of other confirmed findings about the unit or its kind, which do not decide.
+        Causes of other findings about the unit or its kind, which do not decide; last those that
+        one look shows.
     scan, minutes : str, int or None
         The scan that would settle most, as in `Outcome.next_scan`, and what it takes.
     days_left : int or None

@@ -178,10 +178,15 @@ def _sentence(decision: Decision, diagnoses: Sequence[Diagnosis], outcome: Outco
         uses=joined(list(decision.uses)),
     )
     if decision.decision in ("open", "keep") and decision.noted:
-        named = [by_cause[cause] for cause in decision.noted if cause in by_cause][:MOST_SEEN]
-        words = f"Found, and decides nothing yet: {joined([*map(inside, named)])}."
+        once = {each.cause for each in diagnoses if not each.confirmed and each.look}
+        named = [
+            inside(by_cause[cause]) + (" (seen once)" if cause in once else "")
+            for cause in decision.noted
+            if cause in by_cause
+        ]
+        words = f"Found, and decides nothing yet: {joined(named[:MOST_SEEN])}."
         if decision.decision == "keep":
-            words = f"What was found harms no use that counts: {joined([*map(inside, named)])}."
+            words = f"What was found harms no use that counts: {joined(named[:MOST_SEEN])}."
     said = (words, _of_uses(decision, outcome), _of_need(decision), _of_window(decision))
     return " ".join(filter(None, said))
 

@@ -311,6 +311,15 @@ def test_nothing_found_is_never_said_where_something_was():
     )
 
 
+def test_what_one_look_shows_is_not_called_nothing():
+    joins, lift = (finding(cause, confirmed=False) for cause in ("segment-joins", "page-lift"))
+    opened = worded_decision(decide((joins,), OPEN, Standing()), (joins,), OPEN)
+    assert opened.title.startswith("Still open")
+    assert "sign of segment-joins (seen once)" in opened.sentence
+    pages = worded_decision(decide((lift,), OPEN, Standing()), (lift,), OPEN)
+    assert pages.title.startswith("Nothing found against it")  # the book's is none of the unit
+
+
 def test_an_unfit_use_is_said_whatever_else_is_open():
     whole = outcome(
         *PARTLY_UNFIT.uses, use("covers", "not judged", (), "gutter"), next_scan="gutter"
