@@ -45,7 +45,10 @@ NOT_READ = {  # compressions that libvips is not built for everywhere: registere
 LOSSY_TIFF = {6, 7, 34712, 50001, 50002}  # JPEG old and new, JPEG 2000, WebP, JPEG XL
 # What tifffile, and reading odd tags as numbers, raises on damaged files; found by flipping bytes
 # (tests/scans/test_unreadable.py).
-DAMAGED = (ValueError, TypeError, LookupError, ArithmeticError, struct.error)
+# The last is a ValueError in newer versions of tifffile, in older ones a kind of its own.
+DAMAGED = (
+    ValueError, TypeError, LookupError, ArithmeticError, struct.error, tifffile.TiffFileError,
+)  # fmt: skip
 SAVE_AGAIN = "scan again, or save it from the original as TIFF or PNG in grey or RGB"
 
 

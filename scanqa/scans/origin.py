@@ -42,7 +42,7 @@ def _fields(path: Path) -> Iterator[tuple[str, str]]:
     try:
         found = _of_tiff(path) if path.suffix.lower() in (".tif", ".tiff") else _of_other(path)
         kept = [(name, _cleaned(words)) for name, words in found]
-    except (*DAMAGED, OSError, pyvips.Error, tifffile.TiffFileError):
+    except (*DAMAGED, OSError, pyvips.Error):
         return  # whether it can be used at all is said where it is read
     yield from ((name, words) for name, words in kept if words and not words.startswith(OWN))
 

@@ -39,7 +39,7 @@ def newer(tmp_path_factory):
     replaced(package / "version.py", "0.1.0", "0.2.0")
     replaced(package / "catalogue/families/shading.toml", f"version = {VERSION}",
              f"version = {VERSION + 1}", after='name = "nonuniformity"')  # fmt: skip
-    replaced(package / "measures/shading/__init__.py", "100 * (light.max()", "110 * (light.max()")
+    replaced(package / "measures/shading/__init__.py", "100 * (np.ptp(", "110 * (np.ptp(")
     return folder
 
 
