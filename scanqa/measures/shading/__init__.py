@@ -284,7 +284,9 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
     share = to_l / float(lightness.mean())
     # Noise stays in this one: how far the figure can be off, evenly between nought and that.
     by_noise_d = math.hypot(rougher.size / math.sqrt(3), rougher.error) * share
-    error_d = max(by_noise_d, float(repeat_error(deviations)))
+    # Where the bed ends, and a shadow with it, is known to half a cell.
+    border_d = abs(_deviation(lightness) - _deviation(lightness[1:-1, 1:-1])) / math.sqrt(12)
+    error_d = math.hypot(max(by_noise_d, float(repeat_error(deviations))), border_d)
     clipped = float(np.mean(light >= CLIPPED))
     why = f"{100 * clipped:.0f} % of the bed is clipped: lower the brightness and scan again"
     for measure_name, value, uncertainty in (
@@ -292,7 +294,7 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
         ("shading.range_L", np.ptp(lightness) - added.size * to_l, error * to_l),
         (
             "shading.deviation_L",
-            100 * lightness.std() / lightness.mean(),
+            100 * _deviation(lightness),
             100 * error_d,
         ),
     ):
@@ -305,6 +307,11 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
             name,
             reason_kind="clipped" if clipped > CLIPPED_SHARE else None,
         )
+
+
+def _deviation(lightness: Floats) -> float:
+    """Standard deviation over the mean."""
+    return float(lightness.std() / lightness.mean())
 
 
 def _by_paper(repeats: Floats) -> float:
