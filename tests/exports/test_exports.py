@@ -8,6 +8,7 @@ import json
 import os
 import re
 import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 
 import pytest
@@ -46,7 +47,7 @@ def database(tmp_path):
 
 def asked(database, query):
     """Rows as SQLite has them."""
-    with sqlite3.connect(database) as connection:
+    with closing(sqlite3.connect(database)) as connection:
         connection.row_factory = sqlite3.Row
         return [dict(row) for row in connection.execute(query)]
 
