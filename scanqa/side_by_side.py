@@ -56,8 +56,8 @@ def side_by_side(
     work: Callable[[Thing], Result],
     things: Sequence[Thing],
     *,
-    cost: Callable[[Thing], float],
-    begun: Callable[[int, Thing], None],
+    cost: Callable[[Thing], float] = lambda thing: 0.0,
+    begun: Callable[[int, Thing], None] = lambda done, thing: None,
     processes: int,
     meanwhile: Callable[[], None] | None = None,
 ) -> list[Result]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from scanqa.model import Floats, Overview
+from scanqa.numeric.lightness import mean_of_channels
 from scanqa.numeric.spread import sigma_about_zero
 
 STILL = 0.5  # correlation
@@ -33,7 +34,7 @@ def lay_still(before: Overview, after: Overview) -> bool | None:
 
 def _texture(overview: Overview) -> Floats | None:
     """What is left without shading, rows and columns, cut at some scatters; mean square 1."""
-    grey = overview.preview.mean(axis=2, dtype=np.float64)
+    grey = mean_of_channels(overview.preview)
     rows, columns = (int(side * MARGIN) for side in grey.shape)
     grey = grey[rows : grey.shape[0] - rows, columns : grey.shape[1] - columns]
     if min(grey.shape) < 4 * SMOOTH:

@@ -132,13 +132,7 @@ def _write_pages(
     if proof is not None:
         done = None if past is None else [(event.at, event.words) for event in past.health.events]
         works.insert(0, partial(write_evidence, found, proof, done=done))
-    side_by_side(
-        lambda work: work(),
-        works,
-        cost=lambda work: 0.0,
-        begun=lambda at, work: None,
-        processes=processes_to_use(),
-    )
+    side_by_side(lambda work: work(), works, processes=processes_to_use())
     write_index(folder)
     return [path for path in (proof, page) if path is not None]
 

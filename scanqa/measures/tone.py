@@ -43,6 +43,7 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
+from scanqa.numeric.even_cells import even_cells
 from scanqa.numeric.lightness import light_of, lstar, luma
 from scanqa.numeric.scatter import median_error, repeat_error
 from scanqa.numeric.spread import sigma_about_zero
@@ -130,7 +131,10 @@ def _level(name: str, scans: Sequence[Placement]) -> Measurement:
 def _tiles(scan: Placement) -> Floats:
     """L* of each tile of a scan by its mean code, dust left out, and by what noise adds to that."""
     preview = scan.overview.preview
-    down, across = (_places(length) for length in preview.shape[:2])
+    down, across = (
+        even_cells(length, max(1, length // TILE_BLOCKS), min(TILE_BLOCKS, length))
+        for length in preview.shape[:2]
+    )
     tiles = preview[down[:, None, :, None], across[None, :, None, :]]
     # Channels first: a median along what lies together takes a third of the time.
     codes = np.ascontiguousarray(np.moveaxis(tiles, -1, 0)).reshape(
@@ -139,13 +143,6 @@ def _tiles(scan: Placement) -> Floats:
     used = _no_dust(codes)
     means = (codes * used).sum(axis=-1, dtype=np.float64) / used.sum(axis=-1)
     return lstar(luma(scan.light.light(means.T))) + _by_noise(scan)
-
-
-def _places(length: int) -> NDArray[np.int_]:
-    """Blocks of each tile along an axis, (tiles, blocks), evenly spread."""
-    size = min(TILE_BLOCKS, length)
-    starts = np.linspace(0, length - size, max(1, length // size)).round().astype(int)
-    return np.asarray(starts[:, None] + np.arange(size))
 
 
 def _no_dust(codes: NDArray[Any]) -> NDArray[np.bool_]:

@@ -29,7 +29,6 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
@@ -50,6 +49,7 @@ from scanqa.model import (
     not_measurable,
     of_role,
 )
+from scanqa.numeric.even_cells import even_cells
 from scanqa.numeric.lightness import CLIPPED, lstar, luma
 from scanqa.numeric.scatter import median_error, middle_mean, repeat_error
 from scanqa.reading.sides import depths_mm, from_side, inwards_dpi
@@ -139,20 +139,15 @@ def cell_levels(blocks: Floats, shape: tuple[int, int], step: float) -> Floats:
     All cells are of one size; where it does not divide the array, single rows and columns of
     blocks between cells are not used. `step` is the light of one code there.
     """
-    rows, cols = (_cell_indices(n, count) for n, count in zip(blocks.shape, shape, strict=True))
+    rows, cols = (
+        even_cells(n, count, n // count) for n, count in zip(blocks.shape, shape, strict=True)
+    )
     cells = blocks[rows[:, None, :, None], cols[None, :, None, :]]
     return middle_mean(cells.reshape(*shape, -1), axis=2, least=step)
 
 
-def _cell_indices(length: int, count: int) -> NDArray[np.int64]:
-    """Indices of the members of each cell, (count, size)."""
-    size = length // count
-    starts = np.linspace(0, length - size, count).round().astype(np.int64)
-    return starts[:, None] + np.arange(size)
-
-
 def light_map(cells: Floats) -> LightMap:
-    """Smooth map from the cell medians of repeats, (scans, rows, columns)."""
+    """Smooth map from the cells of repeats, (scans, rows, columns)."""
     down = quadratic_smoother(cells.shape[1], SMOOTH_CELLS)
     across = quadratic_smoother(cells.shape[2], SMOOTH_CELLS)
     level = float(cells.mean())
