@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import random
 import sqlite3
@@ -23,6 +24,11 @@ PATIENCE_S = 120.0  # of a batch, for a database that does not answer
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.25, 8.0
 
 Found = TypeVar("Found")
+
+# A connection that breaks is told by the exception, in a line of ours. The libraries say it once
+# more in a log, which without a handler would end on the user's terminal.
+for library in ("psycopg", "sqlalchemy"):
+    logging.getLogger(library).addHandler(logging.NullHandler())
 
 
 class StoreError(ScanqaError):

@@ -216,3 +216,14 @@ def test_a_file_that_is_no_database_is_one_line(tmp_path):
 def test_a_date_that_is_none_is_refused(text):
     with pytest.raises(database.StoreError, match="not a date"):
         store.normal_time(text)
+
+
+@pytest.mark.parametrize("library", ["psycopg.pipeline", "sqlalchemy.pool"])
+def test_what_a_library_logs_of_a_lost_connection_stays_off_the_terminal(library):
+    said = subprocess.run(
+        [sys.executable, "-c",
+         "import logging, scanqa.records.database\n"
+         f"logging.getLogger({library!r}).error('error ignored: the connection is lost')"],
+        check=True, capture_output=True, text=True,
+    )  # fmt: skip
+    assert (said.stdout, said.stderr) == ("", "")
