@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,8 @@ from scanqa.measures.noise.covariance import flatten
 from scanqa.model import MM_PER_INCH, Floats, Placement, Window
 from scanqa.numeric.lightness import lstar, luma
 
-WINDOW_PX = 256
+WINDOW_PX, SMALL_PX = 256, 128  # the smaller where fewer than `FEWEST` of the larger fit
+FEWEST = 6  # windows that tell how paper was moved and turned
 GRID = (5, 4)  # windows along travel and across
 EDGE_MM = 12.0  # edge shadows bend more than a window's shading fit can follow
 
@@ -55,9 +56,14 @@ def sample(placement: Placement, window: Window) -> Sample:
     )
 
 
-def _windows(placement: Placement) -> Iterator[Window]:
+def _windows(placement: Placement) -> list[Window]:
+    large = _grid(placement, WINDOW_PX)
+    return large if len(large) >= FEWEST else _grid(placement, SMALL_PX)
+
+
+def _grid(placement: Placement, side: int) -> list[Window]:
     scan = placement.scan
-    size = min(WINDOW_PX, scan.width_px, scan.height_px)
+    size = min(side, scan.width_px, scan.height_px)
     places = []
     for length, dpi, count in (
         (scan.height_px, placement.dpi[1], GRID[0]),
@@ -66,9 +72,7 @@ def _windows(placement: Placement) -> Iterator[Window]:
         margin = min(round(EDGE_MM * dpi / MM_PER_INCH), max(length - size, 0) // 4)
         count = max(min(count, (length - 2 * margin) // size), 1)  # windows may not overlap
         places.append(np.unique(np.linspace(margin, length - margin - size, count).astype(int)))
-    for row in places[0]:
-        for col in places[1]:
-            yield Window(int(row), int(col), size, size)
+    return [Window(int(row), int(col), size, size) for row in places[0] for col in places[1]]
 
 
 def like_pair(placements: Sequence[Placement]) -> tuple[Placement, Placement] | None:
