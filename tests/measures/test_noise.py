@@ -25,6 +25,8 @@ DPI = 300
 SHAPE = (1400, 1100)
 TEXTURE, FIXED, TEMPORAL = 0.01, 0.003, 0.006  # fractions of the light
 TO_L = 116 / 3 * PAPER ** (1 / 3)  # L* per fraction of light
+# Signal to noise is that at a light of 0.8: of noise whose variance goes with the light.
+TO_WHITE_DB = 10 * math.log10(0.8 / PAPER)
 
 
 def frames(
@@ -58,7 +60,9 @@ def test_moved_paper_gives_all_parts():
     assert fixed.value == pytest.approx(TO_L * FIXED, rel=0.06)
     total = results.named("noise.total")[0]
     assert total.value == pytest.approx(TO_L * math.hypot(TEXTURE, FIXED, TEMPORAL), rel=0.02)
-    assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(TEMPORAL), abs=0.2)
+    assert value(results, "noise.snr").value == pytest.approx(
+        TO_WHITE_DB - 20 * math.log10(TEMPORAL), abs=0.2
+    )
     assert "moved" in temporal.reason
 
 
@@ -102,7 +106,9 @@ def test_still_paper_gives_the_temporal_part_as_the_two_frame_difference():
     assert value(results, "noise.temporal").value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
     a, b = (srgb_light(p.scan.pixels / 65535.0) for p in (one, other))
     two_frame = np.std(a - b) / math.sqrt(2) / a.mean()
-    assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(two_frame), abs=0.05)
+    assert value(results, "noise.snr").value == pytest.approx(
+        TO_WHITE_DB - 20 * math.log10(two_frame), abs=0.05
+    )
     assert not results.named("noise.fixed_pattern")
     reasons = [m.reason for m in results.measurements if m.name == "noise.fixed_pattern"]
     assert "did not move" in reasons[0]
@@ -215,6 +221,16 @@ def test_photon_transfer_gives_gain_and_read_noise():
     assert value(results, "noise.read").value == pytest.approx(100 * READ, rel=0.02)
 
 
+def test_signal_to_noise_is_the_same_on_darker_paper():
+    """Of photons and reading alone, three papers; truth in closed form at a light of 0.8."""
+    truth = 10 * math.log10(0.8**2 / (0.8 / ELECTRONS + READ**2))
+    for seed, level in ((95, 0.6), (96, 0.75), (97, 0.9)):
+        pair = shot_frames([(0, 0), (0, 0)], seed=seed, level=level)
+        found = value(noise.measure(pair, Told()), "noise.snr")
+        assert abs(found.value - truth) < 1.96 * found.uncertainty
+        assert found.uncertainty < 0.25
+
+
 def test_compressed_files_give_no_light_index():
     pair = shot_frames([(0, 0), (0, 0)], seed=60, top=255)
     lossy = [replace(p, scan=replace(p.scan, lossy=True)) for p in pair]
@@ -257,7 +273,7 @@ def test_stated_errors_are_those_of_counting_pixels():
         "noise.total": COUNTED / 2,  # of a root
         "noise.temporal": COUNTED / 2,
         "noise.light_index": COUNTED,
-        "noise.snr": 10 / math.log(10) * COUNTED,  # dB
+        "noise.snr": 10 / math.log(10) * math.hypot(COUNTED, 0.15 * math.log(PAPER / 0.8)),  # dB
     }
     for name, errors in stated.items():
         assert rms(errors) == pytest.approx(truth[name], rel=0.25), name
