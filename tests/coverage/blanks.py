@@ -164,15 +164,12 @@ def _evenness(found, unit, truth, row):
 
 
 def _noise(found, unit, at, truth):
-    """Of white paper over the bed, a margin left out; 8-bit codes add what they round.
+    """Of white paper where it is looked at over the bed; 8-bit codes add what they round.
 
     The signal to noise is that of a paper which the sensor sees at a light of `WHITE`.
     """
     width, height = truth.size_mm
-    x, y = (
-        np.linspace(MARGIN_MM, width - MARGIN_MM, 41),
-        np.linspace(MARGIN_MM, height - MARGIN_MM, 41),
-    )
+    x, y = _looked_at(truth.size_px, at.dpi)
     even = (
         unit.light_from("left", x) * unit.light_from("right", width - x)
         * (unit.light_from("top", y) * unit.light_from("bottom", height - y))[:, None]
@@ -196,6 +193,20 @@ def _noise(found, unit, at, truth):
     at_white = float(np.median(variance(np.full_like(even, WHITE / paper))))
     for m in one(found, "noise.snr"):
         yield Tried(m.name, m, 10 * np.log10(WHITE**2 / at_white))
+
+
+def _looked_at(size_px, dpi):
+    """Middles, mm, of windows evenly from margin to margin, as noise is defined: 5 × 4 at most."""
+    for side in (256, 128):
+        middles = []
+        for length, most in zip(size_px, (4, 5), strict=True):
+            margin = min(round(MARGIN_MM * dpi / MM_PER_INCH), (length - side) // 4)
+            count = max(min(most, (length - 2 * margin) // side), 1)
+            starts = np.linspace(margin, length - margin - side, count)
+            middles.append((starts + side / 2) * MM_PER_INCH / dpi)
+        if len(middles[0]) * len(middles[1]) >= 6:
+            break
+    return middles
 
 
 def _step(light, tone):
