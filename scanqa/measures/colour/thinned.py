@@ -3,7 +3,7 @@
 Red, green and blue are sensed apart, so each has noise of its own, and the finest grain of colour
 (Cr, ITU-T T.871) is that of three noises. JPEG halves the dpi of colour and rounds it coarsely,
 also where it leaves luma as it was (from a quality of 92 on): then the three share their finest
-grain. What rounding to whole codes adds is left out of account, for it is in both.
+grain.
 """
 
 from __future__ import annotations
@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from scanqa.model import Floats
 
 CR = np.array([0.5, -0.4187, -0.0813])  # ITU-T T.871
-GRAIN = 0.15  # squared codes of 255: less is none to judge by
-SHARE, LEAST = 0.2, 0.1  # of the colour noise there should be, and squared codes, below which
+GRAIN = 0.04  # squared codes of 255: less is none to judge by
+# Share of the colour noise that three noises would make, and squared codes, below which both colour
+# is thinned: 0.036 is what rounding three channels to whole codes leaves by itself.
+THINNED = ((0.2, 0.1), (0.6, 0.03))
 BRIGHT = 60  # per cent of a window that is darker than its paper
 
 
@@ -35,7 +37,8 @@ def colour_is_thinned(windows: Sequence[NDArray[Any]]) -> bool:
         return False
     colour, *channels = np.median(found, axis=0)
     due = float(np.square(CR) @ channels)
-    return bool(np.mean(channels) > GRAIN and colour < min(SHARE * due, LEAST))
+    thinned = any(colour < min(share * due, least) for share, least in THINNED)
+    return bool(np.mean(channels) > GRAIN and thinned)
 
 
 def _squares(window: NDArray[Any]) -> list[float]:
