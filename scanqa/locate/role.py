@@ -32,6 +32,7 @@ from scanqa.locate.edge_card import is_edge_card
 from scanqa.locate.preview_tiles import LEVEL, Tiles, cells, cut_tiles, without_noise
 from scanqa.model import MM_PER_INCH, Floats, Point, Role, Side
 from scanqa.numeric.lightness import mean_of_channels
+from scanqa.numeric.medians import medians
 from scanqa.reading.book_spine import Spine, find_spines
 from scanqa.reading.paper_border import Box, find_border
 
@@ -201,7 +202,7 @@ def plain_part(grey: Floats, mm_px: float) -> tuple[Box | None, float]:
     tiles = cut_tiles(grey, mm_px)
     if tiles is None:
         return None, 1.0
-    middles = np.median(tiles.pixels, axis=2)
+    middles = medians(tiles.pixels)
     near = np.abs(tiles.pixels / np.maximum(middles, 1e-6)[:, :, None] - 1) < PLAIN
     light = middles > BLANK_SHADE * tiles.paper
     plain = light & (near.mean(axis=2) > BLANK_PLAIN)
@@ -281,7 +282,7 @@ def _is_even(tiles: Tiles) -> bool:
     inner = tiles.pixels[rows:-rows, columns:-columns]
     if inner.size == 0:
         return False
-    middles = np.median(inner, axis=2)
+    middles = medians(inner)
     darkest, lightest = np.percentile(middles, (2, 98))
     if darkest < BLANK_SHADE * lightest:
         return False
@@ -294,7 +295,7 @@ def _is_ruled(grey: Floats, mm_px: float) -> bool:
     strips = np.array_split(grey, RULE_STRIPS, axis=1)
     seen = 0
     for strip in strips:
-        dips = 1 - _line_shape(np.median(strip, axis=1), mm_px)
+        dips = 1 - _line_shape(medians(strip), mm_px)
         reach = max(round(RULE_PITCH_MM[0] / 2 * mm_px), 1)
         peaks = (dips == ndimage.maximum_filter1d(dips, 2 * reach + 1)) & (dips > RULE_DEPTH)
         pitch = np.diff(np.flatnonzero(peaks)) / mm_px
@@ -316,7 +317,7 @@ def _line_shape(profile: Floats, mm_px: float) -> Floats:
 
 def _without_lines(grey: Floats, mm_px: float) -> Floats:
     """Dark lines along the columns taken off: those of the scanner are no writing."""
-    return grey / np.minimum(_line_shape(np.median(grey, axis=0), mm_px), 1)
+    return grey / np.minimum(_line_shape(medians(grey, 0), mm_px), 1)
 
 
 # ------------------------------------------------------------------------------------ print

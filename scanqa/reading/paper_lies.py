@@ -12,9 +12,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from scanqa.model import MM_PER_INCH, Floats, PaperLies, Placement
-from scanqa.numeric.lightness import luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.own_signal import correlation
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.bed_light import bed_luma
 
 TILE_MM = 40.0  # within which a sheet that lies askew by a degree or two still matches
 TILES = ((0.5, 0.5), (0.3, 0.35), (0.7, 0.65))  # middles, as shares of the bed
@@ -56,13 +57,13 @@ def _clouds(blank: Placement) -> Floats:
     """Logarithm of light of the preview, rid of what belongs to the device; 0 at its rim."""
     from scipy.ndimage import gaussian_filter
 
-    level = luma(blank.light.light(blank.overview.preview)).astype(np.float64)
+    level = bed_luma(blank)
     middle = float(np.median(level))
     log = np.log(np.maximum(level, 0.3 * middle) / middle)
     block_mm = MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
     log -= gaussian_filter(log, BACKGROUND_MM / block_mm)
-    log -= np.median(log, axis=0)
-    log -= np.median(log, axis=1)[:, None]
+    log -= medians(log, 0)
+    log -= medians(log)[:, None]
     limit = SPECKS * max(float(sigma_about_zero(log.ravel())), 1e-9)
     rim = round(MARGIN_MM / block_mm)
     inner = np.zeros_like(log)

@@ -15,8 +15,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from scanqa.model import Floats, Placement, Window
-from scanqa.numeric.lightness import luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.bed_light import bed_luma
 
 MOST_TOP = 0.001  # of the pixels of a window: grain that is cut off differs no more
 MOST_TRIED = 3  # of scans that are alike
@@ -99,11 +100,11 @@ def _detail(placement: Placement) -> Floats:
     """Logarithm of the preview, rid of what belongs to the device."""
     from scipy.ndimage import gaussian_filter
 
-    level = luma(placement.light.light(placement.overview.preview)).astype(np.float64)
+    level = bed_luma(placement)
     log = np.log(np.maximum(level, 1e-3))
     log -= gaussian_filter(log, BACKGROUND_BLOCKS)
-    log -= np.median(log, axis=0)
-    log -= np.median(log, axis=1)[:, np.newaxis]
+    log -= medians(log, 0)
+    log -= medians(log)[:, np.newaxis]
     limit = CUT_OFF * max(float(sigma_about_zero(log.ravel())), 1e-9)
     return np.asarray(np.clip(log, -limit, limit))
 
