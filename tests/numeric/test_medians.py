@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from scanqa.numeric.medians import medians
+from scanqa.numeric.medians import medians, percentiles
 
 RNG = np.random.default_rng(4)
 
@@ -17,3 +17,12 @@ def test_medians_are_those_of_numpy_to_the_last_digit(kind, shape, axis):
     assert np.array_equal(found, np.median(values, axis=axis))
     assert found.dtype == np.median(values, axis=axis).dtype
     assert np.array_equal(values, before)
+
+
+@pytest.mark.parametrize("kind", [np.float64, np.uint8])
+@pytest.mark.parametrize("percent", [0, 10, 50, 85, 90, 100])
+@pytest.mark.parametrize("count", [1, 2, 7, 1225])
+def test_percentiles_are_those_of_numpy_to_the_last_digit(kind, percent, count):
+    values = RNG.uniform(0, 250, (3, count)).astype(kind)
+    assert np.array_equal(percentiles(values, percent), np.percentile(values, percent, axis=1))
+    assert np.array_equal(percentiles(values.T, percent, 0), percentiles(values, percent))
