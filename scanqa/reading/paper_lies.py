@@ -42,15 +42,22 @@ def paper_lies(blanks: Sequence[Placement]) -> tuple[PaperLies, ...]:
         For each: ``first``; ``still``; ``moved`` (or turned a little); ``quarter`` or ``half`` if
         turned by 90° or 180°; empty if the paper shows too little to tell.
     """
-    firsts: dict[object, Floats] = {}
-    out: list[PaperLies] = []
-    for blank in blanks:
+    groups: dict[object, list[int]] = {}
+    for at, blank in enumerate(blanks):
         key = (blank.overview.preview.shape, blank.overview.step_px, blank.dpi)
-        clouds = _clouds(blank)
-        block_mm = MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
-        out.append(_lies(firsts[key], clouds, block_mm) if key in firsts else "first")
-        firsts.setdefault(key, clouds)
-    return tuple(out)
+        groups.setdefault(key, []).append(at)
+    lies: list[PaperLies] = ["first"] * len(blanks)
+    for first, *others in groups.values():
+        if not others:
+            continue
+        clouds, block_mm = _clouds(blanks[first]), _block_mm(blanks[first])
+        for at in others:
+            lies[at] = _lies(clouds, _clouds(blanks[at]), block_mm)
+    return tuple(lies)
+
+
+def _block_mm(blank: Placement) -> float:
+    return MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
 
 
 def _clouds(blank: Placement) -> Floats:
@@ -60,7 +67,7 @@ def _clouds(blank: Placement) -> Floats:
     level = bed_luma(blank)
     middle = float(np.median(level))
     log = np.log(np.maximum(level, 0.3 * middle) / middle)
-    block_mm = MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
+    block_mm = _block_mm(blank)
     log -= gaussian_filter(log, BACKGROUND_MM / block_mm)
     log -= medians(log, 0)
     log -= medians(log)[:, None]
