@@ -54,6 +54,7 @@ NOTHING_TOLD = Told()
 LONGEST = (  # families by the time that they take, the longest first
     "claim", "colour", "sharpness", "processing", "noise", "gutter", "streaks", "glass"
 )  # fmt: skip
+LOADED_LATE = ("scipy.fft", "scipy.linalg", "skimage.color")  # by several families
 OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
@@ -185,8 +186,8 @@ def _read_and_measured(
 
 def _load_rooms() -> None:
     """Load all that measures: once, and not by each process that will."""
-    for name in FAMILIES:
-        import_module(f"scanqa.measures.{name}")
+    for name in (*(f"scanqa.measures.{name}" for name in FAMILIES), *LOADED_LATE):
+        import_module(name)
 
 
 def _measured(
