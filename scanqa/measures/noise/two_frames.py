@@ -30,9 +30,9 @@ from scanqa.measures.noise.turned import (
     refined,
     unlike_by_pixels,
 )
-from scanqa.measures.noise.windows import Sample, sample
+from scanqa.measures.noise.windows import Sample, grain_in, sample
 from scanqa.model import Floats, Placement, Window
-from scanqa.numeric.lightness import lstar, luma
+from scanqa.numeric.lightness import luma
 
 BETWEEN = 0.7  # per square of a sample
 
@@ -127,7 +127,7 @@ def _turned(
     return refined(
         [one.window for one in ones],
         [one.grain for one in ones],
-        lambda window: sample(second, window).grain,
+        lambda window: grain_in(second, window),
         field,
         (second.scan.height_px, second.scan.width_px),
     )
@@ -145,8 +145,7 @@ def _moved(
     window = far_window(one.window, first, second)
     if window is None:
         return None
-    light = luma(second.light.light(second.scan.window(window)))
-    found = displacement(one.grain, flatten(lstar(light)), anywhere=True)
+    found = displacement(one.grain, grain_in(second, window), anywhere=True)
     if found is None:
         return None
     return found[0] + window.row - one.window.row, found[1] + window.col - one.window.col
@@ -159,13 +158,14 @@ def _split(one: Sample, other: Sample, field: AffineField | None, second: Placem
     if field is not None:
         moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
     doubt = None
+    ones, others = _all(one), _all(other)
     if field is not None and there is not None:
-        shared = shared_along(_all(one), _all(sample(second, there)), window, there, field)
-        doubt = _between_samples(_all(one), shared, window, field)
-    in_place = [float(np.mean(a * b)) for a, b in zip(_all(one), _all(other), strict=True)]
+        shared = shared_along(ones, _all(sample(second, there)), window, there, field)
+        doubt = _between_samples(ones, shared, window, field)
+    in_place = np.array([float(np.mean(a * b)) for a, b in zip(ones, others, strict=True)])
     still = lies_still(one.grain, other.grain)
-    in_both = np.array(in_place)
-    return _put_together(one, other, in_both, shared, moved_px, still=still, doubt=doubt)
+    variances = _variances(ones, others)
+    return _put_together(one, variances, in_place, shared, moved_px, still=still, doubt=doubt)
 
 
 def _between_samples(
@@ -187,21 +187,23 @@ def _split_turned(one: Sample, other: Sample, field: AffineField, second: Placem
     """The parts of a window of a sheet that was turned."""
     window = one.window
     there = inside(window, field, (second.scan.height_px, second.scan.width_px))
-    in_place = in_place_of_turned(_all(one), _all(other), window, field)
+    ones, others = _all(one), _all(other)
+    variances = _variances(ones, others)
+    in_place = in_place_of_turned(ones, others, window, field)
     shared, doubt = None, None
     if in_place is not None:
-        unlike = unlike_by_pixels(_all(one), _all(sample(second, there)), window, there, field)
+        unlike = unlike_by_pixels(ones, _all(sample(second, there)), window, there, field)
         if unlike is not None:
-            shared, doubt = _variances(one, other) - unlike[0], unlike[1]
+            shared, doubt = variances - unlike[0], unlike[1]
     if in_place is None:
-        in_place = np.zeros(len(_all(one)))
+        in_place = np.zeros(len(ones))
     moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
-    return _put_together(one, other, in_place, shared, moved_px, still=False, doubt=doubt)
+    return _put_together(one, variances, in_place, shared, moved_px, still=False, doubt=doubt)
 
 
 def _put_together(
     one: Sample,
-    other: Sample,
+    variances: Floats,
     in_place: Floats,
     shared: Floats | None,
     moved_px: tuple[float, float] | None,
@@ -211,7 +213,6 @@ def _put_together(
 ) -> Split:
     """Variances of a window, given what both scans share in place and where the paper lies."""
     doubts = np.zeros(len(in_place)) if doubt is None else doubt
-    variances = _variances(one, other)
     means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
     return Split(
         total=float(variances[0]),
@@ -227,10 +228,9 @@ def _put_together(
     )
 
 
-def _variances(one: Sample, other: Sample) -> Floats:
+def _variances(ones: Sequence[Floats], others: Sequence[Floats]) -> Floats:
     """Mean of the variances of both scans, of each plane."""
-    pairs = zip(_all(one), _all(other), strict=True)
-    return np.array([float(a.var() + b.var()) / 2 for a, b in pairs])
+    return np.array([float(a.var() + b.var()) / 2 for a, b in zip(ones, others, strict=True)])
 
 
 def _all(seen: Sample) -> list[Floats]:

@@ -55,6 +55,11 @@ def sample(placement: Placement, window: Window) -> Sample:
     )
 
 
+def grain_in(placement: Placement, window: Window) -> Floats:
+    """L* of luma rid of shading, in one window of a scan."""
+    return flatten(lstar(luma(placement.light.light(placement.scan.window(window)))))
+
+
 def _windows(placement: Placement) -> Iterator[Window]:
     scan = placement.scan
     size = min(WINDOW_PX, scan.width_px, scan.height_px)
