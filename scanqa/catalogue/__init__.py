@@ -195,8 +195,13 @@ def each(family: str, name: str, key: str) -> tuple[Any, ...]:
 
 
 def rows_of(name: str) -> tuple[Definition, ...]:
-    """The rows that a measure, or a family such as ``edges.dead_margin``, stands for."""
-    return tuple(d for key, d in CATALOGUE.items() if key == name or key.startswith(name + "_"))
+    """The row of a measure, or those that a family such as ``edges.dead_margin`` stands for.
+
+    ``gutter.focus_at_5mm`` is a measure, and does not stand for ``gutter.focus_at_5mm_height``.
+    """
+    if name in CATALOGUE:
+        return (CATALOGUE[name],)
+    return tuple(row for key, row in CATALOGUE.items() if key.startswith(name + "_"))
 
 
 FAMILIES: dict[str, Family] = {family.name: family for family in _families()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import CATALOGUE, rows_of
 from scanqa.model import Judged, Record, UseVerdict
 from scanqa.model.compared import Comparison, Difference
 from scanqa.report.card.first_screen import deciding, value_words
@@ -131,5 +131,4 @@ def _not_compared(pair: Sequence[Judged | None]) -> str:
 
 
 def _same(row: Difference, condition: Judged) -> bool:
-    name = row.key.name
-    return name == condition.measure or name.startswith(f"{condition.measure}_")
+    return row.key.name in {each.name for each in rows_of(condition.measure)}
