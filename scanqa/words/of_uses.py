@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS, rows_of
-from scanqa.model import Criterion, Diagnosis, Judged, Outcome, UseVerdict
-from scanqa.words.numbers import joined
+from scanqa.model import Diagnosis, Judged, Outcome, UseVerdict
+from scanqa.words.numbers import joined, told
 
 ONE_LOOK = (
     "One blank does not tell what stays when the paper moves: marks on the glass are not judged."
@@ -81,15 +81,6 @@ def use_word(verdict: UseVerdict) -> str:
     return " or ".join(verdict.between) or verdict.fitness
 
 
-def bounded(found: Judged | Criterion, text: Callable[[float], str]) -> str:
-    """A number with what its status says of it: ``at least 5.12``, ``between 5 and 6``."""
-    if found.value is None:
-        return ""
-    if found.low is not None and found.high is not None:
-        return f"between {text(found.low)} and {text(found.high)}"
-    return {"at-least": "at least ", "at-most": "at most "}.get(found.bound, "") + text(found.value)
-
-
 def _sentence(verdicts: Sequence[UseVerdict], diagnoses: Sequence[Diagnosis]) -> str:
     parts = []
     for word in dict.fromkeys(("fit", "limited", "unfit", *map(use_word, verdicts))):
@@ -145,5 +136,18 @@ def _gap(condition: Judged) -> str:
 
 
 def _number(condition: Judged) -> str:
+    if condition.value is None:
+        return ""
     row = rows_of(condition.measure)[0]
-    return f"{bounded(condition, f'{{:.{row.digits}f}}'.format)} {row.unit}".strip()
+    text = value_told(condition, None)
+    if condition.bound == "between":
+        text = f"between {text.replace(' to ', ' and ')}"
+    return f"{text} {row.unit}".strip()
+
+
+def value_told(condition: Judged, uncertainty: float | None) -> str:
+    """The value of a condition, or its bound, which stays on its side of the limits."""
+    digits = rows_of(condition.measure)[0].digits
+    ends = (condition.low, condition.high)
+    limits = (condition.fit, condition.limited)
+    return told(condition.bound, condition.value or 0.0, uncertainty, ends, digits, limits)

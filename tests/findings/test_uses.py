@@ -85,7 +85,7 @@ def test_no_line_found_is_a_bound_that_judges_and_is_quoted(at_most):
         )
     )
     pictures = word(found, "halftone pictures")
-    assert f"at most {at_most:.2f} %" in pictures.reason
+    assert {0.4: "at most 0.40 %", 2.25: "at most 2.3 %"}[at_most] in pictures.reason
     assert "strongest visible line was not measured" not in pictures.reason
     # 0.5 is fit and 3 limited: up to 0.4 is fit whatever it is; up to 2.25 it may be either
     expected = ("fit", ()) if at_most <= 0.5 else ("not judged", ("fit", "limited"))
