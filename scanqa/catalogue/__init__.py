@@ -10,6 +10,7 @@ reported (`scanqa.model.Measurement` checks the name when it is built).
 from __future__ import annotations
 
 import itertools
+import math
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -92,6 +93,8 @@ class Definition:
         Whether two scanners compare by it on one named print only: their difference is then at
         ``least`` what is found, or, of a ``ratio``, free of the print; empty where no print is in
         it.
+    within : (float, float)
+        What it can be by its nature: the share that is left of something lies between none and all.
     second_look : str
         The row of ``second_looks.toml`` that confirms it as the scanner's.
     pattern : str
@@ -123,6 +126,7 @@ class Definition:
     at: dict[str, Any]
     curve: OnCurve = ""
     on_one_print: OnOnePrint = ""
+    within: tuple[float, float] = (-math.inf, math.inf)
 
     @property
     def family(self) -> str:
@@ -185,6 +189,7 @@ def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:
         row["sentence"] = row["sentence"].format(**words)
         row["matters"] = Matters(**row["matters"])
         row["spoiled_by"] = tuple(row["spoiled_by"])
+        row["within"] = tuple(row.get("within", (-math.inf, math.inf)))
         yield Definition(**row)
 
 

@@ -59,6 +59,17 @@ def matters(name: str, first: float, second: float) -> float:
     return CATALOGUE[name].matters.between(first, second)
 
 
+def possible(name: str, difference: float, low: float, high: float) -> tuple[float, float]:
+    """An interval of a difference, cut where the measure's nature ends; it keeps the difference.
+
+    No share of light can fall by more than all of it. What is cut off can hold no truth, so the
+    interval holds its own as often as before.
+    """
+    least, most = CATALOGUE[name].within
+    reach = max(most - least, abs(difference))
+    return max(low, -reach), min(high, reach)
+
+
 def named(parts: Sequence[Shared]) -> set[tuple[str, str]]:
     """What the parts are shared with, where that has a name."""
     return {(part.kind, part.of) for part in parts if part.of}

@@ -10,7 +10,7 @@ from scanqa.model import Judged, Record, UseVerdict
 from scanqa.model.compared import Comparison, Difference
 from scanqa.report.card.first_screen import deciding, value_words
 from scanqa.words.numbers import joined, signed, with_unit
-from scanqa.words.of_comparison import GAPS
+from scanqa.words.of_comparison import GAPS, use_note
 from scanqa.words.of_uses import use_word
 
 RANKS = {"fit": 0, "limited": 1, "unfit": 2}
@@ -114,9 +114,13 @@ def _difference(condition: Judged, c: Comparison) -> str:
     if not found:
         return ""
     row = max(found, key=lambda each: abs(each.difference or 0.0))
+    parts = (*row.key[1:3], f"{row.key.edge_kind} edges" if row.key.edge_kind else "")
+    which = f", {', '.join(filter(None, parts))}" if len(found) > 1 else ""
+    note = use_note(row, condition.statistic)
     digits = CATALOGUE[row.key.name].digits
     ends = f"{signed(row.low or 0.0, digits)} to {signed(row.high or 0.0, digits)}"
-    return f"{with_unit(signed(row.difference or 0.0, digits), row.unit)} ({ends})"
+    said = f"{with_unit(signed(row.difference or 0.0, digits), row.unit)} ({ends}){which}"
+    return f"{said}: {note}" if note else said
 
 
 def _not_compared(pair: Sequence[Judged | None]) -> str:

@@ -25,7 +25,9 @@ from scanqa.words.of_comparison import (
     condition_rows,
     gap_words,
     level_words,
+    pairs_note,
     profile_words,
+    side_words,
     size_note,
     together_words,
     value_rows,
@@ -102,7 +104,7 @@ def sides_view(comparison: Comparison, sides: tuple[Record, Record] | None = Non
             filter(None, (buyer_sentence(c, sides) if sides else "", _sentence(c, better)))
         ),
         together=together_words(c),
-        level=level_words(c),
+        level=" ".join(filter(None, (level_words(c), pairs_note(c)))),
         uses=use_rows(c, sides) if sides else (),
         glasses=tuple(_glasses(c, sides)) if sides else (),
         sides=tuple(_sides(c, better)),
@@ -226,7 +228,7 @@ def _row(row: Difference, c: Comparison) -> Row:
     digits = definition.digits
     while digits < definition.digits + 2 and 0 < row.high - row.low < 4 * 10**-digits:
         digits += 1
-    values = ["–" if v is None else number(v, definition.digits) for v in (row.first, row.second)]
+    values = side_words(row)
     notes = []
     if row.unit_of != "stated uncertainties":
         notes.append(f"{row.count} {row.unit_of}")
