@@ -94,7 +94,7 @@ def _tell(result: Comparison, shown: str | None) -> None:
     for note in comparison_notes(result):
         click.echo(f"  note: {note}")
     if result.tried:
-        click.echo(f"  intervals {together_words(result)}")
+        click.echo(f"  intervals {together_words(result.together)}")
     for row in result.rows:
         if row.verdict in ("no difference shown", "not compared") and shown != "all":
             continue

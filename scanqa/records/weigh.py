@@ -1,9 +1,7 @@
 """What counts as a difference: shown beyond chance over a whole family, and large enough to matter.
 
-Where intervals are shown, they and what is said of them follow one level (`each_alone`); where only
-tests are counted, the family-wise error is held by Holm's step-down procedure (Holm, Scandinavian
-Journal of Statistics 6(2), 1979), which claims no less. What matters to the work stands in the
-catalogue.
+Intervals and what is said of them follow one level, at which all of them hold together
+(`each_alone`). What matters to the work stands in the catalogue.
 """
 
 from __future__ import annotations
@@ -18,24 +16,6 @@ from scanqa.model import Shared
 FAMILY_ERROR = 0.05
 CARE = 0.1  # of what matters: less scatter than this is not watched any closer
 COUNT_FLOOR = 1.0  # one speck more or less is everyday dust, not a change of the scanner
-
-
-def holm(p_values: Sequence[float], error: float = FAMILY_ERROR) -> list[bool]:
-    """Which hypotheses fall: the smallest p against α/m, the next against α/(m − 1), and so on.
-
-    Parameters
-    ----------
-    p_values : sequence of float
-        In any order.
-    error : float
-        Chance of a single false claim among all.
-    """
-    falls = [False] * len(p_values)
-    for rank, at in enumerate(sorted(range(len(p_values)), key=p_values.__getitem__)):
-        if p_values[at] > error / (len(p_values) - rank):
-            break
-        falls[at] = True
-    return falls
 
 
 def each_alone(count: int, error: float = FAMILY_ERROR) -> float:

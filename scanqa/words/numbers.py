@@ -33,6 +33,21 @@ def signed(value: float, digits: int) -> str:
     return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
 
 
+def interval(low: float, high: float, digits: int) -> tuple[str, int]:
+    """Both ends of an interval, ``−0.4 to +3.1``, and the decimals that it took.
+
+    As many as it takes to tell the ends apart, and each that is not nought from it: two more than
+    `digits` at most.
+    """
+    decimals = digits
+    while decimals < digits + 2 and (
+        0 < high - low < 4 * 10.0**-decimals
+        or any(end and abs(end) < 0.5 * 10.0**-decimals for end in (low, high))
+    ):
+        decimals += 1
+    return f"{signed(low, decimals)} to {signed(high, decimals)}", decimals
+
+
 def with_unit(text: str, unit: str) -> str:
     """Number and unit that stay together on a line; degrees touch their number."""
     if not unit:

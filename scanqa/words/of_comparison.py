@@ -122,9 +122,9 @@ def size_note(row: Difference) -> str:
     return LEAST_BY_BOUND if bound else LEAST_BY_PRINT
 
 
-def together_words(c: Comparison) -> str:
+def together_words(confidence: float) -> str:
     """What the intervals do, in few words: ``hold together at 95 %``."""
-    return f"hold together at {100 * c.together:g} %"
+    return f"hold together at {100 * confidence:g} %"
 
 
 def level_words(c: Comparison) -> str:

@@ -9,7 +9,7 @@ from scanqa.catalogue import CATALOGUE, rows_of
 from scanqa.model import Judged, Record, UseVerdict
 from scanqa.model.compared import Comparison, Difference
 from scanqa.report.card.first_screen import deciding, value_words
-from scanqa.words.numbers import joined, signed, with_unit
+from scanqa.words.numbers import interval, joined, signed, with_unit
 from scanqa.words.of_comparison import GAPS, use_note
 from scanqa.words.of_uses import use_word
 
@@ -117,8 +117,7 @@ def _difference(condition: Judged, c: Comparison) -> str:
     parts = (*row.key[1:3], f"{row.key.edge_kind} edges" if row.key.edge_kind else "")
     which = f", {', '.join(filter(None, parts))}" if len(found) > 1 else ""
     note = use_note(row, condition.statistic)
-    digits = CATALOGUE[row.key.name].digits
-    ends = f"{signed(row.low or 0.0, digits)} to {signed(row.high or 0.0, digits)}"
+    ends, digits = interval(row.low or 0.0, row.high or 0.0, CATALOGUE[row.key.name].digits)
     said = f"{with_unit(signed(row.difference or 0.0, digits), row.unit)} ({ends}){which}"
     return f"{said}: {note}" if note else said
 
