@@ -65,7 +65,9 @@ def nothing_found(unseen: Sequence[str]) -> str:
 def next_scan(outcome: Outcome) -> str:
     """The one scan that would settle most of what is open, and for which uses; or nothing."""
     if not outcome.next_scan:
-        return ""
+        still = [each.use for each in outcome.uses if each.settles and not each.settled_by]
+        words = f"No scan that is missing would settle what is open for {joined(still)}."
+        return words if still else ""
     uses = [each.use for each in outcome.uses if each.settled_by == outcome.next_scan]
     settles = f" It settles most for {joined(uses)}." if uses else ""
     return f"Scan next: {scan_words(outcome.next_scan)}.{settles}"
@@ -123,6 +125,8 @@ def _left_open(verdict: UseVerdict, open_ones: Sequence[Judged]) -> str:
         words.append(f"{excluded} is excluded")
     if verdict.settled_by:
         words.append(f"what settles most: {scan_words(verdict.settled_by)}")
+    elif first.value is not None:
+        words.append("the scans that tell of it are in the set")
     return "; ".join(words)
 
 
