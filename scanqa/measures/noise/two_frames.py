@@ -8,11 +8,11 @@ paper's grain; the rest is temporal.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.measures.noise.by_distance import at_nought, by_distance
+from scanqa.measures.noise.by_distance import ByDistance, at_nought, by_distance
 from scanqa.measures.noise.covariance import flatten
 from scanqa.measures.noise.displacement import (
     displacement,
@@ -27,9 +27,9 @@ from scanqa.measures.noise.turned import (
     inside,
     refined,
 )
-from scanqa.measures.noise.windows import Sample, sample
+from scanqa.measures.noise.windows import Sample, grain_in, sample
 from scanqa.model import Floats, Placement
-from scanqa.numeric.lightness import lstar, luma
+from scanqa.numeric.lightness import luma
 
 KNOWN = 0.5  # of what is left, up to which it may be off; beyond, the grain was not followed
 
@@ -59,10 +59,10 @@ class Split:
     total: float
     in_place: float
     grain: float | None
-    moved_px: tuple[float, float] | None
-    still: bool
     light_total: Floats
     light_grain: Floats
+    moved_px: tuple[float, float] | None
+    still: bool
     level: Floats
     grain_doubt: float
     light_doubt: Floats
@@ -120,7 +120,7 @@ def _refined(
     return refined(
         [one.window for one in ones],
         [one.grain for one in ones],
-        lambda window: sample(second, window).grain,
+        lambda window: grain_in(second, window),
         field,
         (second.scan.height_px, second.scan.width_px),
     )
@@ -138,8 +138,7 @@ def _moved(
     window = far_window(one.window, first, second)
     if window is None:
         return None
-    light = luma(second.light.light(second.scan.window(window)))
-    found = displacement(one.grain, flatten(lstar(light)), anywhere=True)
+    found = displacement(one.grain, grain_in(second, window), anywhere=True)
     if found is None:
         return None
     return found[0] + window.row - one.window.row, found[1] + window.col - one.window.col
@@ -147,9 +146,16 @@ def _moved(
 
 def _not_moved(one: Sample, other: Sample) -> Split:
     """The parts of a window whose paper lies still, or is not seen to have moved."""
-    in_place = [float(np.mean(a * b)) for a, b in zip(_all(one), _all(other), strict=True)]
-    still = lies_still(one.grain, other.grain)
-    return _put_together(one, other, np.array(in_place), None, None, still=still)
+    planes, others = _all(one), _all(other)
+    in_place = np.array([float(np.mean(a * b)) for a, b in zip(planes, others, strict=True)])
+    return Split(
+        *_parts(_variances(planes, others), in_place, None),
+        moved_px=None,
+        still=lies_still(one.grain, other.grain),
+        level=(_levels(one) + _levels(other)) / 2,
+        grain_doubt=0.0,
+        light_doubt=np.zeros(len(in_place) - 1),
+    )
 
 
 def _moved_splits(
@@ -160,64 +166,64 @@ def _moved_splits(
     Grain that is finer than the samples can tell is none that was found.
     """
     size = second.scan.height_px, second.scan.width_px
-    seen = [sample(second, inside(one.window, field, size)) for one in ones]
-    gathered = [
-        by_distance(_all(one), _all(there), one.window, there.window, field)
-        for one, there in zip(ones, seen, strict=True)
-    ]
-    levels = [(_levels(one) + _levels(there)) / 2 for one, there in zip(ones, seen, strict=True)]
-    in_places = [in_place_of_moved(_all(a), _all(b), a.window, field)
-                 for a, b in zip(ones, others, strict=True)]  # fmt: skip
-    used = [at for at, by in enumerate(gathered) if by is not None and in_places[at] is not None]
-    unlike: dict[int, Floats] = {}
-    doubt = np.zeros(len(_all(ones[0])))
-    left = (
-        None
-        if not used
-        else at_nought(
-            [by for at in used if (by := gathered[at]) is not None],
-            np.array([[1.0, *np.square(levels[at])] for at in used]),
-        )
-    )
-    if left is not None and np.all(left[1] < KNOWN * np.median(left[0], axis=0)):
-        unlike, doubt = dict(zip(used, left[0], strict=True)), left[1]
+    variances, in_places, levels, gathered = [], [], [], []
+    for one, other in zip(ones, others, strict=True):
+        there = sample(second, inside(one.window, field, size))
+        planes, in_place = _all(one), _all(other)
+        variances.append(_variances(planes, in_place))
+        in_places.append(in_place_of_moved(planes, in_place, one.window, field))
+        levels.append((_levels(one) + _levels(there)) / 2)
+        gathered.append(by_distance(planes, _all(there), one.window, there.window, field))
+    unlike, doubt = _left(gathered, in_places, levels)
     out = []
-    for at, (one, other) in enumerate(zip(ones, others, strict=True)):
-        in_place = in_places[at]
-        split = _put_together(
-            one,
-            other,
-            np.zeros(len(doubt)) if in_place is None else in_place,
-            _variances(one, other) - unlike[at] if at in unlike else None,
-            field(one.window.row + one.window.height / 2, one.window.col + one.window.width / 2),
-            still=False,
+    for at, one in enumerate(ones):
+        found = in_places[at]
+        shared = variances[at] - unlike[at] if at in unlike else None
+        window = one.window
+        out.append(
+            Split(
+                *_parts(variances[at], np.zeros(len(doubt)) if found is None else found, shared),
+                moved_px=field(window.row + window.height / 2, window.col + window.width / 2),
+                still=False,
+                level=levels[at],
+                grain_doubt=doubt[0],
+                light_doubt=doubt[1:],
+            )
         )
-        out.append(replace(split, level=levels[at], grain_doubt=doubt[0], light_doubt=doubt[1:]))
     return out
 
 
-def _put_together(
-    one: Sample,
-    other: Sample,
-    in_place: Floats,
-    shared: Floats | None,
-    moved_px: tuple[float, float] | None,
-    *,
-    still: bool,
-) -> Split:
-    """Variances of a window, given what both scans share in place and where the paper lies."""
-    variances = _variances(one, other)
-    return Split(
-        total=float(variances[0]),
-        in_place=float(in_place[0]),
-        grain=None if shared is None else float(shared[0]),
-        moved_px=moved_px,
-        still=still,
-        light_total=variances[1:] - in_place[1:],
-        light_grain=np.zeros(len(in_place) - 1) if shared is None else shared[1:],
-        level=(_levels(one) + _levels(other)) / 2,
-        grain_doubt=0.0,
-        light_doubt=np.zeros(len(in_place) - 1),
+def _left(
+    gathered: Sequence[ByDistance | None],
+    in_places: Sequence[Floats | None],
+    levels: Sequence[Floats],
+) -> tuple[dict[int, Floats], Floats]:
+    """What is left of each window where the same paper lies, by its number, and the doubt."""
+    whole = {
+        at: by
+        for at, (by, found) in enumerate(zip(gathered, in_places, strict=True))
+        if by is not None and found is not None
+    }
+    nothing: tuple[dict[int, Floats], Floats] = {}, np.zeros(len(levels[0]) + 1)
+    if not whole:
+        return nothing
+    scales = np.array([[1.0, *np.square(levels[at])] for at in whole])
+    left = at_nought(list(whole.values()), scales)
+    if left is None or not np.all(left[1] < KNOWN * np.median(left[0], axis=0)):
+        return nothing
+    return dict(zip(whole, left[0], strict=True)), left[1]
+
+
+def _parts(
+    variances: Floats, in_place: Floats, shared: Floats | None
+) -> tuple[float, float, float | None, Floats, Floats]:
+    """Of L* in all, in place, of grain; of light without what is in place, and of grain."""
+    return (
+        float(variances[0]),
+        float(in_place[0]),
+        None if shared is None else float(shared[0]),
+        variances[1:] - in_place[1:],
+        np.zeros(len(in_place) - 1) if shared is None else shared[1:],
     )
 
 
@@ -228,10 +234,9 @@ def _levels(one: Sample) -> Floats:
     return np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
 
 
-def _variances(one: Sample, other: Sample) -> Floats:
+def _variances(ones: Sequence[Floats], others: Sequence[Floats]) -> Floats:
     """Mean of the variances of both scans, of each plane."""
-    pairs = zip(_all(one), _all(other), strict=True)
-    return np.array([float(a.var() + b.var()) / 2 for a, b in pairs])
+    return np.array([float(a.var() + b.var()) / 2 for a, b in zip(ones, others, strict=True)])
 
 
 def _all(seen: Sample) -> list[Floats]:

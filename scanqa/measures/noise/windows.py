@@ -56,6 +56,11 @@ def sample(placement: Placement, window: Window) -> Sample:
     )
 
 
+def grain_in(placement: Placement, window: Window) -> Floats:
+    """L* of luma rid of shading, in one window of a scan."""
+    return flatten(lstar(luma(placement.light.light(placement.scan.window(window)))))
+
+
 def _windows(placement: Placement) -> list[Window]:
     large = _grid(placement, WINDOW_PX)
     return large if len(large) >= FEWEST else _grid(placement, SMALL_PX)
