@@ -20,9 +20,7 @@ from scanqa.measures.noise.turned import AffineField, places
 from scanqa.model import Floats, Window
 from scanqa.numeric.least_within import least_within
 
-REACH_PX = (
-    2.6  # distance up to which samples are compared: beyond lie clouds, which a square follows
-)
+REACH_PX = 2.6  # distance up to which samples are compared; a square follows clouds so far
 ENOUGH_ROWS = 128  # of a window: more tell hardly more, for the paper is what is not known
 NEAR_PX = 1.0  # distance beyond which every other row is enough to tell the rise
 BIN_PX = 0.125
@@ -36,8 +34,8 @@ TURNS, NEAR_ENOUGH = 3, 0.01
 UNSEEN = 1 / 3  # of the rise nearer than the nearest samples: beyond, the shape decides all
 STEPS = math.ceil(REACH_PX / BIN_PX) + 1  # bins from nought outwards
 SIDE = 2 * STEPS + 1
-# The rise of a real grain lies between that of a Gaussian and one with a narrower crest: the two
-# ends of what is open, of which a third of the way is one sigma (uniform between, 1/√12).
+# The rise of a real grain lies between that of a Gaussian and one with a narrower crest, not beyond
+# half the way, for lens and pixel round every crest: uniform over that half, 0.5/√3 of the way.
 SHAPE_SHARE = 0.3
 
 Rise = Callable[[Floats], Floats]
