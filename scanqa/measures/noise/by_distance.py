@@ -21,7 +21,6 @@ from scanqa.model import Floats, Window
 from scanqa.numeric.least_within import least_within
 
 REACH_PX = 2.6  # distance up to which samples are compared; a square follows clouds so far
-ENOUGH_ROWS = 128  # of a window: more tell hardly more, for the paper is what is not known
 NEAR_PX = 1.0  # distance beyond which every other row is enough to tell the rise
 BIN_PX = 0.125
 WIDE_PX = 8  # apart, where differences have no more in common than light and clouds
@@ -68,11 +67,9 @@ def by_distance(
 ) -> ByDistance | None:
     """Gather one window; None where few of its samples lie in both scans."""
     rows, columns = ones[0].shape
-    step = max(rows // ENOUGH_ROWS, 1)
     place = places(window, there, field)
     nearest = np.rint(place).astype(np.int64)
-    place, base = place[:, ::step], nearest[:, ::step]
-    left = base - place
+    left = nearest - place
     reach = round(REACH_PX)
     counts = np.zeros(SIDE * SIDE)
     sums = np.zeros((len(ones) + 2, SIDE * SIDE))
@@ -81,7 +78,7 @@ def by_distance(
         for right in range(-reach, reach + 1):
             if max(abs(down) - 0.5, 0) ** 2 + max(abs(right) - 0.5, 0) ** 2 > REACH_PX**2:
                 continue
-            row, column = base[0] + down, base[1] + right
+            row, column = nearest[0] + down, nearest[1] + right
             y, x = left[0] + down, left[1] + right
             distance = y * y + x * x
             use = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
@@ -95,7 +92,7 @@ def by_distance(
             for at, values in enumerate((y, x)):
                 sums[at] += np.bincount(bins, values, SIDE * SIDE)
             for at, (one, other) in enumerate(zip(ones, others, strict=True)):
-                squares = np.square(one[::step][use] - other[row, column]) / 2
+                squares = np.square(one[use] - other[row, column]) / 2
                 sums[at + 2] += np.bincount(bins, squares, SIDE * SIDE)
     if in_both < IN_BOTH * left[0].size:
         return None
