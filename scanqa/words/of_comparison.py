@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model.compared import Bounds, Comparison, Difference, Profile, SideFacts, Verdict
-from scanqa.words.numbers import bounded, number
+from scanqa.model.compared import Comparison, Difference, Profile, SideFacts, Verdict
+from scanqa.words.numbers import plain_value
 from scanqa.words.of_history import count_words, family_words
 
 NOT_STATED = "not stated"
@@ -78,15 +78,9 @@ def side_words(row: Difference) -> tuple[str, str]:
     """The values of both sides, without their unit: a number, a bound, or a dash."""
     digits = CATALOGUE[row.key.name].digits
     return (
-        _side_text(row.first, row.of_first, digits),
-        _side_text(row.second, row.of_second, digits),
+        "–" if row.first is None else plain_value(row.first, row.of_first, digits),
+        "–" if row.second is None else plain_value(row.second, row.of_second, digits),
     )
-
-
-def _side_text(value: float | None, of: Bounds, digits: int) -> str:
-    if value is None:
-        return "–"
-    return bounded(of.status, value, (of.low, of.high)) or number(value, digits)
 
 
 def pairs_words(row: Difference) -> str:
