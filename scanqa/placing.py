@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from scanqa.errors import BadOption, ScanqaError, UnreadableScan
 from scanqa.locate import locate
@@ -73,27 +74,41 @@ def placed(
     """
     opened = [_open(*named) for named in zip(files, unlike_names(files), strict=True)]
     scans = [scan for scan in opened if not isinstance(scan, Rejected)]
-    placed = iter(
-        side_by_side(
-            partial(_place, told=told),
-            scans,
-            cost=lambda scan: scan.width_px * scan.height_px * scan.channels,
-            begun=lambda done, scan: progress(done, f"reading {scan.name}"),
-            processes=processes,
-            meanwhile=meanwhile,
-        )
+    count = len(scans)
+    works: list[Callable[[], Any]] = [partial(_place, scan, told=told) for scan in scans]
+    works += [partial(_hash, scan) for scan in scans]  # so that a single scan takes two processes
+
+    def begun(done: int, at: int) -> None:
+        if at < count:
+            progress(done, f"reading {scans[at].name}")
+
+    found = side_by_side(
+        lambda at: works[at](),
+        range(len(works)),
+        cost=lambda at: _samples(scans[at]) if at < count else 0,
+        begun=begun,
+        processes=processes,
+        meanwhile=meanwhile,
     )
+    placed = iter(zip(found[:count], found[count:], strict=True))
     placements: list[Placement] = []
     rejected: list[Rejected] = []
     for scan in opened:
-        found = scan if isinstance(scan, Rejected) else next(placed)
-        if isinstance(found, Rejected):
-            rejected.append(found)
-        else:
-            assert not isinstance(scan, Rejected)
-            scan.learn(found[0].scan)
-            placements += (replace(placement, scan=scan) for placement in found)
+        if isinstance(scan, Rejected):
+            rejected.append(scan)
+            continue
+        lies, sha256 = next(placed)
+        if isinstance(lies, Rejected):
+            rejected.append(lies)
+            continue
+        if sha256:
+            scan.learn(sha256)
+        placements += (replace(placement, scan=scan) for placement in lies)
     return placements, rejected
+
+
+def _samples(scan: FileScan) -> int:
+    return scan.width_px * scan.height_px * scan.channels
 
 
 def _open(path: Path, name: str) -> FileScan | Rejected:
@@ -117,12 +132,19 @@ def _place(scan: FileScan, *, told: Told) -> tuple[Placement, ...] | Rejected:
             role=told.roles.get(scan.path),
             book_edge=told.book_edge,
         )
-        scan.sha256  # noqa: B018 - the file is in the cache now, and the scan keeps it
     except BadOption:
         raise
     except ScanqaError as error:
         return Rejected(str(scan.path), str(error))
     return found
+
+
+def _hash(scan: FileScan) -> str:
+    """Of a scan's file; empty if it is gone, which is told at the end."""
+    try:
+        return scan.sha256
+    except OSError:
+        return ""
 
 
 def check_unchanged(placements: Sequence[Placement]) -> None:

@@ -13,18 +13,20 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from scanqa.catalogue import FAMILIES, Family
+from scanqa.catalogue import FAMILIES
 from scanqa.findings import Use, judge, plan, read_uses
 from scanqa.model import (
     FileSize,
     Identity,
     Judgement,
+    PaperLies,
     Placement,
     Plan,
     Qualification,
@@ -52,6 +54,7 @@ NOTHING_TOLD = Told()
 LONGEST = (  # families by the time that they take, the longest first
     "claim", "colour", "sharpness", "processing", "noise", "gutter", "streaks", "glass"
 )  # fmt: skip
+LOADED_LATE = ("scipy.fft", "scipy.linalg", "skimage.color")  # by several families
 OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
@@ -107,8 +110,10 @@ def qualify(
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
-    placements, unusable, results = _read_and_measured(files, told, progress, processes, meanwhile)
-    scans = tuple(_facts(placements))
+    placements, unusable, results, papers = _read_and_measured(
+        files, told, progress, processes, meanwhile
+    )
+    scans = tuple(_facts(placements, papers))
     judgement = _judged(results, scans, uses, told.earlier)
     crops = proof(judgement.findings, results, placements, book_edge=told.book_edge).evidence
     record = Record(
@@ -164,25 +169,25 @@ def _read_and_measured(
     progress: Progress,
     processes: int | None,
     meanwhile: Callable[[], None] | None,
-) -> tuple[list[Placement], list[Rejected], Results]:
-    """What lies on the scans, the files that cannot be used, and all values."""
-    total, count = len(files) + len(FAMILIES) + 1, processes_to_use(processes)
+) -> tuple[list[Placement], list[Rejected], Results, Sequence[PaperLies]]:
+    """What lies on the scans, files that cannot be used, all values, and how the blanks lie."""
+    total, count = len(files) + len(FAMILIES) + 2, processes_to_use(processes)
     with one_thread() if count > 1 else nullcontext():
         placements, unusable = placed(
             files, told, count, lambda at, of: progress(at, total, of), _load_rooms
         )
-        results = _measured(
+        results, papers = _measured(
             placements, told, count, lambda at, of: progress(len(files) + at, total, of), meanwhile
         )
     check_unchanged(placements)
     progress(total - 1, total, "judging")
-    return placements, unusable, results
+    return placements, unusable, results, papers
 
 
 def _load_rooms() -> None:
     """Load all that measures: once, and not by each process that will."""
-    for name in FAMILIES:
-        import_module(f"scanqa.measures.{name}")
+    for name in (*(f"scanqa.measures.{name}" for name in FAMILIES), *LOADED_LATE):
+        import_module(name)
 
 
 def _measured(
@@ -191,9 +196,10 @@ def _measured(
     processes: int,
     progress: Callable[[int, str], None],
     meanwhile: Callable[[], None] | None,
-) -> Results:
-    """Every family's measures, and what is left when hidden processing is accounted for."""
+) -> tuple[Results, Sequence[PaperLies]]:
+    """What is left of all values when hidden processing is accounted for, and how blanks lie."""
     from scanqa.measures import processing
+    from scanqa.reading.paper_lies import paper_lies
 
     on_paper, cuts = cut_to_paper(placements)
     shown = [
@@ -207,21 +213,23 @@ def _measured(
         for family in FAMILIES.values()
     ]  # fmt: skip
 
-    def measure(of: tuple[Family, list[Placement]]) -> Results:
-        # Imported here, so that asking for help loads none of them.
-        measured: Results = import_module(f"scanqa.measures.{of[0].name}").measure(of[1], told)
-        return measured
-
-    measured = side_by_side(
-        measure,
-        [(family, scans) for family, scans in shown if scans],
-        cost=lambda of: -LONGEST.index(of[0].name) if of[0].name in LONGEST else -len(LONGEST),
-        begun=lambda done, of: progress(done, f"measuring: {of[0].title.lower()}"),
+    # Imported here, so that asking for help loads none of them.
+    works: list[tuple[str, str, Callable[[], Any]]] = [
+        (family.name, family.title.lower(),
+         partial(import_module(f"scanqa.measures.{family.name}").measure, scans, told))
+        for family, scans in shown if scans
+    ]  # fmt: skip
+    works.append(("", "how paper lies", partial(paper_lies, of_role(placements, "blank"))))
+    *measured, papers = side_by_side(
+        lambda work: work[2](),
+        works,
+        cost=lambda work: -LONGEST.index(work[0]) if work[0] in LONGEST else -len(LONGEST),
+        begun=lambda done, work: progress(done, f"measuring: {work[1]}"),
         processes=processes,
         meanwhile=meanwhile,
     )
     results = put_back(processing.bounded(sum(measured, Results()), on_paper), cuts)
-    return processing.settled(results, placements)
+    return processing.settled(results, placements), papers
 
 
 def _judged(
@@ -235,12 +243,9 @@ def _judged(
     return worded(judge(results, scans, uses=uses, earlier=before), results)
 
 
-def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
-    """One for each scan, whatever the number of pieces found on it."""
-    from scanqa.reading.paper_lies import paper_lies
-
-    blanks = of_role(placements, "blank")
-    papers = dict(zip(map(id, blanks), paper_lies(blanks), strict=True))
+def _facts(placements: Sequence[Placement], papers: Sequence[PaperLies]) -> Iterator[ScanFacts]:
+    """One for each scan, whatever the number of pieces found on it; papers: how its blanks lie."""
+    lies = dict(zip(map(id, of_role(placements, "blank")), papers, strict=True))
     seen: set[int] = set()
     by_hash: dict[str, str] = {}
     for placement in placements:
@@ -269,7 +274,7 @@ def _facts(placements: Sequence[Placement]) -> Iterator[ScanFacts]:
             sha256=scan.sha256,
             modified=scan.modified or None,
             notes=tuple(dict.fromkeys(notes)),
-            paper=papers.get(id(placement), ""),
+            paper=lies.get(id(placement), ""),
             driver=scan.driver,
             border_mm=placement.border_mm,
         )

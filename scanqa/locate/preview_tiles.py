@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from scanqa.model import Floats
 from scanqa.numeric.blocks import block_means
+from scanqa.numeric.medians import percentiles
 
 TILE_MM = 12.0
 BLOCK_MM = 0.3  # of the preview of a whole bed; small images are shown finer, noise and all
@@ -44,7 +45,7 @@ def cut_tiles(grey: Floats, mm_px: float) -> Tiles | None:
     pixels = cells(grey, side)
     if min(pixels.shape[:2]) < 3:
         return None
-    levels = np.percentile(pixels, LEVEL, axis=2)
+    levels = percentiles(pixels, LEVEL)
     return Tiles(pixels, levels, float(np.percentile(levels, PAPER)), side)
 
 

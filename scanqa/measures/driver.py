@@ -46,6 +46,7 @@ from scanqa.model import (
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.medians import running_median
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.bed_light import bed_luma
 
 if TYPE_CHECKING:
     from scanqa.model import Floats
@@ -144,7 +145,7 @@ def _strip(placement: Placement) -> Measurement:
 def _strip_rows(placement: Placement) -> tuple[int, int] | None:
     """First and last row of the longest run of bright, even rows, a block shorter at each end."""
     step = placement.overview.step_px
-    grey = luma(placement.light.light(placement.overview.preview)).astype(np.float64)
+    grey = bed_luma(placement)
     middle, dark = np.percentile(grey, 50, axis=1), np.percentile(grey, 10, axis=1)
     if middle.max() <= 0:
         return None

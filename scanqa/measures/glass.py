@@ -37,7 +37,9 @@ from scanqa.numeric.blocks import block_means
 from scanqa.numeric.coincidence import Picture, Spot, shared_spots, strongest_by_chance
 from scanqa.numeric.jpeg_trace import BLOCK as JPEG_BLOCK
 from scanqa.numeric.lightness import luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.bed_light import bed_luma
 from scanqa.reading.crops import crop
 from scanqa.reading.cut_off import clipped
 from scanqa.reading.jpeg_grid import JpegGrid, jpeg_grid
@@ -145,17 +147,16 @@ def _picture(placement: Placement, step: int) -> Picture:
     """Contrast of each preview block, and the same over its local scatter."""
     from scipy.ndimage import median_filter, uniform_filter
 
-    level = luma(placement.light.light(placement.overview.preview))
+    level = bed_luma(placement)
     lit = level > 0.3 * np.median(level)
     log = np.log(np.maximum(level, 0.05 * np.median(level)))
     # The local median of a 3 × smaller picture is as good for shading and nine times faster.
     rows, columns = (max(n // 3, 1) for n in log.shape)
-    small = np.median(
+    small = medians(
         log[: 3 * rows, : 3 * columns]
         .reshape(rows, 3, columns, 3)
         .transpose(0, 2, 1, 3)
-        .reshape(rows, columns, 9),
-        axis=-1,
+        .reshape(rows, columns, 9)
     )
     ground = median_filter(small, BACKGROUND_BLOCKS // 3, mode="nearest")
     ground = np.kron(ground, np.ones((3, 3)))
@@ -163,8 +164,8 @@ def _picture(placement: Placement, step: int) -> Picture:
         ground, [(0, n - m) for n, m in zip(log.shape, ground.shape, strict=True)], mode="edge"
     )
     rest = log - uniform_filter(ground, 3, mode="nearest")
-    rest -= np.median(rest, axis=0, keepdims=True)
-    rest -= np.median(rest, axis=1, keepdims=True)
+    rest -= medians(rest, 0)
+    rest -= medians(rest)[:, None]
     margin = round(MARGIN_MM * placement.dpi[0] / MM_PER_INCH / placement.overview.step_px) + 1
     inside = np.zeros_like(lit)
     inside[margin:-margin, margin:-margin] = True

@@ -45,6 +45,7 @@ from scanqa.model import (
 )
 from scanqa.numeric.even_cells import even_cells
 from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.scatter import median_error, repeat_error
 from scanqa.numeric.spread import sigma_about_zero
 from scanqa.reading.jpeg_grid import jpeg_grid
@@ -147,7 +148,7 @@ def _tiles(scan: Placement) -> Floats:
 
 def _no_dust(codes: NDArray[Any]) -> NDArray[np.bool_]:
     """Which of samples (channels, …, n) are not far from the median of their n in any channel."""
-    off = codes - np.median(codes, axis=-1, keepdims=True)
+    off = codes - medians(codes)[..., None]
     most = WILD * np.maximum(sigma_about_zero(off)[..., None], 1.0)
     return np.asarray((np.abs(off) <= most).all(axis=0))
 
@@ -178,8 +179,8 @@ def _of_rounding(scans: Sequence[Placement]) -> float:
 
     Steps of JPEG are wider where they round the mean of a block.
     """
-    code = np.median(
-        np.concatenate([s.overview.preview.reshape(-1, s.scan.channels) for s in scans]), axis=0
+    code = medians(
+        np.concatenate([s.overview.preview.reshape(-1, s.scan.channels) for s in scans]), 0
     )
     steps = []
     for scan in scans:

@@ -38,7 +38,7 @@ from scanqa.model import (
     Told,
     not_measurable,
 )
-from scanqa.numeric.lightness import luma
+from scanqa.reading.bed_light import bed_luma
 from scanqa.reading.patches import inside_quad
 
 NAME = "veil.stray_light"
@@ -112,12 +112,12 @@ def _black(placement: Placement) -> _Black | None:
 
     assert placement.piece is not None
     overview = placement.overview
-    light = luma(placement.light.light(overview.preview)).astype(np.float64)
+    light = bed_luma(placement)
     step = overview.step_px
     paper = float(np.median(light[light > 0.5 * np.percentile(light, 95)]))
     if paper <= 0:
         return None
-    light /= paper
+    light = light / paper
     block_mm = [step * MM_PER_INCH / dpi for dpi in placement.dpi[::-1]]
     around = [
         gaussian_filter(light, [reach / each for each in block_mm], mode="nearest", truncate=3)

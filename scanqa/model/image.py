@@ -177,19 +177,25 @@ class Linear:
 
     def light(self, codes: NDArray[Any]) -> NDArray[np.float32]:
         """Light of codes (…, channels): looked up if whole numbers, interpolated if means."""
-        out = np.empty(codes.shape, np.float32)
-        last = self.curves.shape[1] - 1
-        for channel, curve in enumerate(self.curves):
-            plane = codes[..., channel]
-            if np.issubdtype(codes.dtype, np.integer):
-                out[..., channel] = curve[plane]
-            else:
-                at = np.clip(plane, 0, last)
-                low = np.minimum(at.astype(np.int32), last - 1)
-                part = (at - low).astype(np.float32)
-                steps = np.diff(curve, append=curve[-1])
-                out[..., channel] = curve[low] + part * steps[low]
-        return out
+        first = self.curves[0]
+        if len(self.curves) == 1 or (self.curves == first).all():  # all at once
+            return _looked_up(first, codes)
+        planes = [_looked_up(curve, codes[..., at]) for at, curve in enumerate(self.curves)]
+        return np.stack(planes, axis=-1)
+
+
+def _looked_up(curve: NDArray[np.float32], codes: NDArray[Any]) -> NDArray[np.float32]:
+    """Values of a curve at whole codes, or between them."""
+    if np.issubdtype(codes.dtype, np.integer):
+        return np.asarray(np.take(curve, codes), np.float32)
+    last = len(curve) - 1
+    at = np.clip(codes, 0, last)
+    low = at.astype(np.int32)
+    np.minimum(low, last - 1, out=low)
+    part: NDArray[np.float32] = np.subtract(at, low, dtype=at.dtype).astype(np.float32, copy=False)
+    part *= np.diff(curve, append=curve[-1])[low]
+    part += curve[low]
+    return part
 
 
 @dataclass(frozen=True, slots=True, eq=False)

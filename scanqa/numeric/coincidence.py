@@ -62,28 +62,48 @@ def strongest_by_chance(pictures: Sequence[Picture], spots: Sequence[Spot], leas
             score[spot.rows, spot.columns] = contrast[spot.rows, spot.columns] = 0.0
         bare.append(Picture(contrast, score))
     rng = np.random.default_rng(1)
+    seeds = np.nonzero(np.abs(bare[0].contrast) >= least)
     found = [0.0] * (1 + ACCIDENTS)
     for _ in range(SHIFTS):
         ways = rng.integers(NEAREST, FARTHEST, (len(bare), 2)) * rng.choice([-1, 1], (len(bare), 2))
         ways[0] = 0
+        sought = max(least, found[0])  # only what changes the answer
+        if not _may_agree(
+            [_displaced(p, way, *seeds) for p, way in zip(bare, ways, strict=True)], sought
+        ):
+            found = sorted((*found, 0.0))[-1 - ACCIDENTS :]
+            continue
         moved = [
             Picture(np.roll(p.contrast, way, (0, 1)), np.roll(p.score, way, (0, 1)))
             for p, way in zip(bare, ways.tolist(), strict=True)
         ]
-        sought = max(least, found[0])  # only what changes the answer
         found.append(max((spot.contrast for spot in _spots(moved, sought)), default=0.0))
         found = sorted(found)[-1 - ACCIDENTS :]
     return found[0]
 
 
+def _displaced(
+    picture: Picture, way: NDArray[np.int64], rows: NDArray[np.intp], columns: NDArray[np.intp]
+) -> Picture:
+    """What a picture that is displaced, round and round, has at some places."""
+    at = (rows - way[0]) % picture.score.shape[0], (columns - way[1]) % picture.score.shape[1]
+    return Picture(picture.contrast[at], picture.score[at])
+
+
+def _may_agree(pictures: Sequence[Picture], least: float) -> bool:
+    """Whether a spot of all pictures can begin anywhere; with most accidents none can."""
+    weakest = np.min([np.abs(picture.contrast) for picture in pictures], axis=0)
+    clear = np.stack([picture.score[weakest >= least] for picture in pictures])
+    return bool(np.any(clear.min(axis=0) > SEED) or np.any(clear.max(axis=0) < -SEED))
+
+
 def _spots(pictures: Sequence[Picture], least: float) -> Iterator[Spot]:
     from scipy.ndimage import find_objects, label
 
+    if not _may_agree(pictures, least):
+        return
     sizes = np.stack([np.abs(picture.contrast) for picture in pictures])
     weakest = sizes.min(axis=0)
-    clear = np.stack([picture.score[weakest >= least] for picture in pictures])
-    if not (np.any(clear.min(axis=0) > SEED) or np.any(clear.max(axis=0) < -SEED)):
-        return  # so with most accidents
     scores = np.stack([picture.score for picture in pictures])
     low, high = scores.min(axis=0), scores.max(axis=0)
     common = np.where(low > 0, low, np.where(high < 0, high, 0.0))

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import Floats
+from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
 
 HUBER = 1.5  # deviations beyond which values are cut
@@ -27,7 +28,7 @@ def robust_sd(values: NDArray[Any], axis: int = 0) -> Floats:
     array without that axis
         0 where there is one value only.
     """
-    middle = np.median(values, axis=axis, keepdims=True)
+    middle = np.expand_dims(medians(values, axis), axis)
     return sigma_about_zero(values - middle, axis)
 
 
@@ -45,7 +46,7 @@ def middle_mean(values: NDArray[Any], axis: int = 0, *, least: float = 0.0) -> F
     -----
     One Newton step from the median to Huber's estimate (Huber & Ronchetti 2009, ch. 4 and 6).
     """
-    middle = np.median(values, axis=axis, keepdims=True)
+    middle = np.expand_dims(medians(values, axis), axis)
     off = values - middle
     most = HUBER * np.maximum(sigma_about_zero(off, axis), least)
     most = np.expand_dims(np.asarray(most), axis)

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scanqa.numeric.medians import medians
+
 MAD_TO_SIGMA = 1.482602218505602  # 1 / Phi^-1(3/4)
 CUT = 2.5  # deviations
 CUT_MEAN_SQUARE = 0.97757  # E min(z², CUT²) of a standard normal z: integral of the density
@@ -28,7 +30,7 @@ def sigma_about_zero(values: NDArray[Any], axis: int = -1) -> NDArray[np.float64
     axis : int
         The axis over which to take it.
     """
-    return np.asarray(MAD_TO_SIGMA * np.median(np.abs(values), axis=axis), np.float64)
+    return np.asarray(MAD_TO_SIGMA * medians(np.abs(values), axis), np.float64)
 
 
 def cut_sigma(values: NDArray[Any]) -> NDArray[np.float64]:

@@ -21,6 +21,7 @@ from scipy import ndimage
 
 from scanqa.catalogue import SIDES, Side
 from scanqa.model import Floats
+from scanqa.numeric.medians import percentiles
 from scanqa.reading.sides import from_side
 
 LEVEL = 85  # percentile of the pixels of a column within a band
@@ -158,7 +159,7 @@ def _spine(image: Floats, side: Side, mm_px: float, asked: _Asked) -> Spine | No
     """The line toward one side (bands along the first axis, the side at column 0)."""
     count = int(np.clip(len(image) / (BAND_MM * mm_px), *BANDS))
     parts = np.array_split(np.arange(len(image)), count)
-    levels = np.array([np.percentile(image[part], LEVEL, axis=0) for part in parts])
+    levels = np.array([percentiles(image[part], LEVEL, 0) for part in parts])
     fill = 2 * round(FILL_MM * mm_px / 2) + 1
     levels = ndimage.grey_closing(levels, size=(1, fill))
     levels = ndimage.gaussian_filter1d(levels, SMOOTH_MM * mm_px, axis=1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from scanqa.model import Placement, Reason
-from scanqa.numeric.lightness import luma
+from scanqa.reading.bed_light import bed_luma
 
 PAPER = 0.5  # of the light of the lightest tenth: what is darker is print or no paper
 SATURATED = 0.5  # share of them there, above which nothing can be said of lines and bands
@@ -15,7 +15,9 @@ MOST_CLIPPED = 0.02  # of the paper's samples, above which values that rest on t
 def clipped_share(placement: Placement) -> float:
     """Share of the paper's samples at the top of the scale, in the channel that has most there."""
     overview = placement.overview
-    light = luma(placement.light.light(overview.preview))
+    if not overview.top_blocks.any():
+        return 0.0
+    light = bed_luma(placement)
     paper = light >= PAPER * np.percentile(light, 90)
     return float(overview.top_blocks[paper].mean()) if paper.any() else overview.top_share
 

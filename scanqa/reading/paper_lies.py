@@ -12,9 +12,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from scanqa.model import MM_PER_INCH, Floats, PaperLies, Placement
-from scanqa.numeric.lightness import luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.own_signal import correlation
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.bed_light import bed_luma
 
 TILE_MM = 40.0  # within which a sheet that lies askew by a degree or two still matches
 TILES = ((0.5, 0.5), (0.3, 0.35), (0.7, 0.65))  # middles, as shares of the bed
@@ -41,28 +42,35 @@ def paper_lies(blanks: Sequence[Placement]) -> tuple[PaperLies, ...]:
         For each: ``first``; ``still``; ``moved`` (or turned a little); ``quarter`` or ``half`` if
         turned by 90° or 180°; empty if the paper shows too little to tell.
     """
-    firsts: dict[object, Floats] = {}
-    out: list[PaperLies] = []
-    for blank in blanks:
+    groups: dict[object, list[int]] = {}
+    for at, blank in enumerate(blanks):
         key = (blank.overview.preview.shape, blank.overview.step_px, blank.dpi)
-        clouds = _clouds(blank)
-        block_mm = MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
-        out.append(_lies(firsts[key], clouds, block_mm) if key in firsts else "first")
-        firsts.setdefault(key, clouds)
-    return tuple(out)
+        groups.setdefault(key, []).append(at)
+    lies: list[PaperLies] = ["first"] * len(blanks)
+    for first, *others in groups.values():
+        if not others:
+            continue
+        clouds, block_mm = _clouds(blanks[first]), _block_mm(blanks[first])
+        for at in others:
+            lies[at] = _lies(clouds, _clouds(blanks[at]), block_mm)
+    return tuple(lies)
+
+
+def _block_mm(blank: Placement) -> float:
+    return MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
 
 
 def _clouds(blank: Placement) -> Floats:
     """Logarithm of light of the preview, rid of what belongs to the device; 0 at its rim."""
     from scipy.ndimage import gaussian_filter
 
-    level = luma(blank.light.light(blank.overview.preview)).astype(np.float64)
+    level = bed_luma(blank)
     middle = float(np.median(level))
     log = np.log(np.maximum(level, 0.3 * middle) / middle)
-    block_mm = MM_PER_INCH / blank.dpi[0] * blank.overview.step_px
+    block_mm = _block_mm(blank)
     log -= gaussian_filter(log, BACKGROUND_MM / block_mm)
-    log -= np.median(log, axis=0)
-    log -= np.median(log, axis=1)[:, None]
+    log -= medians(log, 0)
+    log -= medians(log)[:, None]
     limit = SPECKS * max(float(sigma_about_zero(log.ravel())), 1e-9)
     rim = round(MARGIN_MM / block_mm)
     inner = np.zeros_like(log)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scanqa.model import MM_PER_INCH, Direction, Floats, Placement
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.line_fit import local_pattern
+from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
 
 MARGIN_MM = 1.0  # shadow of the frame
@@ -70,8 +71,8 @@ def profiles(placement: Placement, axis: Direction) -> Profiles | None:
         weights = np.full(len(codes), placement.scan.width_px / len(codes))
     light = placement.light.light(codes)
     level = luma(light)
-    samples = _lit(np.median(level, axis=0), math.ceil(MARGIN_MM / pitch_mm))
-    bands = _lit(np.median(level, axis=1), 0)
+    samples = _lit(medians(level, 0), math.ceil(MARGIN_MM / pitch_mm))
+    bands = _lit(medians(level), 0)
     if samples is None or bands is None or samples.stop - samples.start < 64:
         return None
     planes = [level, *np.moveaxis(light, -1, 0)] if light.shape[-1] == 3 else [level]

@@ -22,7 +22,7 @@ import numpy as np
 import pyvips
 
 from scanqa.errors import ScanqaError, UnreadableScan
-from scanqa.model import Driver, Pixels, Scan, Window
+from scanqa.model import Driver, Pixels, Window
 from scanqa.scans.array import check_inside
 from scanqa.scans.decoding import all_or_damaged, load_whole
 from scanqa.scans.header import Header, read_header
@@ -184,9 +184,9 @@ class FileScan:
                 "measure it again when it is whole and nothing writes to it",
             )
 
-    def learn(self, other: Scan) -> None:
-        """Take over what has been found out of the same file in another process."""
-        self.__dict__.setdefault("sha256", other.sha256)
+    def learn(self, sha256: str) -> None:
+        """Take over what another process has found out of the same file."""
+        self.__dict__.setdefault("sha256", sha256)
 
     def __getstate__(self) -> dict[str, Any]:
         """For another process: open files stay behind."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from scanqa.model import Pixels, Window
 
-AT_ONCE_BYTES = 500_000  # of whole rows, of which a window is cut: less work than a call for each
+AT_ONCE_BYTES = 3_000_000  # of whole rows, of which a window is cut: less work than a call for each
 
 
 class Raster:

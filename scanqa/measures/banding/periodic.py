@@ -14,9 +14,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 
 from scanqa.model import Floats
+from scanqa.numeric.least_within import least_within
 from scanqa.numeric.line_fit import local_pattern
 from scanqa.numeric.spread import sigma_about_zero
 
@@ -181,11 +181,9 @@ def _fitted(profile: Floats, near: float, longest: float, floor: float) -> Wave 
     window = np.hanning(fine.size + 2)[1:-1]
     reach = REACH_CYCLES / fine.size
     low, high = max(near - reach, FEWEST_FITTED / fine.size), min(near + reach, 0.5)
-    fit = minimize_scalar(
-        lambda f: -_explained(fine, window, f)[0], bounds=(low, high), method="bounded",
-        options={"xatol": 1e-6 * reach},
-    )  # fmt: skip
-    frequency = float(fit.x)
+    frequency = least_within(
+        lambda f: -_explained(fine, window, f)[0], low, high, near=1e-6 * reach
+    )
     if frequency - low < 0.01 * reach:
         return None
     value = _explained(fine, window, frequency)[1] / surviving(frequency, profile.size, longest)

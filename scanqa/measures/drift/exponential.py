@@ -12,9 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
 
 from scanqa.model import Floats
+from scanqa.numeric.least_within import least_within
 
 GRID = 200  # rates tried
 
@@ -80,11 +80,8 @@ def fit_rate(
     best = int(np.argmin([rss(at) for at in grid]))
     if best in (0, GRID - 1):
         return None
-    bracket = (float(grid[best - 1]), float(grid[best + 1]))
-    found = optimize.minimize_scalar(
-        rss, bounds=bracket, method="bounded", options={"xatol": 1e-10}
-    )
-    return _at(float(np.exp(found.x)), y, design)
+    found = least_within(rss, float(grid[best - 1]), float(grid[best + 1]), near=1e-10)
+    return _at(float(np.exp(found)), y, design)
 
 
 def _at(rate: float, y: Floats, design: Callable[[float], Floats]) -> RateFit:

@@ -14,9 +14,10 @@ import numpy as np
 
 from scanqa.measures.gutter.paper_level import paper_level
 from scanqa.model import Floats, Placement, Reason
-from scanqa.numeric.lightness import light_of, lstar, luma
+from scanqa.numeric.lightness import light_of, lstar
 from scanqa.numeric.own_signal import smoothed
 from scanqa.numeric.scatter import alike_factor, median_error, robust_sd
+from scanqa.reading.bed_light import bed_luma
 
 STEP_MM = 0.5  # along the slope
 RIM_MM = 1.5  # at the sides of the strip
@@ -152,9 +153,9 @@ def _rows(
     v = np.linspace(RIM_MM, width - RIM_MM, round(width / STEP_MM)) / width
     points = start + v[:, None, None] * run + u_mm[None, :, None] * up
     px = piece.sheet_px(points.reshape(-1, 2)).reshape(points.shape)
-    blocks = luma(piece.light.light(piece.overview.preview))
+    blocks = bed_luma(piece)
     if blank is not None and blank.overview.preview.shape[:2] == blocks.shape:
-        field = luma(blank.light.light(blank.overview.preview))
+        field = bed_luma(blank)
         blocks = blocks * np.median(field) / np.maximum(field, 1e-3)
     cols = np.floor((px[..., 0] + 0.5) / step).astype(int)
     rows = np.floor((px[..., 1] + 0.5) / step).astype(int)

@@ -35,6 +35,7 @@ from scanqa.model import (
     not_measurable,
 )
 from scanqa.numeric.lightness import luma
+from scanqa.reading.bed_light import bed_luma
 from scanqa.reading.tiles import tiles
 
 LINE = 64  # samples of a line for the spectrum of grain
@@ -174,7 +175,7 @@ def _is_white_paper(placement: Placement, codes: Floats) -> bool:
     kind = np.uint8 if placement.scan.bits == 8 else np.uint16
     whole = np.rint(codes.mean(axis=(1, 2), keepdims=True)).astype(kind)
     light = placement.light.light(whole[:, 0]).astype(np.float64)
-    preview = luma(placement.light.light(placement.overview.preview))
+    preview = bed_luma(placement)
     least = max(WHITE_LIGHT, OF_LIGHTEST * float(np.percentile(preview, LIGHTEST)))
     neutral = light.max(axis=-1) <= NEUTRAL * light.min(axis=-1)
     return bool(np.all(neutral) and np.all(luma(light) >= least))

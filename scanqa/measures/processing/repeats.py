@@ -11,11 +11,14 @@ little unsteady along travel, and a gain leave of the texture is fitted and take
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
-from scanqa.model import Floats, Placement, Window
+from scanqa.model import Floats, Linear, Overview, Placement, Window
 from scanqa.numeric.lightness import luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
 
 MOST_TOP = 0.001  # of the pixels of a window: grain that is cut off differs no more
@@ -90,22 +93,22 @@ def _moved_px(ones: Floats, others: Floats) -> tuple[float, float] | None:
 
 
 def _same_place(one: Placement, other: Placement) -> bool:
-    first, second = (np.fft.fft2(_detail(each)) for each in (one, other))
-    moved = _peak(np.fft.ifft2(first.conj() * second).real)
+    first, second = (_spectrum(each.overview, each.light) for each in (one, other))
+    moved = _peak(np.fft.irfft2(first.conj() * second, one.overview.preview.shape[:2]))
     return moved is not None and max(map(abs, moved)) < STILL_BLOCKS
 
 
-def _detail(placement: Placement) -> Floats:
-    """Logarithm of the preview, rid of what belongs to the device."""
+@lru_cache(maxsize=2)  # each of two scans is compared with the other
+def _spectrum(overview: Overview, light: Linear) -> NDArray[np.complex128]:
+    """Of the logarithm of the preview, rid of what belongs to the device."""
     from scipy.ndimage import gaussian_filter
 
-    level = luma(placement.light.light(placement.overview.preview)).astype(np.float64)
-    log = np.log(np.maximum(level, 1e-3))
+    log = np.log(np.maximum(luma(light.light(overview.preview)), 1e-3))
     log -= gaussian_filter(log, BACKGROUND_BLOCKS)
-    log -= np.median(log, axis=0)
-    log -= np.median(log, axis=1)[:, np.newaxis]
+    log -= medians(log, 0)
+    log -= medians(log)[:, np.newaxis]
     limit = CUT_OFF * max(float(sigma_about_zero(log.ravel())), 1e-9)
-    return np.asarray(np.clip(log, -limit, limit))
+    return np.fft.rfft2(np.clip(log, -limit, limit))
 
 
 def _peak(surface: Floats) -> tuple[float, float] | None:

@@ -51,7 +51,9 @@ from scanqa.model import (
 )
 from scanqa.numeric.even_cells import even_cells
 from scanqa.numeric.lightness import CLIPPED, lstar, luma
+from scanqa.numeric.medians import medians
 from scanqa.numeric.scatter import median_error, middle_mean, repeat_error
+from scanqa.reading.bed_light import bed_luma
 from scanqa.reading.sides import depths_mm, from_side, inwards_dpi
 
 CELL_MM = 5.0
@@ -169,7 +171,7 @@ def _as_it_is(planes: Sequence[Floats], block_mm: Point, step: float) -> LightMa
 
 
 def _evenness(blanks: list[Placement], name: str) -> Results:
-    planes = [luma(blank.light.light(blank.overview.preview)) for blank in blanks]
+    planes = [bed_luma(blank) for blank in blanks]
     side_px, dpi = blanks[0].overview.step_px, blanks[0].dpi
     block_mm = (side_px * MM_PER_INCH / dpi[0], side_px * MM_PER_INCH / dpi[1])
     step = max(_step_of_code(blank) for blank in blanks)
@@ -214,7 +216,7 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
 
 def _step_of_code(blank: Placement) -> float:
     """Light (luma) of one code at the level of the paper."""
-    code = np.median(blank.overview.preview, axis=(0, 1))
+    code = medians(blank.overview.preview.reshape(-1, blank.scan.channels), 0)
     low, high = (luma(blank.light.light(np.maximum(code + off, 0.0))) for off in (-0.5, 0.5))
     return float(high - low)
 
