@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from scanqa.model.result import SOUND, Bounds, Key
+from scanqa.model.result import Bounds, Key
 
 Verdict = Literal[
     "first is better",
@@ -16,6 +16,8 @@ Verdict = Literal[
     "not compared",
 ]
 Gap = Literal["", "one-side", "per-pixel", "bound", "other-print", "no-uncertainty"]
+
+SOUND = Bounds()
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,9 +63,6 @@ class Bounds:
     high: float | None = None
 
 
-SOUND = Bounds()
-
-
 @dataclass(frozen=True, slots=True)
 class Shared:
     """A part of the doubt that other values have in common.

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model.compared import Comparison, Difference, Profile, SideFacts, Verdict
-from scanqa.words.numbers import plain_value
-from scanqa.words.of_history import count_words, family_words
+from scanqa.words.numbers import interval, plain_value, signed
+from scanqa.words.of_history import count_words, family_words, key_title
 
 NOT_STATED = "not stated"
 GAPS = {
@@ -57,13 +57,14 @@ def comparison_sentence(c: Comparison) -> str:
 
 
 def _names(rows: Sequence[Difference], verdict: Verdict) -> str:
-    """Measures of one verdict, by family: ``sharpness: sfr50, sfr10; noise: snr``."""
+    """Measures of one verdict, by family: ``gutter: reach of ΔL* 2, depth of field; lines: …``."""
     families: dict[str, dict[str, None]] = {}
     for row in rows:
         if row.verdict == verdict:
             family, _, name = family_words(row.key).partition(": ")
             families.setdefault(family, {})[name] = None
-    return "; ".join(f"{family}: {', '.join(names)}" for family, names in families.items())
+    listed = {family: ", ".join(filter(None, names)) for family, names in families.items()}
+    return "; ".join(f"{family}: {names}" if names else family for family, names in listed.items())
 
 
 def gap_words(row: Difference, c: Comparison) -> str:
@@ -86,6 +87,21 @@ def side_words(row: Difference) -> tuple[str, str]:
 def pairs_words(row: Difference) -> str:
     """That a difference is no difference of the medians; empty where it is."""
     return f"the difference is the mean over {row.count} {PAIRS}" if row.unit_of == PAIRS else ""
+
+
+def row_words(row: Difference, c: Comparison) -> str:
+    """A row in one line, for the terminal."""
+    what, unit = key_title(row.key), f" {row.unit}" if row.unit else ""
+    if row.difference is None or row.low is None or row.high is None:
+        return f"{what}: {row.verdict}: {gap_words(row, c)}"
+    ends, digits = interval(row.low, row.high, CATALOGUE[row.key.name].digits)
+    said = (
+        f"{' and '.join(side_words(row))}{unit}",
+        f"difference {signed(row.difference, digits)} ({ends}), {row.verdict}",
+        pairs_words(row),
+        size_note(row),
+    )
+    return f"{what}: {'; '.join(filter(None, said))}"
 
 
 def pairs_note(c: Comparison) -> str:

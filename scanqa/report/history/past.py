@@ -23,6 +23,7 @@ from scanqa.report.history.traces import Trace
 from scanqa.report.view import Cell, Table
 from scanqa.words.numbers import (
     MINUS,
+    inside,
     interval,
     joined,
     label,
@@ -187,7 +188,7 @@ def _sentence(health: Health, lamp: LampView | None) -> str:
         return "No change and no trend is shown since the first check or the last event."
     parts = [] if lamp is None or lamp.quiet else [f"{lamp.verdict}."]
     for way, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
-        names = dict.fromkeys(label(s.key.name) for s in moved if direction(s) == way)
+        names = dict.fromkeys(inside(label(s.key.name)) for s in moved if direction(s) == way)
         if names:
             listed = [*names][:5]
             if len(names) > 5:
