@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
@@ -16,7 +16,7 @@ from scanqa.cli.checks import DONE, LIMIT_BROKEN, UNUSABLE
 from scanqa.cli.options import Delivery, Limit
 
 if TYPE_CHECKING:
-    from scanqa.model import Qualification, Record, Told
+    from scanqa.model import Qualification, Record, Results, Told
     from scanqa.model.history import Past
     from scanqa.records.looking_back import Beside
     from scanqa.records.store import Kept
@@ -62,14 +62,18 @@ def deliver(
     return LIMIT_BROKEN if broken else DONE
 
 
-def load_pages() -> None:
-    """Load what draws pages."""
+def load_pages(found: Collection[Results]) -> None:
+    """Load what draws pages, and what draws curves as soon as one will surely be drawn."""
     import scanqa.report.evidence.seller_page
     import scanqa.report.more_pages
     import scanqa.standing  # noqa: F401
+    from scanqa.report.draw import canvas
     from scanqa.report.pages import load
+    from scanqa.report.sections.pictures import surely_a_curve
 
     load()
+    if any(surely_a_curve(evidence) for results in found for evidence in results.evidence):
+        canvas.load()
 
 
 def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:

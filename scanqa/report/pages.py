@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 from scanqa.model import Qualification, Record
 from scanqa.model.history import Past
 from scanqa.report.build import page
-from scanqa.report.draw import canvas
 from scanqa.report.draw.figures import Drawing, draw
 from scanqa.report.draw.limit_bar import bar
 from scanqa.report.history.past import PastView, past_view
@@ -98,8 +97,7 @@ def render(found: Qualification, *, past: Past | None = None, whole: bool = Fals
 
 
 def load() -> None:
-    """Load what the pages of a scanner are drawn with: matplotlib, and their templates."""
-    canvas.load()
+    """Load the templates of the pages of a scanner."""
     for name in ("page.html.j2", "evidence.html.j2"):
         environment().get_template(name)
 
