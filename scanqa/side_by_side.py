@@ -45,11 +45,15 @@ def processes_to_use(asked: int | None = None) -> int:
     """
     if sys.platform == "darwin" or not hasattr(os, "fork"):
         return 1  # system libraries of macOS do not bear it
-    threads = len(list(TASKS.iterdir())) if TASKS.is_dir() else threading.active_count()
-    if threads > 1 or multiprocessing.current_process().daemon:
+    if _has_threads() or multiprocessing.current_process().daemon:
         return 1
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     return max(min(MOST if asked is None else asked, cores or 1), 1)
+
+
+def _has_threads() -> bool:
+    """Whether others than this thread live, be it for a library only."""
+    return (len(list(TASKS.iterdir())) if TASKS.is_dir() else threading.active_count()) > 1
 
 
 def side_by_side(
@@ -72,7 +76,8 @@ def side_by_side(
     begun : callable
         Told how many are done, and which thing is begun.
     processes : int
-        As of `processes_to_use`; with one everything is done here, in order.
+        As of `processes_to_use`; with one everything is done here, in order. So it is where threads
+        have come to live since that was asked.
     meanwhile : callable, optional
         What this process may do while others work, such as loading what will be needed next: told
         the results so far, none at first and then whenever one comes. Left out where it does the
@@ -86,7 +91,9 @@ def side_by_side(
     done: dict[int, Result] = {}
     if processes > 1 and (0 if meanwhile else 1) < len(things) <= MANY:
         order = sorted(range(len(things)), key=lambda at: -cost(things[at]))
-        _forked(work, things, order, min(processes, len(things)), (done, begun), meanwhile)
+        if not _has_threads():  # now: opening a file, or asking its cost, may leave a decoder's
+            count = min(processes, len(things))
+            _forked(work, things, order, count, (done, begun), meanwhile)
     for at, thing in enumerate(things):
         if at not in done:
             begun(len(done), thing)

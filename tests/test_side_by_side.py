@@ -218,3 +218,18 @@ def test_a_scanner_is_measured_alike_by_one_process_and_by_two(tmp_path):
     assert threads == 1  # the parent stays such as can be forked
     assert len(json.loads(record)["rejected"]) == 1
     assert whole.exists()
+
+
+def test_a_thread_that_came_to_live_while_the_cost_was_asked_is_not_forked_with():
+    """A palette of greys is told from the pixels: libvips leaves threads, and a fork hung."""
+    own, done = said("""
+import threading
+hold = threading.Event()
+def cost(n):
+    if not hold.is_set():
+        hold.set()
+        threading.Thread(target=time.sleep, args=(2,), daemon=True).start()
+    return n
+print(json.dumps([os.getpid(), run(lambda n: os.getpid(), [1, 2, 3], cost=cost)]))
+""")
+    assert set(done) == {own}

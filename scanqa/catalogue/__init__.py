@@ -10,6 +10,7 @@ reported (`scanqa.model.Measurement` checks the name when it is built).
 from __future__ import annotations
 
 import itertools
+import math
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -92,6 +93,8 @@ class Definition:
         Whether two scanners compare by it on one named print only: their difference is then at
         ``least`` what is found, or, of a ``ratio``, free of the print; empty where no print is in
         it.
+    within : (float, float)
+        What it can be by its nature: the share that is left of something lies between none and all.
     second_look : str
         The row of ``second_looks.toml`` that confirms it as the scanner's.
     pattern : str
@@ -123,6 +126,7 @@ class Definition:
     at: dict[str, Any]
     curve: OnCurve = ""
     on_one_print: OnOnePrint = ""
+    within: tuple[float, float] = (-math.inf, math.inf)
 
     @property
     def family(self) -> str:
@@ -185,6 +189,7 @@ def _rows(family: str, given: dict[str, Any]) -> Iterator[Definition]:
         row["sentence"] = row["sentence"].format(**words)
         row["matters"] = Matters(**row["matters"])
         row["spoiled_by"] = tuple(row["spoiled_by"])
+        row["within"] = tuple(row.get("within", (-math.inf, math.inf)))
         yield Definition(**row)
 
 
@@ -195,8 +200,13 @@ def each(family: str, name: str, key: str) -> tuple[Any, ...]:
 
 
 def rows_of(name: str) -> tuple[Definition, ...]:
-    """The rows that a measure, or a family such as ``edges.dead_margin``, stands for."""
-    return tuple(d for key, d in CATALOGUE.items() if key == name or key.startswith(name + "_"))
+    """The row of a measure, or those that a family such as ``edges.dead_margin`` stands for.
+
+    ``gutter.focus_at_5mm`` is a measure, and does not stand for ``gutter.focus_at_5mm_height``.
+    """
+    if name in CATALOGUE:
+        return (CATALOGUE[name],)
+    return tuple(row for key, row in CATALOGUE.items() if key.startswith(name + "_"))
 
 
 FAMILIES: dict[str, Family] = {family.name: family for family in _families()}

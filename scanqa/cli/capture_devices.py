@@ -76,22 +76,33 @@ def the_device(device: str | None) -> str:
 def time_scans(
     device: str, extra: Mapping[str, str], folder: Path, job: Job | None, *, stall_s: float
 ) -> None:
-    """Time a scan of the whole bed at each dpi on offer, in colour and in grey."""
+    """Time a scan of the whole bed at each dpi on offer, in colour and in grey.
+
+    One that fails is made once more; when it fails again, that is the end.
+    """
     from scanqa.capture.device import read_options
+    from scanqa.capture.faults import ScanFailed
     from scanqa.capture.one_scan import scan_to
     from scanqa.capture.session import entry_of
     from scanqa.capture.settings import choose, offers_dpi
     from scanqa.capture.timing import paces, table
 
     offered = read_options(device)
-    entries: list[Entry] = []
-    for dpi in (dpi for dpi in PACE_DPI if offers_dpi(offered, dpi)):
-        for grey in (False, True):
-            settings = choose(device, dpi=dpi, extra=extra, grey=grey)
-            click.echo(f"{dpi} dpi, {settings.mode or 'as it is'} …", err=True)
-            path = folder / "pace.tif"
-            taken = scan_to(path, settings, stall_s=stall_s)
-            entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
-            path.unlink()
+    path = folder / "pace.tif"
     turn_s, pages = (job.turn_s, job.pages) if job else (TURN_S, None)
-    click.echo(table(paces(entries), pages=pages, turn_s=turn_s))
+    entries: list[Entry] = []
+    try:
+        for dpi in (dpi for dpi in PACE_DPI if offers_dpi(offered, dpi)):
+            for grey in (False, True):
+                settings = choose(device, dpi=dpi, extra=extra, grey=grey)
+                click.echo(f"{dpi} dpi, {settings.mode or 'as it is'} …", err=True)
+                try:
+                    taken = scan_to(path, settings, stall_s=stall_s)
+                except ScanFailed as error:
+                    click.echo(f"not timed: {error.why}; once more …", err=True)
+                    taken = scan_to(path, settings, stall_s=stall_s)
+                entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
+                path.unlink()
+    finally:  # what was timed is shown, however it ended
+        if entries:
+            click.echo(table(paces(entries), pages=pages, turn_s=turn_s))

@@ -79,6 +79,8 @@ def _tell(result: Comparison, shown: str | None) -> None:
         comparison_notes,
         comparison_sentence,
         gap_words,
+        pairs_words,
+        side_words,
         size_note,
         together_words,
         value_sentence,
@@ -92,7 +94,7 @@ def _tell(result: Comparison, shown: str | None) -> None:
     for note in comparison_notes(result):
         click.echo(f"  note: {note}")
     if result.tried:
-        click.echo(f"  intervals {together_words(result)}")
+        click.echo(f"  intervals {together_words(result.together)}")
     for row in result.rows:
         if row.verdict in ("no difference shown", "not compared") and shown != "all":
             continue
@@ -100,9 +102,9 @@ def _tell(result: Comparison, shown: str | None) -> None:
         if row.difference is None:
             click.echo(f"  {place}: {row.verdict}: {gap_words(row, result)}")
             continue
-        said = f"; {words}" if (words := size_note(row)) else ""
+        said = "".join(f"; {words}" for words in (pairs_words(row), size_note(row)) if words)
         click.echo(
-            f"  {place}: {row.first:.4g} and {row.second:.4g} {row.unit}; difference "
+            f"  {place}: {' and '.join(side_words(row))} {row.unit}; difference "
             f"{row.difference:+.3g} ({row.low:+.3g} to {row.high:+.3g}), {row.verdict}{said}"
         )
 

@@ -14,7 +14,7 @@ from scanqa.findings.decision import act_asked, acts_noted, decide
 from scanqa.findings.diagnosis import diagnose, gravest_first
 from scanqa.findings.job_plan import plan
 from scanqa.findings.legibility import legibility
-from scanqa.findings.looks import looks_made, one_look, with_doubtful_lines_bounded
+from scanqa.findings.looks import looks_made, one_look, scans_had, with_doubtful_lines_bounded
 from scanqa.findings.uses import Use, judge_uses, of_sure_roles, outcome
 from scanqa.findings.uses_file import own_uses, read_uses
 from scanqa.model import Action, Diagnosis, Judgement, Results, ScanFacts, Standing
@@ -54,10 +54,11 @@ def judge(
     measured = summarise(results.measurements, scans)
     causes, streaks = diagnose(results, measured, scans, earlier)
     diagnoses = gravest_first((*causes, *advise(measured)))
-    sure = with_doubtful_lines_bounded(
-        of_sure_roles(results.measurements, scans), results, looks_made(results, scans, earlier)
+    made = looks_made(results, scans, earlier)
+    sure = with_doubtful_lines_bounded(of_sure_roles(results.measurements, scans), results, made)
+    verdicts = judge_uses(
+        summarise(sure, scans), own_uses() if uses is None else uses, scans_had(made, scans)
     )
-    verdicts = judge_uses(summarise(sure, scans), own_uses() if uses is None else uses)
     whole = outcome(verdicts, one_look=one_look(scans))
     return Judgement(
         findings=(*diagnoses, *judge_criteria(measured, scans)),

@@ -81,6 +81,26 @@ def looks_made(
     return made
 
 
+def scans_had(made: Sides, scans: Sequence[ScanFacts]) -> frozenset[str]:
+    """Second looks and families whose scan is in the set, by their ids.
+
+    An edge card is another edge than a printed one; cut edges of a sheet are no edge card. A
+    family's scan is that of its first role.
+
+    Parameters
+    ----------
+    made : mapping
+        From `looks_made`.
+    scans : sequence of ScanFacts
+        The scans of the set.
+    """
+    roles = {scan.role for scan in scans}
+    looks = {look for look, sides in made.items() if sides or look == "rule"}
+    if "edge-card" not in roles:
+        looks.discard("another-edge")
+    return frozenset(looks | {f.name for f in FAMILIES.values() if f.roles[0] in roles})
+
+
 def one_look(scans: Sequence[ScanFacts]) -> bool:
     """Whether blanks were scanned, but none again with its paper moved.
 

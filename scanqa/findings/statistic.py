@@ -14,6 +14,7 @@ import operator
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from scanqa.catalogue import rows_of
 from scanqa.model import (
     DIRECTIONS,
     LIKE_DPI,
@@ -88,11 +89,8 @@ def known(summaries: Sequence[Summary], measure: str) -> tuple[Summary, ...]:
     A family is named like its members without their last part: ``geometry.dpi`` takes
     ``geometry.dpi_across``.
     """
-    found = [
-        s
-        for s in summaries
-        if s.value is not None and (s.key.name == measure or s.key.name.startswith(measure + "_"))
-    ]
+    names = {row.name for row in rows_of(measure)}
+    found = [s for s in summaries if s.value is not None and s.key.name in names]
     luma = [s for s in found if s.key.channel == "luma"] or found
     made_to_measure = [s for s in luma if s.key.edge_kind != "found"]
     return tuple(made_to_measure or luma)

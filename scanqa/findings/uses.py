@@ -16,7 +16,15 @@ from dataclasses import dataclass, replace
 
 from scanqa.catalogue import LOOK_OF_REASON, SETTLING_NOTHING, rows_of
 from scanqa.findings.statistic import OPERATORS, Figure, figure
-from scanqa.model import Fitness, Judged, Measurement, Outcome, ScanFacts, UseVerdict
+from scanqa.model import (
+    Fitness,
+    Judged,
+    Measurement,
+    Outcome,
+    ReasonKind,
+    ScanFacts,
+    UseVerdict,
+)
 from scanqa.summary import Summary
 
 WORDS: tuple[Fitness, ...] = ("fit", "limited", "unfit")
@@ -25,6 +33,7 @@ WHOLE: Span = (0, 2)
 _Found = tuple[Judged, Span, str]  # with the scan that would tell more of it
 SIGMAS = 2.0  # of its uncertainty, by which a value may lie elsewhere
 ANOTHER_BLANK = "paper-moved"
+MISSES_A_SCAN = ("no-scan", "too-few")  # reasons: its family's scan is missing, or one too few
 # What such a scan shows is not known: a measure of it is there by accident.
 UNSURE_ROLES = frozenset({"claim", "page", "picture"})
 
@@ -67,7 +76,9 @@ class Use:
     conditions: tuple[Condition, ...]
 
 
-def judge_uses(measured: Sequence[Summary], uses: Sequence[Use]) -> tuple[UseVerdict, ...]:
+def judge_uses(
+    measured: Sequence[Summary], uses: Sequence[Use], had: frozenset[str] = frozenset()
+) -> tuple[UseVerdict, ...]:
     """One word per use, or what is left open.
 
     Parameters
@@ -76,8 +87,11 @@ def judge_uses(measured: Sequence[Summary], uses: Sequence[Use]) -> tuple[UseVer
         Of scans whose role is sure (`of_sure_roles`).
     uses : sequence of Use
         Kinds of work and their limits.
+    had : frozenset of str
+        Second looks and families whose scan is in the set (`looks.scans_had`): what is named to
+        settle more is none of these.
     """
-    return tuple(_judge(use, measured) for use in uses)
+    return tuple(_judge(use, measured, had) for use in uses)
 
 
 def of_sure_roles(
@@ -127,9 +141,9 @@ def overall(verdicts: Sequence[UseVerdict]) -> Fitness:
     return next(iter(words)) if len(words) == 1 else "limited"
 
 
-def _judge(use: Use, measured: Sequence[Summary]) -> UseVerdict:
+def _judge(use: Use, measured: Sequence[Summary], had: frozenset[str]) -> UseVerdict:
     """The worst condition decides, so that one which is unfit for sure needs no other."""
-    found = [_judged(condition, measured) for condition in use.conditions]
+    found = [_judged(condition, measured, had) for condition in use.conditions]
     judged = tuple(each for each, _, _ in found)
     counted = [span for each, span, _ in found if each.required or _known(each)]
     if not any(_known(each) for each in judged):
@@ -170,14 +184,15 @@ def _settles(found: Sequence[_Found]) -> tuple[str, str]:
     return measure, scan
 
 
-def _judged(condition: Condition, measured: Sequence[Summary]) -> _Found:
+def _judged(condition: Condition, measured: Sequence[Summary], had: frozenset[str]) -> _Found:
     """A condition with its word, the ranks of the words that are possible, and what tells more."""
     found = figure(measured, condition.measure, condition.statistic)
     asked = Judged(
         condition.measure, condition.statistic, condition.operator, condition.fit,
         condition.limited, "not judged", required=condition.required, words=condition.words,
     )  # fmt: skip
-    scan = _scan_for(condition, found)
+    why = _why_missing(condition, measured) if found is None else found.why
+    scan = _scan_for(condition, why, had, missing=found is None)
     if found is None:
         return asked, WHOLE, scan
     low, high = found.range or (None, None)
@@ -190,14 +205,29 @@ def _judged(condition: Condition, measured: Sequence[Summary]) -> _Found:
     return judged, (best, worst), scan
 
 
-def _scan_for(condition: Condition, found: Figure | None) -> str:
-    """The scan that would tell more: of what is missing its family's, else by why it is a bound."""
+def _why_missing(condition: Condition, measured: Sequence[Summary]) -> ReasonKind | None:
+    """The commonest reason for which there is no value."""
+    names = {row.name for row in rows_of(condition.measure)}
+    members = [m for s in measured if s.key.name in names for m in s.members]
+    kinds = Counter(m.reason_kind for m in members if m.reason_kind is not None)
+    return kinds.most_common(1)[0][0] if kinds else None
+
+
+def _scan_for(
+    condition: Condition, why: ReasonKind | None, had: frozenset[str], *, missing: bool
+) -> str:
+    """The scan that would tell more, and is not in the set; empty if there is none.
+
+    By why there is but a bound or no value; else of what is missing its family's, of what is
+    uncertain its second look.
+    """
     row = rows_of(condition.measure)[0]
-    if found is None:
-        return row.family
-    if found.why in LOOK_OF_REASON:
-        return LOOK_OF_REASON[found.why]
-    return row.family if row.second_look in SETTLING_NOTHING else row.second_look
+    if why in MISSES_A_SCAN:
+        had -= {row.family}
+    usual = (row.family, row.second_look) if missing else (row.second_look, row.family)
+    named = (LOOK_OF_REASON[why],) if why in LOOK_OF_REASON else ()
+    tells = (each for each in (*named, *usual) if each not in had | SETTLING_NOTHING)
+    return next(tells, "")
 
 
 def _span(found: Figure, condition: Condition) -> Span:

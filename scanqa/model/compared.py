@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from scanqa.model.result import Key
+from scanqa.model.result import Key, Status
 
 Verdict = Literal[
     "first is better",
@@ -16,6 +16,15 @@ Verdict = Literal[
     "not compared",
 ]
 Gap = Literal["", "one-side", "per-pixel", "bound", "other-print", "no-uncertainty"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Whether the value of a side is a bound; both ends of what it lies between."""
+
+    status: Status = "ok"
+    low: float | None = None
+    high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +52,8 @@ class Difference:
     least : bool
         Whether the difference is at least so large: a side is only known as a bound, or what both
         share (one rough print) makes both smaller.
+    of_first, of_second : Bounds
+        Of the medians.
     """
 
     key: Key
@@ -61,6 +72,8 @@ class Difference:
     verdict: Verdict
     gap: Gap = ""
     least: bool = False
+    of_first: Bounds = Bounds()
+    of_second: Bounds = Bounds()
 
 
 @dataclass(frozen=True, slots=True)

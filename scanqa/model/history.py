@@ -144,7 +144,10 @@ class MethodChange:
 
 @dataclass(frozen=True, slots=True)
 class Shift:
-    """A measure before and after an event, with the 95 % interval of the difference."""
+    """A measure before and after an event, with the interval of the difference.
+
+    All intervals of an event hold together, those of measures that did not change among them.
+    """
 
     key: Key
     unit: str
@@ -200,6 +203,8 @@ class Effect:
         Streaks that the checks beside the event show only after it, or only before.
     small : int
         Shifts that were shown, but are too small to matter.
+    together : float
+        Confidence that every interval holds its truth.
     """
 
     event: Event
@@ -208,6 +213,7 @@ class Effect:
     small: int
     came: tuple[StreakLife, ...] = ()
     went: tuple[StreakLife, ...] = ()
+    together: float = 0.95
 
 
 LampSignName = Literal["light", "settle", "balance", "tint", "haze"]

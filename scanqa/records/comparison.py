@@ -22,10 +22,18 @@ from dataclasses import replace
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Key, Measurement, Record
-from scanqa.model.compared import Comparison, Cost, Difference, Gap, Verdict
+from scanqa.model.compared import Bounds, Comparison, Cost, Difference, Gap, Verdict
 from scanqa.records.side_facts import profiles, side_facts
 from scanqa.records.trend import student_tail, student_width
-from scanqa.records.weigh import FAMILY_ERROR, apart, each_alone, improves, matters, scatter_floor
+from scanqa.records.weigh import (
+    FAMILY_ERROR,
+    apart,
+    each_alone,
+    improves,
+    matters,
+    possible,
+    scatter_floor,
+)
 from scanqa.summary import Summary, ends, summarise, value_of
 
 SAME_PLACE_MM = 12.0  # sites this near are one place: less than half the pitch of the tags
@@ -117,7 +125,7 @@ def _row(key: Key, a: Side, b: Side, *, one_print: bool, one_unit: bool) -> Diff
     row = Difference(
         key._replace(dpi=chosen[0] if chosen[0] == chosen[1] else 0),
         CATALOGUE[key.name].unit, ones, others, None, None, None, None, None, None, large, "", 0,
-        "not compared", gap, needs_one_print == "least",
+        "not compared", gap, needs_one_print == "least", _bounds(mine), _bounds(theirs),
     )  # fmt: skip
     if not (mine and theirs):
         return row
@@ -143,6 +151,12 @@ def _gap(mine: Sequence[Summary], theirs: Sequence[Summary], *, alike: bool) -> 
     if any(summary.status != "ok" for summary in (*mine, *theirs)):
         return "bound"
     return ""
+
+
+def _bounds(side: Sequence[Summary]) -> Bounds:
+    """What the last of the repeats that is but a bound says of its side."""
+    found = next((s for s in reversed(side) if s.status != "ok"), None)
+    return Bounds() if found is None else Bounds(found.status, found.low, found.high)
 
 
 def _median(side: Sequence[Summary]) -> float | None:
@@ -260,7 +274,8 @@ def _with_interval(row: Difference, confidence: float) -> Difference:
     if row.difference is None or row.error is None or row.degrees is None:
         return row
     half = student_width(confidence, row.degrees) * row.error
-    low, high = row.difference - half, row.difference + half
+    ends = row.difference - half, row.difference + half
+    low, high = possible(row.key.name, row.difference, *ends)
     verdict = "no difference shown" if low <= 0 <= high else _verdict(row, row.difference)
     return replace(row, low=low, high=high, verdict=verdict)
 

@@ -6,8 +6,8 @@ over the whole series from checks that follow each other without a change or an 
 s² = Σ (d − d̄)² / 2n of n successive differences, whose degrees of freedom are about 2n/3 (von
 Neumann et al., Annals of Mathematical Statistics 12(2), 1941: large-sample efficiency 2/3); the
 interval is Student's. A trend about the event is taken off, so that a lamp that dims all the while
-is not held against the cleaning. Over all measures of an event Holm holds the chance of a false
-claim.
+is not held against the cleaning. The intervals of all measures of an event hold together
+(`scanqa.records.weigh.each_alone`), and a change is shown where its interval leaves nought out.
 """
 
 from __future__ import annotations
@@ -15,16 +15,35 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from scanqa.model import Key
 from scanqa.model.history import Effect, Event, Series, Shift, StreakLife
-from scanqa.records.trend import student_tail, student_width
-from scanqa.records.weigh import holm, improves, matters, scatter_floor
+from scanqa.records.trend import student_width
+from scanqa.records.weigh import (
+    FAMILY_ERROR,
+    each_alone,
+    improves,
+    matters,
+    possible,
+    scatter_floor,
+)
 
 AROUND = 3  # checks on each side that are the level before and after
 NEAR = 5  # steps on each side that show a trend
-CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """Levels of a measure before and after an event; the standard error of their difference."""
+
+    series: Series
+    before: float
+    after: float
+    difference: float
+    error: float
+    degrees: float
 
 
 def effects(
@@ -51,20 +70,22 @@ def effects(
     changed: dict[Key, list[Event]] = {s.key: [] for s in series}
     found = []
     for event in sorted(events, key=lambda e: e.at):
-        tested = [(s, _tested(s, event, events)) for s in series]
-        known = [(s, shift, p) for s, test in tested if test is not None for shift, p in [test]]
-        falls = holm([p for _, _, p in known])
-        shown = [(s, shift) for (s, shift, _), fell in zip(known, falls, strict=True) if fell]
-        for s in (*(s for s, test in tested if test is None), *(s for s, _ in shown)):
-            changed[s.key].append(event)
+        tested = [(s, _step(s, event, events)) for s in series]
+        known = [step for _, step in tested if step is not None]
+        alone = each_alone(len(known))
+        shown = [shift for step in known if (shift := _shift(step, alone)) is not None]
+        for key in (*(s.key for s, step in tested if step is None), *(s.key for s in shown)):
+            changed[key].append(event)
         large = [
             shift
-            for s, shift in shown
-            if abs(shift.difference) >= matters(s.key.name, shift.before, shift.after)
+            for shift in shown
+            if abs(shift.difference) >= matters(shift.key.name, shift.before, shift.after)
         ]
         came, went = _streaks_beside(event, streaks, blanks)
         small = len(shown) - len(large)
-        found.append(Effect(event, tuple(large), len(known), small, came, went))
+        found.append(
+            Effect(event, tuple(large), len(known), small, came, went, together=1 - FAMILY_ERROR)
+        )
     return tuple(found), changed
 
 
@@ -80,8 +101,8 @@ def _streaks_beside(
     return came, tuple(s for s in streaks if s.last == before and s.gone == after)
 
 
-def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, float] | None:
-    """The shift of one measure and its p value; None without checks on both sides or a scatter."""
+def _step(s: Series, event: Event, events: Sequence[Event]) -> _Step | None:
+    """One measure over an event; None without checks on both sides or a scatter."""
     at = sum(date < event.at for date in s.dates)
     later = min((e.at for e in events if e.at > event.at), default="9")
     end = sum(date < later for date in s.dates)
@@ -102,16 +123,21 @@ def _tested(s: Series, event: Event, events: Sequence[Event]) -> tuple[Shift, fl
     degrees = max(1.0, 2 * len(steps) / 3)
     error = math.hypot(scatter * math.sqrt(1 / len(before) + 1 / len(after)), between * trend_error)
     was, became = statistics.fmean(before), statistics.fmean(after)
-    difference = became - was - trend * between
-    half = student_width(CONFIDENCE, degrees) * error
+    return _Step(s, was, became, became - was - trend * between, error, degrees)
+
+
+def _shift(step: _Step, confidence: float) -> Shift | None:
+    """A step with its interval; None where that holds nought."""
+    s, difference = step.series, step.difference
+    half = student_width(confidence, step.degrees) * step.error
+    low, high = possible(s.key.name, difference, difference - half, difference + half)
+    if low <= 0 <= high:
+        return None
     better = improves(s.key.name, difference)
     verdict: Literal["better", "worse", "different"] = (
         "different" if better is None else "better" if better else "worse"
     )
-    shift = Shift(
-        s.key, s.unit, was, became, difference, difference - half, difference + half, verdict
-    )
-    return shift, 2 * student_tail(-abs(difference / error), degrees)
+    return Shift(s.key, s.unit, step.before, step.after, difference, low, high, verdict)
 
 
 def _trend(steps: Mapping[int, float], at: int, scatter: float) -> tuple[float, float]:

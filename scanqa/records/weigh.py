@@ -1,9 +1,7 @@
 """What counts as a difference: shown beyond chance over a whole family, and large enough to matter.
 
-Where intervals are shown, they and what is said of them follow one level (`each_alone`); where only
-tests are counted, the family-wise error is held by Holm's step-down procedure (Holm, Scandinavian
-Journal of Statistics 6(2), 1979), which claims no less. What matters to the work stands in the
-catalogue.
+Intervals and what is said of them follow one level, at which all of them hold together
+(`each_alone`). What matters to the work stands in the catalogue.
 """
 
 from __future__ import annotations
@@ -18,24 +16,6 @@ from scanqa.model import Shared
 FAMILY_ERROR = 0.05
 CARE = 0.1  # of what matters: less scatter than this is not watched any closer
 COUNT_FLOOR = 1.0  # one speck more or less is everyday dust, not a change of the scanner
-
-
-def holm(p_values: Sequence[float], error: float = FAMILY_ERROR) -> list[bool]:
-    """Which hypotheses fall: the smallest p against α/m, the next against α/(m − 1), and so on.
-
-    Parameters
-    ----------
-    p_values : sequence of float
-        In any order.
-    error : float
-        Chance of a single false claim among all.
-    """
-    falls = [False] * len(p_values)
-    for rank, at in enumerate(sorted(range(len(p_values)), key=p_values.__getitem__)):
-        if p_values[at] > error / (len(p_values) - rank):
-            break
-        falls[at] = True
-    return falls
 
 
 def each_alone(count: int, error: float = FAMILY_ERROR) -> float:
@@ -57,6 +37,17 @@ def each_alone(count: int, error: float = FAMILY_ERROR) -> float:
 def matters(name: str, first: float, second: float) -> float:
     """The difference of a measure from which on it matters to the work."""
     return CATALOGUE[name].matters.between(first, second)
+
+
+def possible(name: str, difference: float, low: float, high: float) -> tuple[float, float]:
+    """An interval of a difference, cut where the measure's nature ends; it keeps the difference.
+
+    No share of light can fall by more than all of it. What is cut off can hold no truth, so the
+    interval holds its own as often as before.
+    """
+    least, most = CATALOGUE[name].within
+    reach = max(most - least, abs(difference))
+    return max(low, -reach), min(high, reach)
 
 
 def named(parts: Sequence[Shared]) -> set[tuple[str, str]]:

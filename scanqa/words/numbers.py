@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Measurement, Point, Status
@@ -13,6 +14,7 @@ _THIN = "\u202f"  # narrow space that does not break, between number and unit
 _FIXED = "\u00a0"
 MINUS = "\u2212"
 MOST_DIGITS = 4  # of a number that a person reads; the JSON document has them all
+BOUND_DIGITS = 2  # of a bound: it is no value, and what it leaves open is wider than its rounding
 MOST_DECIMALS = 6
 _UNITS = "mm|µm|px|dpi|ppi|dB|bit|cy/mm|%|L\\*|star"
 
@@ -29,6 +31,21 @@ def signed(value: float, digits: int) -> str:
     """A number with its sign, but for what reads as nothing."""
     text = number(value, digits)
     return text if value <= 0 or float(f"{value:.{digits}f}") == 0 else f"+{text}"
+
+
+def interval(low: float, high: float, digits: int) -> tuple[str, int]:
+    """Both ends of an interval, ``−0.4 to +3.1``, and the decimals that it took.
+
+    As many as it takes to tell the ends apart, and each that is not nought from it: two more than
+    `digits` at most.
+    """
+    decimals = digits
+    while decimals < digits + 2 and (
+        0 < high - low < 4 * 10.0**-decimals
+        or any(end and abs(end) < 0.5 * 10.0**-decimals for end in (low, high))
+    ):
+        decimals += 1
+    return f"{signed(low, decimals)} to {signed(high, decimals)}", decimals
 
 
 def with_unit(text: str, unit: str) -> str:
@@ -72,24 +89,93 @@ def printed(value: float, uncertainty: float | None, name: str) -> str:
     return with_unit(f"{text}{_FIXED}±{_FIXED}{doubt}" if doubt else text, row.unit)
 
 
+def outward(value: float, *, upper: bool, beside: Sequence[float] = (), width: float = 0) -> str:
+    """A bound to two significant digits, an upper one rounded up, a lower one down: it stays true.
+
+    Parameters
+    ----------
+    beside : sequence of float
+        Limits that it is held against: it gets as many digits more, four in all at most, as it
+        takes to stay on their side.
+    width : float
+        Of the range that it is an end of, where it is one: two digits of that are shown, too.
+    """
+    exact = Decimal(f"{value:.12g}")  # what sums leave behind is no part of a bound
+    if not exact:
+        return "0"
+    way = ROUND_CEILING if upper else ROUND_FLOOR
+    finest = math.floor(math.log10(width)) + 1 - BOUND_DIGITS if width > 0 else math.inf
+    rounded, step = exact, 0
+    for digits in range(BOUND_DIGITS, MOST_DIGITS + 1):
+        step = max(exact.adjusted() + 1 - digits, -MOST_DECIMALS)
+        rounded = exact.quantize(Decimal(1).scaleb(step), way)
+        step += rounded.adjusted() > exact.adjusted() and step > -MOST_DECIMALS  # 0.996: 1.0
+        shown = float(rounded)
+        if step <= finest and all(
+            (value < limit, value > limit) == (shown < limit, shown > limit) for limit in beside
+        ):
+            break
+    return number(float(rounded), max(0, -step))
+
+
+def bounded(
+    status: Status,
+    value: float,
+    ends: tuple[float | None, float | None],
+    beside: Sequence[float] = (),
+) -> str:
+    """A bound in words, ``at least 5.1`` or ``5.1 to 6``; empty for a sound value.
+
+    Parameters
+    ----------
+    ends : (low, high)
+        Of what is known to lie ``between`` them.
+    beside : sequence of float
+        As for `outward`.
+    """
+    low, high = ends
+    if status == "between" and low is not None and high is not None:
+        width = high - low
+        parts = (
+            outward(end, upper=at > 0, beside=beside, width=width)
+            for at, end in enumerate((low, high))
+        )
+        return " to ".join(parts)
+    if status in ("at-least", "at-most"):
+        words = outward(value, upper=status == "at-most", beside=beside)
+        return f"{status.replace('-', ' ')} {words}"
+    return ""
+
+
+def told(
+    status: Status,
+    value: float,
+    uncertainty: float | None,
+    ends: tuple[float | None, float | None],
+    digits: int,
+    beside: Sequence[float] = (),
+) -> str:
+    """A value as its status lets it read, without its unit: ``5.12 ± 0.03``, ``at least 5.1``.
+
+    The doubt of a bound is told where the digits of the bound show it. Parameters as for `people`
+    and `bounded`.
+    """
+    text = bounded(status, value, ends, beside)
+    if status == "between" and text:
+        return text
+    if text:
+        doubt = number(uncertainty or 0.0, len(text.partition(".")[2]))
+        return f"{text}{_FIXED}±{_FIXED}{doubt}" if float(doubt) else text
+    text, doubt = people(value, uncertainty, digits)
+    return f"{text}{_FIXED}±{_FIXED}{doubt}" if doubt else text
+
+
 def value_text(m: Measurement) -> str:
     """A measurement as the page prints it."""
     if m.value is None:
         return "not measurable"
-    text = printed(m.value, m.uncertainty, m.name)
-    return bound_text(m.status, text, (m.low, m.high), m.name)
-
-
-def bound_text(
-    status: Status, text: str, ends: tuple[float | None, float | None], name: str
-) -> str:
-    """A value's text with what its status says of it; `ends` for ``between``."""
-    low, high = ends
-    if status == "between" and low is not None and high is not None:
-        row = CATALOGUE[name]
-        both = (people(end, None, row.digits)[0] for end in (low, high))
-        return with_unit(" to ".join(both), row.unit)
-    return {"at-least": f"at least {text}", "at-most": f"at most {text}"}.get(status, text)
+    row = CATALOGUE[m.name]
+    return with_unit(told(m.status, m.value, m.uncertainty, (m.low, m.high), row.digits), row.unit)
 
 
 def place(at_mm: Point | None) -> str:

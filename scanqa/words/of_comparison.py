@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from scanqa.model.compared import Comparison, Difference, Profile, SideFacts, Verdict
+from scanqa.catalogue import CATALOGUE
+from scanqa.model.compared import Bounds, Comparison, Difference, Profile, SideFacts, Verdict
+from scanqa.words.numbers import bounded, number
 from scanqa.words.of_history import count_words, family_words
 
 NOT_STATED = "not stated"
@@ -14,7 +16,14 @@ GAPS = {
     "other-print": "another print, or nobody says that it is one: name the sheet with --print",
     "no-uncertainty": "no uncertainty is stated on one side",
 }
-LEAST = "at least so large: a side is only known as a bound, or one print blurs both alike"
+LEAST_BY_BOUND = "at least so large: a side is only known as a bound"
+LEAST_BY_PRINT = "at least so large: the print blurs both alike"
+PAIRS = "pairs of places"
+ANYWHERE = {  # what a statistic makes of many places
+    "highest": "the highest anywhere",
+    "lowest": "the lowest anywhere",
+    "largest magnitude": "the largest anywhere",
+}
 PROFILES = {  # title, x axis, y axis
     "gutter": ("Gutter", "Distance from the spine, mm", "Darker than the open page, L*"),
     "light": (
@@ -65,14 +74,57 @@ def gap_words(row: Difference, c: Comparison) -> str:
     return GAPS[row.gap]
 
 
+def side_words(row: Difference) -> tuple[str, str]:
+    """The values of both sides, without their unit: a number, a bound, or a dash."""
+    digits = CATALOGUE[row.key.name].digits
+    return (
+        _side_text(row.first, row.of_first, digits),
+        _side_text(row.second, row.of_second, digits),
+    )
+
+
+def _side_text(value: float | None, of: Bounds, digits: int) -> str:
+    if value is None:
+        return "–"
+    return bounded(of.status, value, (of.low, of.high)) or number(value, digits)
+
+
+def pairs_words(row: Difference) -> str:
+    """That a difference is no difference of the medians; empty where it is."""
+    return f"the difference is the mean over {row.count} {PAIRS}" if row.unit_of == PAIRS else ""
+
+
+def pairs_note(c: Comparison) -> str:
+    """How differences of pairs of places stand to the values beside them; empty without any."""
+    if all(row.unit_of != PAIRS for row in c.rows):
+        return ""
+    return (
+        "Values are medians over all places of a side. Where pairs of places are named, the "
+        "difference is the mean over the same places on both sides, and need not be that of the "
+        "medians."
+    )
+
+
+def use_note(row: Difference, statistic: str) -> str:
+    """How a difference stands to the two values that a use is judged by; empty if it is theirs."""
+    if row.unit_of != PAIRS:
+        return size_note(row)
+    values = ANYWHERE.get(statistic, "medians")
+    where = f"the mean of {row.count} places that both show; the two values are {values}"
+    return "; ".join(filter(None, (where, size_note(row))))
+
+
 def size_note(row: Difference) -> str:
     """What a reader must know of the size of a difference; empty if nothing."""
-    return LEAST if row.least else ""
+    if not row.least or row.verdict == "no difference shown":
+        return ""
+    bound = row.of_first.status != "ok" or row.of_second.status != "ok"
+    return LEAST_BY_BOUND if bound else LEAST_BY_PRINT
 
 
-def together_words(c: Comparison) -> str:
+def together_words(confidence: float) -> str:
     """What the intervals do, in few words: ``hold together at 95 %``."""
-    return f"hold together at {100 * c.together:g} %"
+    return f"hold together at {100 * confidence:g} %"
 
 
 def level_words(c: Comparison) -> str:

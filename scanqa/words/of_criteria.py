@@ -6,7 +6,7 @@ from typing import Any
 
 from scanqa.findings.criteria import documents, operator_of
 from scanqa.model import Criterion, changed
-from scanqa.words.of_uses import bounded
+from scanqa.words.numbers import bounded
 
 _WORDS = {">=": "at least", ">": "over", "<=": "at most", "<": "under"}
 _NOTHING = "nothing in this set of scans measures it"
@@ -64,7 +64,9 @@ def _asks(grade: str) -> str:
 
 
 def _number_words(criterion: Criterion, limit: dict[str, Any]) -> str:
-    number = f"{bounded(criterion, '{:.4g}'.format)} {limit['unit']}".strip()
+    value, ends = criterion.value or 0.0, (criterion.low, criterion.high)
+    text = bounded(criterion.bound, value, ends, tuple(limit["grades"].values())) or f"{value:.4g}"
+    number = f"{text} {limit['unit']}".strip()
     sites = f" of {criterion.count} values" if criterion.count > 1 else ""
     condition = f" ({limit['condition']})" if "condition" in limit else ""
     return f"{limit['statistic']}{sites}: {number}{condition}"

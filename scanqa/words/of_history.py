@@ -22,7 +22,7 @@ from scanqa.model.history import (
     StreakLife,
 )
 from scanqa.words.glossary import DIRECTION_WORDS
-from scanqa.words.numbers import label
+from scanqa.words.numbers import interval, label
 
 LAMP_SIGNS = {
     "light": "light index",
@@ -182,7 +182,7 @@ def _shift_words(shift: Shift) -> str:
     unit = f" {shift.unit}" if shift.unit else ""
     return (
         f"{key_words(shift.key)} {shift.verdict}, from {shift.before:.{digits}f} to "
-        f"{shift.after:.{digits}f}{unit} (by {shift.low:+.{digits}f} to {shift.high:+.{digits}f})"
+        f"{shift.after:.{digits}f}{unit} (by {interval(shift.low, shift.high, digits)[0]})"
     )
 
 

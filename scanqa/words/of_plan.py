@@ -8,6 +8,7 @@ from dataclasses import replace
 from scanqa.catalogue.sizes import HOURS_A_DAY
 from scanqa.findings.job_plan import finest_optics
 from scanqa.model import Legibility, Plan
+from scanqa.words.numbers import bounded, number
 
 GB, MB = 1e9, 1e6
 
@@ -19,10 +20,9 @@ def plan_lines(plan: Plan) -> list[str]:
     if plan.pages_per_hour is None:
         lines.append(f"  time not known: {plan.why_time}")
     else:
-        most = "at most " if plan.at_most else ""
         days = f"{plan.days} day{'s' if plan.days != 1 else ''} of {HOURS_A_DAY:g} h"
         lines.append(
-            f"  {most}{plan.pages_per_hour:.0f} pages/hour, {plan.hours:.1f} h, {days} ("
+            f"  {rate_words(plan)} pages/hour, {hours_words(plan)} h, {days} ("
             f"{plan.seconds:.1f} s a scan, {job.turn_s:g} s to turn)"
         )
     for size in plan.sizes:
@@ -30,6 +30,18 @@ def plan_lines(plan: Plan) -> list[str]:
         spread = f" ± {size.uncertainty / MB:.1f}" if size.uncertainty else ""
         lines.append(f"  {size.format}: {size.bytes / MB:.1f}{spread} MB a page, {whole} in all")
     return lines
+
+
+def rate_words(plan: Plan) -> str:
+    """Pages an hour, where they are known; a bound where a scan takes longer than was timed."""
+    rate = plan.pages_per_hour or 0.0
+    return bounded("at-most", rate, (None, None)) if plan.at_most else number(rate, 0)
+
+
+def hours_words(plan: Plan) -> str:
+    """Hours for the job, likewise."""
+    hours = plan.hours or 0.0
+    return bounded("at-least", hours, (None, None)) if plan.at_most else number(hours, 1)
 
 
 def worded_plan(plan: Plan, legible: Sequence[Legibility]) -> Plan:

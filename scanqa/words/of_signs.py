@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from scanqa.model import Results, Seen
 from scanqa.words.glossary import DIRECTION_WORDS
+from scanqa.words.numbers import outward
 from scanqa.words.of_spots import line_words, lines_words, marks_words
 
 Said = tuple[str, str]  # short words, and what they rest on
@@ -137,9 +138,11 @@ def _drifts(seen: Seen) -> Said:
 
 
 def _settles_slowly(seen: Seen) -> Said:
-    least = "more than " if seen.terms["bound"] == "at-least" else ""
+    seconds = seen.numbers["seconds"]
+    at_least = seen.terms["bound"] == "at-least"
+    said = f"more than {outward(seconds, upper=False)}" if at_least else f"{seconds:.0f}"
     return (
-        f"the light needs {least}{seen.numbers['seconds']:.0f} s to settle",
+        f"the light needs {said} s to settle",
         "time until blank scans stay within 0.5 % of their end",
     )
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS, rows_of
-from scanqa.model import Criterion, Diagnosis, Judged, Outcome, UseVerdict
-from scanqa.words.numbers import joined
+from scanqa.model import Diagnosis, Judged, Outcome, UseVerdict
+from scanqa.words.numbers import joined, told
 
 ONE_LOOK = (
     "One blank does not tell what stays when the paper moves: marks on the glass are not judged."
@@ -65,7 +65,9 @@ def nothing_found(unseen: Sequence[str]) -> str:
 def next_scan(outcome: Outcome) -> str:
     """The one scan that would settle most of what is open, and for which uses; or nothing."""
     if not outcome.next_scan:
-        return ""
+        still = [each.use for each in outcome.uses if each.settles and not each.settled_by]
+        words = f"No scan that is missing would settle what is open for {joined(still)}."
+        return words if still else ""
     uses = [each.use for each in outcome.uses if each.settled_by == outcome.next_scan]
     settles = f" It settles most for {joined(uses)}." if uses else ""
     return f"Scan next: {scan_words(outcome.next_scan)}.{settles}"
@@ -79,15 +81,6 @@ def scan_words(scan: str) -> str:
 def use_word(verdict: UseVerdict) -> str:
     """``fit``, or the words that are left: ``fit or limited``."""
     return " or ".join(verdict.between) or verdict.fitness
-
-
-def bounded(found: Judged | Criterion, text: Callable[[float], str]) -> str:
-    """A number with what its status says of it: ``at least 5.12``, ``between 5 and 6``."""
-    if found.value is None:
-        return ""
-    if found.low is not None and found.high is not None:
-        return f"between {text(found.low)} and {text(found.high)}"
-    return {"at-least": "at least ", "at-most": "at most "}.get(found.bound, "") + text(found.value)
 
 
 def _sentence(verdicts: Sequence[UseVerdict], diagnoses: Sequence[Diagnosis]) -> str:
@@ -132,6 +125,8 @@ def _left_open(verdict: UseVerdict, open_ones: Sequence[Judged]) -> str:
         words.append(f"{excluded} is excluded")
     if verdict.settled_by:
         words.append(f"what settles most: {scan_words(verdict.settled_by)}")
+    elif first.value is not None:
+        words.append("the scans that tell of it are in the set")
     return "; ".join(words)
 
 
@@ -145,5 +140,18 @@ def _gap(condition: Judged) -> str:
 
 
 def _number(condition: Judged) -> str:
+    if condition.value is None:
+        return ""
     row = rows_of(condition.measure)[0]
-    return f"{bounded(condition, f'{{:.{row.digits}f}}'.format)} {row.unit}".strip()
+    text = value_told(condition, None)
+    if condition.bound == "between":
+        text = f"between {text.replace(' to ', ' and ')}"
+    return f"{text} {row.unit}".strip()
+
+
+def value_told(condition: Judged, uncertainty: float | None) -> str:
+    """The value of a condition, or its bound, which stays on its side of the limits."""
+    digits = rows_of(condition.measure)[0].digits
+    ends = (condition.low, condition.high)
+    limits = (condition.fit, condition.limited)
+    return told(condition.bound, condition.value or 0.0, uncertainty, ends, digits, limits)

@@ -57,12 +57,18 @@ def half():
 
 if behaviour == "serve":
     serve()
+elif behaviour == "serve once":
+    serve()
+    (home / "behaviour").write_text("unplugged")
 elif behaviour == "truncated":
     half()
 elif behaviour == "nothing":
     pass
 elif behaviour == "unplugged":
     half()
+    sys.exit("scanimage: sane_read: Error during device I/O")
+elif behaviour == "unplugged once":
+    (home / "behaviour").write_text("serve")
     sys.exit("scanimage: sane_read: Error during device I/O")
 elif behaviour == "unreachable":
     sys.exit("scanimage: open of device fake failed: Invalid argument")

@@ -4,8 +4,11 @@ from dataclasses import replace
 
 import pytest
 
+from scanqa.capture.faults import ScanFailed
 from scanqa.capture.timing import Pace, paces, table
+from scanqa.cli.capture_devices import time_scans
 from scanqa.errors import BadOption
+from tests.capture.fake import OPTIONS, paper
 from tests.capture.test_session import ENTRY
 
 
@@ -62,3 +65,28 @@ def test_no_timed_scan_is_said():
 def test_no_pages_are_refused():
     with pytest.raises(BadOption):
         table([], pages=0)
+
+
+@pytest.fixture
+def two_modes(fake):
+    """A device of one dpi that is timed in colour and in grey."""
+    fake.offers(OPTIONS.replace("100|200|300dpi [100]", "200dpi [200]"))
+    colour = paper(1, dpi=200)
+    fake.queue(colour, colour[..., 0], dpi=200)
+    return fake
+
+
+def test_a_scan_that_fails_once_is_timed_again(two_modes, tmp_path, capsys):
+    two_modes.does("unplugged once")
+    time_scans("fake", {}, tmp_path, None, stall_s=30)
+    out, said = capsys.readouterr()
+    assert [line.split()[1] for line in out.splitlines()[1:]] == ["Color", "Gray"]
+    assert "input/output error" in said
+
+
+def test_one_that_fails_twice_ends_it_and_what_was_timed_is_shown(two_modes, tmp_path, capsys):
+    two_modes.does("serve once")
+    with pytest.raises(ScanFailed, match="input/output error"):
+        time_scans("fake", {}, tmp_path, None, stall_s=30)
+    (row,) = capsys.readouterr().out.splitlines()[1:]
+    assert row.split()[:2] == ["200", "Color"]

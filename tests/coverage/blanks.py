@@ -20,6 +20,7 @@ from tests.coverage.hard import by_curve, drawn, measured, moved, one, scanned
 
 SIDES = ("left", "right", "top", "bottom")
 SHADOW_L = 1.0
+WHITE, MARGIN_MM = 0.8, 12.0  # as signal to noise is defined; beside edges none is measured
 CARRIAGE_SD = 0.002  # its steps against the stated dpi (common practice, no source)
 SHEET, SHEET_GLASS_MM = sheet("bed-sheet-a4"), (216.0, 300.0)
 NOTE = """Evenness and lightness follow the tone curve. Where no file states it, light is known to
@@ -163,22 +164,49 @@ def _evenness(found, unit, truth, row):
 
 
 def _noise(found, unit, at, truth):
-    """Of white paper in the middle of the bed's light; 8-bit codes add what they round."""
-    places = np.linspace(-1, 1, 41)
-    light = np.asarray(truth.paper_light)
-    weights = np.asarray(LUMA_WEIGHTS)
-    step = _step(light, at.output.tone)
-    sd = []
-    for place in places:
-        own = truth.noise_sd(light, vignette=unit.lamp.vignetting * place**2)
-        sd.append(np.sqrt(np.sum(weights**2 * (own**2 + step**2 / 12))))
-    middle = float(np.median(sd))
+    """Of white paper where it is looked at over the bed; 8-bit codes add what they round.
+
+    The signal to noise is that of a paper which the sensor sees at a light of `WHITE`.
+    """
+    width, height = truth.size_mm
+    x, y = _looked_at(truth.size_px, at.dpi)
+    even = (
+        unit.light_from("left", x) * unit.light_from("right", width - x)
+        * (unit.light_from("top", y) * unit.light_from("bottom", height - y))[:, None]
+    )  # fmt: skip
+    vignette = unit.lamp.vignetting * (2 * x / width - 1) ** 2
+
+    def variance(share):
+        lights = [share * light for light in truth.paper_light]
+        each = [
+            truth.noise_sd(light, vignette=vignette) ** 2 + _step(light, at.output.tone) ** 2 / 12
+            for light in lights
+        ]
+        return np.tensordot(np.square(LUMA_WEIGHTS), each, 1)
+
     paper = truth.paper_luma
-    slope = float(lstar(np.asarray(paper * 1.001)) - lstar(np.asarray(paper * 0.999))) / 0.002
+    seen = even * paper
+    slope = (lstar(seen * 1.001) - lstar(seen * 0.999)) / 0.002
     for m in one(found, "noise.temporal"):
-        yield Tried(m.name, m, middle / paper * slope, relative=True)
+        true = float(np.median(np.sqrt(variance(even)) / seen * slope))
+        yield Tried(m.name, m, true, relative=True)
+    at_white = float(np.median(variance(np.full_like(even, WHITE / paper))))
     for m in one(found, "noise.snr"):
-        yield Tried(m.name, m, 20 * np.log10(paper / middle))
+        yield Tried(m.name, m, 10 * np.log10(WHITE**2 / at_white))
+
+
+def _looked_at(size_px, dpi):
+    """Middles, mm, of windows evenly from margin to margin, as noise is defined: 5 × 4 at most."""
+    for side in (256, 128):
+        middles = []
+        for length, most in zip(size_px, (4, 5), strict=True):
+            margin = min(round(MARGIN_MM * dpi / MM_PER_INCH), (length - side) // 4)
+            count = max(min(most, (length - 2 * margin) // side), 1)
+            starts = np.linspace(margin, length - margin - side, count)
+            middles.append((starts + side / 2) * MM_PER_INCH / dpi)
+        if len(middles[0]) * len(middles[1]) >= 6:
+            break
+    return middles
 
 
 def _step(light, tone):

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scanqa.findings.statistic import STATISTICS, Figure, figure, holds, pick
+from scanqa.findings.statistic import STATISTICS, Figure, figure, holds, known, pick
 from scanqa.model import Measurement, ScanFacts
 from scanqa.summary import summarise
 
@@ -298,3 +298,18 @@ def test_the_best_value_lies_within_what_all_bounds_allow():
     assert found.value == 220.0
     narrow = [between(200.0, 240.0, "cut"), between(190.0, 210.0, "card")]
     assert figure(summarise(narrow), EFFECTIVE, WORSE).value == 200.0
+
+
+def test_a_measure_does_not_take_another_whose_name_goes_on_from_its_own():
+    """A book's page 5 mm from the spine, and a ramp's 5 mm high: two quantities."""
+    told = summarise(
+        (
+            Measurement("gutter.focus_at_5mm", 41.0, 25.0),
+            Measurement("gutter.focus_at_5mm_height", 5.7, 0.6),
+            Measurement("geometry.dpi_across", 300.0, 0.1),
+        ),
+        (),
+    )
+    assert [s.value for s in known(told, "gutter.focus_at_5mm")] == [41.0]
+    assert figure(told, "gutter.focus_at_5mm", "lowest").value == 41.0
+    assert [s.value for s in known(told, "geometry.dpi")] == [300.0]  # a family still is one

@@ -10,17 +10,21 @@ import re
 import tomllib
 from importlib import resources
 from pathlib import Path
+from typing import get_args
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.errors import BadOption
 from scanqa.findings import judge
-from scanqa.findings.uses import judge_uses, outcome
+from scanqa.findings.uses import MISSES_A_SCAN, judge_uses, outcome
 from scanqa.findings.uses_file import _among, own_uses, read_uses
 from scanqa.model import LineSigns, Measurement, Results, ScanFacts, Streak
+from scanqa.model.result import ReasonKind
 from scanqa.summary import summarise
-from scanqa.words.of_uses import use_word, worded_outcome
+from scanqa.words.of_uses import next_scan, use_word, worded_outcome
 
 
 def condition(use_name, measure):
@@ -85,7 +89,7 @@ def test_no_line_found_is_a_bound_that_judges_and_is_quoted(at_most):
         )
     )
     pictures = word(found, "halftone pictures")
-    assert f"at most {at_most:.2f} %" in pictures.reason
+    assert {0.4: "at most 0.40 %", 2.25: "at most 2.3 %"}[at_most] in pictures.reason
     assert "strongest visible line was not measured" not in pictures.reason
     # 0.5 is fit and 3 limited: up to 0.4 is fit whatever it is; up to 2.25 it may be either
     expected = ("fit", ()) if at_most <= 0.5 else ("not judged", ("fit", "limited"))
@@ -402,6 +406,46 @@ def test_only_a_blank_whose_paper_moved_makes_a_whole_fit(papers, fitness):
     found = judge(Results(measured), scans, uses=covers).outcome
     assert (found.fitness, found.judged) == (fitness, "fit")
     assert found.next_scan == ("" if fitness == "fit" else "paper-moved")
+
+
+@pytest.mark.parametrize(
+    ("papers", "scan"),
+    [(("first", "moved"), "paper-half"), (("first", "half"), ""), (("first", "quarter"), "")],
+)
+def test_a_scan_that_is_in_the_set_is_not_named_as_the_next_one(papers, scan):
+    """Light whose unevenness is uncertain about its limit: the paper turned tells it, once."""
+    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
+    measured = (
+        Measurement("streaks.strongest_visible", 0.0, 0.1, scan="0.tif"),
+        Measurement("shading.nonuniformity", 8.0, 0.5, scan="0.tif"),
+    )
+    covers = [use for use in own_uses() if use.name == "covers"]
+    found = judge(Results(measured), scans, uses=covers)
+    (verdict,) = found.outcome.uses
+    assert (verdict.between, verdict.settled_by) == (("fit", "limited"), scan)
+    said = worded_outcome(found.outcome, ())
+    assert ("turned by 180" in said.uses[0].reason) == bool(scan)
+    assert ("are in the set" in said.uses[0].reason) == (not scan)
+    assert next_scan(said).startswith("Scan next: " if scan else "No scan that is missing")
+
+
+LOOKS_AND_FAMILIES = sorted({*SECOND_LOOKS, *FAMILIES})
+
+
+@given(
+    had=st.sets(st.sampled_from(LOOKS_AND_FAMILIES)).map(frozenset),
+    kind=st.sampled_from([None, *(k for k in get_args(ReasonKind) if k not in MISSES_A_SCAN)]),
+    value=st.sampled_from([None, 8.0, 273.0, 0.6, 2.0]),
+)
+def test_whatever_is_in_the_set_what_is_named_is_not(had, kind, value):
+    more = {} if kind is None else {"reason": "so", "reason_kind": kind}
+    status = "not-measurable" if value is None else "ok" if kind is None else "at-least"
+    if status == "not-measurable" and kind is None:
+        more = {"reason": "so", "reason_kind": "no-detail"}
+    names = {c.measure for use in own_uses() for c in use.conditions} - {"gutter.unseen"}
+    found = [Measurement(name, value, value and 0.3 * value, status, **more) for name in names]
+    for verdict in judge_uses(summarise(found, ()), own_uses(), had):
+        assert verdict.settled_by not in had
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -278,3 +279,13 @@ def test_the_strongest_of_many_tints_of_noise_is_none():
         m = one(colour.measure([bed], Told()), "colour.neutrality")
         inside += m.value - 1.96 * m.uncertainty <= 0
     assert inside >= 18
+
+
+@pytest.mark.parametrize("quality", [75, 94])
+def test_colour_that_jpeg_made_coarser_is_not_measured(shifted, quality):
+    """OpenCV's encoder (libjpeg) halves the dpi of colour; at 94 luma shows no trace of it."""
+    _, packed = cv2.imencode(".jpg", shifted[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    through = cv2.imdecode(packed, cv2.IMREAD_COLOR)[..., ::-1]
+    (missing,) = colour.measure([placed(through, 300)], Told()).measurements[:1]
+    assert missing.value is None
+    assert missing.reason_kind == "compression"

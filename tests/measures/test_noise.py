@@ -13,7 +13,8 @@ import pytest
 from scipy import ndimage
 
 from scanqa.measures import noise
-from scanqa.measures.noise.turned import AffineField, unlike_by_pixels
+from scanqa.measures.noise.by_distance import at_nought, by_distance
+from scanqa.measures.noise.turned import AffineField
 from scanqa.model import Told, Window
 from scanqa.simulate import scan as simulated
 from scanqa.simulate.scanner import Lamp, Scanner
@@ -24,6 +25,8 @@ DPI = 300
 SHAPE = (1400, 1100)
 TEXTURE, FIXED, TEMPORAL = 0.01, 0.003, 0.006  # fractions of the light
 TO_L = 116 / 3 * PAPER ** (1 / 3)  # L* per fraction of light
+# Signal to noise is that at a light of 0.8: of noise whose variance goes with the light.
+TO_WHITE_DB = 10 * math.log10(0.8 / PAPER)
 
 
 def frames(
@@ -57,7 +60,9 @@ def test_moved_paper_gives_all_parts():
     assert fixed.value == pytest.approx(TO_L * FIXED, rel=0.06)
     total = results.named("noise.total")[0]
     assert total.value == pytest.approx(TO_L * math.hypot(TEXTURE, FIXED, TEMPORAL), rel=0.02)
-    assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(TEMPORAL), abs=0.2)
+    assert value(results, "noise.snr").value == pytest.approx(
+        TO_WHITE_DB - 20 * math.log10(TEMPORAL), abs=0.2
+    )
     assert "moved" in temporal.reason
 
 
@@ -101,7 +106,9 @@ def test_still_paper_gives_the_temporal_part_as_the_two_frame_difference():
     assert value(results, "noise.temporal").value == pytest.approx(TO_L * TEMPORAL, rel=0.02)
     a, b = (srgb_light(p.scan.pixels / 65535.0) for p in (one, other))
     two_frame = np.std(a - b) / math.sqrt(2) / a.mean()
-    assert value(results, "noise.snr").value == pytest.approx(-20 * math.log10(two_frame), abs=0.05)
+    assert value(results, "noise.snr").value == pytest.approx(
+        TO_WHITE_DB - 20 * math.log10(two_frame), abs=0.05
+    )
     assert not results.named("noise.fixed_pattern")
     reasons = [m.reason for m in results.measurements if m.name == "noise.fixed_pattern"]
     assert "did not move" in reasons[0]
@@ -214,6 +221,16 @@ def test_photon_transfer_gives_gain_and_read_noise():
     assert value(results, "noise.read").value == pytest.approx(100 * READ, rel=0.02)
 
 
+def test_signal_to_noise_is_the_same_on_darker_paper():
+    """Of photons and reading alone, three papers; truth in closed form at a light of 0.8."""
+    truth = 10 * math.log10(0.8**2 / (0.8 / ELECTRONS + READ**2))
+    for seed, level in ((95, 0.6), (96, 0.75), (97, 0.9)):
+        pair = shot_frames([(0, 0), (0, 0)], seed=seed, level=level)
+        found = value(noise.measure(pair, Told()), "noise.snr")
+        assert abs(found.value - truth) < 1.96 * found.uncertainty
+        assert found.uncertainty < 0.25
+
+
 def test_compressed_files_give_no_light_index():
     pair = shot_frames([(0, 0), (0, 0)], seed=60, top=255)
     lossy = [replace(p, scan=replace(p.scan, lossy=True)) for p in pair]
@@ -235,7 +252,8 @@ WINDOWS = 12  # of 256 × 256 pixels, on a scan of this size
 # A variance of N normal values is known to √(2/N) of itself (chi-squared), a median of n such
 # values to √(π/2n) of their scatter. The stated error comes from the 12 windows themselves: a root
 # mean square over eight pairs knows it to 8 %, over five to 10 %.
-COUNTED = math.sqrt(2 / 256**2) * math.sqrt(math.pi / 2 / WINDOWS)
+# Twelve windows hold 95 % within 2.201 of their own standard errors (Student, tables).
+COUNTED = math.sqrt(2 / 256**2) * math.sqrt(math.pi / 2 / WINDOWS) * 2.201 / 1.96
 
 
 def rms(values):
@@ -256,7 +274,7 @@ def test_stated_errors_are_those_of_counting_pixels():
         "noise.total": COUNTED / 2,  # of a root
         "noise.temporal": COUNTED / 2,
         "noise.light_index": COUNTED,
-        "noise.snr": 10 / math.log(10) * COUNTED,  # dB
+        "noise.snr": 10 / math.log(10) * math.hypot(COUNTED, 0.15 * math.log(PAPER / 0.8)),  # dB
     }
     for name, errors in stated.items():
         assert rms(errors) == pytest.approx(truth[name], rel=0.25), name
@@ -350,22 +368,78 @@ def test_half_the_light_is_seen_on_paper_turned_by_two_degrees():
     assert index[1] / index[0] == pytest.approx(0.5, rel=0.08)
 
 
-@pytest.mark.parametrize("sigma_px", [0.32, 0.45, 0.8])
-def test_grain_finer_than_a_sample_is_in_the_doubt(sigma_px):
-    """One field sampled twice, turned by 2 degrees, no noise: all that is left is not followed."""
-    rng, fine, size = np.random.default_rng(6), 10, 96
-    field = ndimage.gaussian_filter(rng.normal(size=(1400, 1400)), sigma_px * fine)
-    field /= field.std()
-    place = np.mgrid[:size, :size].astype(float)
-    turn = np.radians(2.0)
+FINE, SIZE = 6, 128  # fine samples to a sample; samples of a window
+CORNER = 20
+
+
+def fine_grain(rng, *, narrow_px, clouds_px=6.0):
+    """A field of unit variance on a grid of FINE to a sample: half fine grain, half clouds."""
+    side, field = (SIZE + 2 * CORNER) * FINE, 0.0
+    for sigma in (narrow_px, clouds_px):
+        part = ndimage.gaussian_filter(rng.normal(size=(side, side)), sigma * FINE, mode="wrap")
+        field = field + part / part.std() / math.sqrt(2)
+    return field
+
+
+def sampled_twice(rng, turn_deg, off_px, noise, *, narrow_px):
+    """Windows of two scans that sample one field at other points, and where the paper lies."""
+    turn = math.radians(turn_deg)
     slopes = np.array([[np.cos(turn) - 1, np.sin(turn)], [-np.sin(turn), np.cos(turn) - 1]])
-    inverse = np.linalg.inv(np.eye(2) + slopes.T)  # where the other scan's pixels lie in the first
+    at = np.mgrid[:SIZE, :SIZE].astype(float)
+    there = np.einsum("ab,bxy->axy", np.linalg.inv(np.eye(2) + slopes.T), at - off_px)
+    field = fine_grain(rng, narrow_px=narrow_px)
+    planes = [
+        ndimage.map_coordinates(field, (place + CORNER) * FINE, order=3, mode="wrap")
+        for place in (at, there)
+    ]
+    planes = [plane + noise * rng.normal(size=plane.shape) for plane in planes]
+    return *planes, AffineField(off_px[:, 0, 0], slopes)
 
-    def seen(at):
-        return ndimage.map_coordinates(field, at * fine + 200, order=3)
 
-    one, other = seen(place), seen(np.einsum("ab,bxy->axy", inverse, place))
-    whole = Window(0, 0, size, size)
-    found, doubt = unlike_by_pixels([one], [other], whole, whole, AffineField(np.zeros(2), slopes))
-    assert abs(found[0]) < 1.96 * doubt[0] + 0.01
-    assert doubt[0] < 0.08
+@pytest.mark.parametrize("turn_deg", [0.0, 0.3, 2.0])
+@pytest.mark.parametrize("narrow_px", [0.4, 0.8, 1.5])
+def test_paper_sampled_at_other_points_leaves_the_noise(turn_deg, narrow_px):
+    """One field sampled twice, grain four times the noise in variance; truth is the noise added."""
+    rng, noise, found = np.random.default_rng(6), 0.5, []
+    whole = Window(0, 0, SIZE, SIZE)
+    for number in range(4):  # windows lie otherwise to the samples, as over a bed
+        off = np.array([0.2 + 0.37 * number, 0.4 - 0.29 * number])[:, None, None]
+        one, other, field = sampled_twice(rng, turn_deg, off, noise, narrow_px=narrow_px)
+        found.append(by_distance([one], [other], whole, whole, field))
+    values, doubt = at_nought(found, np.ones((4, 1)))
+    # A variance of N normal values is known to √(2/N), and noise meets grain in each difference.
+    chance = noise**2 * math.sqrt(4 / (4 * SIZE**2))
+    assert abs(np.median(values) - noise**2) < 1.96 * math.hypot(doubt[0], chance)
+    assert doubt[0] < 0.15 * noise**2
+
+
+def test_light_that_falls_off_otherwise_at_the_other_place_is_no_noise():
+    """A shadow under one of two windows, seven times the noise: found all the same.
+
+    Windows come rid of shading as far as a parabola is one; what a shadow leaves beyond counts.
+    """
+    rng, noise = np.random.default_rng(7), 0.5
+    off = np.array([0.3, -0.4])[:, None, None]
+    one, other, field = sampled_twice(rng, 0.5, off, noise, narrow_px=0.8)
+    shade = 3.5 * np.exp(-np.arange(SIZE) / 25.0)
+    shade -= np.polyval(np.polyfit(np.arange(SIZE), shade, 2), np.arange(SIZE))
+    whole = Window(0, 0, SIZE, SIZE)
+    gathered = by_distance([one], [other + shade], whole, whole, field)
+    values, doubt = at_nought([gathered], np.ones((1, 1)))
+    chance = noise**2 * math.sqrt(4 / SIZE**2)
+    assert abs(values[0, 0] - noise**2) < 1.96 * math.hypot(doubt[0], chance)
+
+
+def test_grain_finer_than_samples_that_all_lie_between_is_not_told_from_noise():
+    """Moved by whole samples and a half everywhere: what the paper is at a sample is not seen."""
+    rng, texture = np.random.default_rng(8), 0.008
+    field = ndimage.gaussian_filter(rng.normal(size=(1160, 1160)), 0.8)  # 0.4 samples of two
+    field = texture * field / field.std()
+    pair = []
+    for shift in (80, 37):  # of half samples: 21.5 samples apart
+        paper = field[shift : shift + 1040 : 2, shift : shift + 1040 : 2]
+        light = PAPER * (1 + paper + 0.004 * rng.standard_normal(paper.shape))
+        pixels = np.round(srgb_code(light) * 65535).astype(np.uint16)
+        pair.append(placed(pixels, dpi=DPI, name=f"{shift}.tif"))
+    missing = {m.name for m in noise.measure(pair, Told()).measurements if m.value is None}
+    assert {"noise.temporal", "noise.snr", "noise.light_index"} <= missing

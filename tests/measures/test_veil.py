@@ -16,7 +16,7 @@ from scanqa.model import Told
 from scanqa.scans.array import ArrayScan
 from scanqa.scans.linear import linear
 from scanqa.scans.overview import overview
-from tests.independent import raster
+from tests.independent import blurred, raster
 from tests.measures.blank_paper import placed, srgb_code
 
 DPI = 150
@@ -35,7 +35,7 @@ def sheet_light():
 
 def scanned(light, *, share=0.0, reach_mm=8.0, seed=1):
     reach = reach_mm * DPI / 25.4
-    stray = ndimage.gaussian_filter(light, reach, mode="nearest", truncate=3)
+    stray = blurred(light.astype(np.float32), reach, truncate=3) if share else light
     rng = np.random.default_rng(seed)
     noisy = light + share * (stray - light) + 0.004 * rng.standard_normal(light.shape)
     codes = np.round(255 * srgb_code(noisy)).astype(np.uint8)
@@ -51,8 +51,8 @@ def stray(placements):
 def kept_when_spread_again(sheet_light, reach_mm):
     """How much of the contrast of black's surroundings is left if they are spread once more."""
     reach = reach_mm * DPI / 25.4
-    once = ndimage.gaussian_filter(sheet_light, reach, mode="nearest", truncate=3)
-    twice = ndimage.gaussian_filter(once, reach, mode="nearest", truncate=3)
+    once = blurred(sheet_light, reach, truncate=3)
+    twice = blurred(once, reach, truncate=3)
     black = ndimage.distance_transform_edt(sheet_light < 0.3) * 25.4 / DPI >= 0.75
     return np.polyfit(once[black], twice[black], 1)[0]
 

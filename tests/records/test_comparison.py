@@ -4,10 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import stats
 
 from scanqa.model import Shared
 from scanqa.records.comparison import compare
+from scanqa.records.weigh import possible
 from scanqa.words.of_comparison import comparison_notes, comparison_sentence, gap_words
 from tests.records.builders import facts, measure, qualification
 
@@ -343,3 +346,27 @@ def test_values_of_one_dpi_are_compared_though_a_side_has_another_too():
     )
     found = row(compare([both], [one]), "noise.temporal")
     assert (found.first, found.second, found.key.dpi) == (1.25, 1.25, 300)
+
+
+def test_no_share_of_what_is_there_can_fall_by_more_than_all_of_it():
+    """98.6 ± 1.7 % and 40.6 ± 24.7 %: an interval of a normal law would go on below −100 %."""
+    sides = [
+        qualification(scanner=name, measures=[measure("gutter.focus_at_5mm", value, doubt)])
+        for name, value, doubt in (("a", 98.6, 1.7), ("b", 40.6, 24.7))
+    ]
+    result = compare([sides[0]], [sides[1]], family_error=1e-4)
+    found = row(result, "gutter.focus_at_5mm")
+    width = stats.norm.ppf(1 - 1e-4 / 2) * np.hypot(1.7, 24.7)
+    assert -58.0 - width < -100.0  # what it would be uncut, by scipy
+    assert (found.low, found.high) == (-100.0, pytest.approx(-58.0 + width, abs=0.01))
+    assert found.verdict == "no difference shown"
+
+
+@given(st.floats(-150, 150), st.floats(0, 200))
+def test_a_cut_interval_keeps_what_was_found_and_all_that_is_possible(difference, half):
+    low, high = possible("gutter.focus_at_5mm", difference, difference - half, difference + half)
+    assert low <= difference <= high
+    for truth in np.linspace(-100, 100, 41):  # all that two shares can differ by
+        if difference - half <= truth <= difference + half:
+            assert low <= truth <= high
+    assert possible("edges.shadow_left", difference, -half, half) == (-half, half)

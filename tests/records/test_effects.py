@@ -1,5 +1,6 @@
 """Before and after an event: intervals that hold the truth, no claims where nothing changed."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 from scanqa.model.history import Event
 from scanqa.records.health import health
 from scanqa.records.store import Line
+from scanqa.words.numbers import interval
 from scanqa.words.of_history import effect_sentence
 from tests.records.test_health import NAMES, day, life, steady
 
@@ -44,6 +46,29 @@ def test_stated_intervals_hold_the_truth_19_times_in_20():
         held += shift.low < -5.0 < shift.high
     # degrees of freedom of successive differences are rounded down: a little wide is expected
     assert 0.90 <= held / 200 <= 1.0
+
+
+def test_all_intervals_of_an_event_hold_their_truths_in_19_of_20():
+    rng = np.random.default_rng(SEED)
+    held = 0
+    for _ in range(100):
+        columns = {name: rng.normal(10, 0.3, 24) for name in NAMES}
+        for column in columns.values():
+            column[12:] -= 8.0
+        found = effect(columns)
+        assert len(found.shifts) == len(NAMES)
+        held += all(shift.low < -8.0 < shift.high for shift in found.shifts)
+    assert held / 100 >= found.together - 3 * np.sqrt(0.05 * 0.95 / 100)
+
+
+def test_a_shown_shift_does_not_read_as_one_that_may_be_nought():
+    rng = np.random.default_rng(SEED)
+    for step in (0.9, 1.1, 1.3, 1.6):
+        columns = steady(rng)
+        columns["noise.total"][12:] -= step
+        for shift in effect(columns).shifts:
+            ends, _ = interval(shift.low, shift.high, 1)
+            assert not re.search(r"(^| )0(\.0+)?($| )", ends)
 
 
 def test_where_nothing_changed_a_claim_is_rare():

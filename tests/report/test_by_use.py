@@ -5,8 +5,10 @@ from dataclasses import replace
 import pytest
 
 from scanqa.model import Judged, Outcome, UseVerdict
+from scanqa.records.comparison import compare
 from scanqa.report.comparison.by_use import _not_compared, better_for, buyer_sentence, use_rows
-from tests.records.builders import qualification
+from scanqa.words.of_comparison import pairs_note, side_words
+from tests.records.builders import measure, qualification
 from tests.report.past_pages import comparison
 
 STREAK = Judged(
@@ -62,3 +64,43 @@ def test_what_is_not_compared_says_why():
     ):
         assert _not_compared(pair) == f"not compared: {words}"
     assert _not_compared((missing, None)) == "not measured"
+
+
+def test_a_difference_over_pairs_of_places_says_that_its_values_are_others():
+    """Colour registration: the largest anywhere on each side, the difference at the same places."""
+    at = [(20.0 * n, 20.0) for n in range(1, 6)]
+    sides = []
+    for shifts in ((0.30, 0.29, 0.31, 0.30, 0.30), (0.0, 0.01, -1.9, 0.0, 0.01)):
+        values = tuple(
+            replace(
+                measure("colour.registration", shift, 0.01, at_mm=place, scan="a.tif"),
+                direction="across", channel="red",
+            )
+            for shift, place in zip(shifts, at, strict=True)
+        )  # fmt: skip
+        largest = max(map(abs, shifts))
+        judged = Judged(
+            "colour.registration", "largest magnitude", "<=", 0.5, 1.0, "limited", largest, 0.01,
+            "ok", words="colour registration",
+        )  # fmt: skip
+        verdict = UseVerdict(
+            "covers", "limited", deciding=("colour.registration",), conditions=(judged,)
+        )
+        found = qualification("ab"[len(sides)], scanner="ab"[len(sides)], measures=values)
+        sides.append(replace(found, outcome=Outcome("limited", uses=(verdict,))))
+    made = compare(*([side] for side in sides))
+    (row,) = use_rows(made, tuple(sides))
+    # mean of (second − first) by hand: (−0.30 − 0.28 − 2.21 − 0.30 − 0.29) / 5
+    assert row.difference.startswith("−0.68")
+    assert row.difference.endswith(
+        "the mean of 5 places that both show; the two values are the largest anywhere"
+    )
+    assert pairs_note(made)
+
+
+def test_a_side_that_is_a_bound_reads_as_one():
+    least = measure("drift.settle_time", 40.89, 0.5, status="at-most")
+    sound = measure("drift.settle_time", 60.0, 0.5)
+    made = compare([qualification(measures=[least])], [qualification("b", measures=[sound])])
+    (row,) = [row for row in made.rows if row.key.name == "drift.settle_time"]
+    assert side_words(row) == ("at most 41", "60")

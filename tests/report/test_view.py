@@ -1,4 +1,5 @@
 from dataclasses import replace
+from math import ceil, floor
 
 import numpy as np
 import pytest
@@ -47,11 +48,11 @@ def test_numbers_have_unit_sign_and_uncertainty(name, value, uncertainty, words)
 
 def test_status_is_said_in_words():
     bound = Measurement("sharpness.sfr50", 4.0, 0.1, "at-least", "print", reason_kind="print")
-    assert spaces(value_text(bound)) == "at least 4.00 ± 0.10 cy/mm"
+    assert spaces(value_text(bound)) == "at least 4.0 ± 0.1 cy/mm"
     none = not_measurable("sharpness.sfr50", Reason("no-detail", "torn"))
     assert value_text(none) == "not measurable"
     most = replace(bound, status="at-most")
-    assert spaces(value_text(most)) == "at most 4.00 ± 0.10 cy/mm"
+    assert spaces(value_text(most)) == "at most 4.0 ± 0.1 cy/mm"
     span = replace(bound, status="between", low=3.5, high=4.25)
     assert spaces(value_text(span)) == "3.50 to 4.25 cy/mm"
 
@@ -141,9 +142,11 @@ def test_a_median_over_lower_bounds_is_a_bound_or_a_range():
     # Where fewer are, each of them may lie above it: the median lies between the 18th and the
     # place as many steps further up.
     text, values = effective(18)
-    assert text.startswith(f"detail for at least {values[17]:.1f} ±")
+    assert text.startswith(f"detail for at least {10 * (values[17] // 10):.0f} ±")
     text, values = effective(10)
-    assert text.startswith(f"detail for {values[17]:.0f} to {values[27]:.0f} dpi")
+    assert text.startswith(
+        f"detail for {floor(10 * values[17]) / 10} to {ceil(10 * values[27]) / 10} dpi"
+    )
     text, values = effective(0)
     assert text.startswith(f"detail for {values[17]:.1f} ±")
 
@@ -381,10 +384,10 @@ def test_no_card_is_advised_where_it_changes_nothing_for_sure():
 
 def test_legibility_is_said_with_bounds_and_what_limits_it():
     table = table_of("section-legibility", "Smallest print that can be read")
-    assert spaces(table.head[1]) == "Scans at 300 dpi, at least 198 dpi effective"
+    assert spaces(table.head[1]) == "Scans at 300 dpi, at least 190 dpi effective"
     rows = {row[0].text: spaces(row[1].text) for row in table.rows}
-    assert rows["Character, excellent"] == "at most 2.07 ± 0.03 mm"
-    assert rows["Stroke, excellent"] == "at most 0.260 ± 0.004 mm"
+    assert rows["Character, excellent"] == "at most 2.1 mm"
+    assert rows["Stroke, excellent"] == "at most 0.26 mm"
     assert table.notes == ("At 300 dpi: the printed edge is rough.",)
 
 

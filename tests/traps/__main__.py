@@ -5,6 +5,7 @@ Run by hand (some minutes)::
     python -m tests.traps --write        # into tests/traps/README.md
     python -m tests.traps crease paper   # those whose names hold one of these, printed
     python -m tests.traps --write crease # their rows anew, the others as they are written
+    python -m tests.traps --write --from "an upside-down sheet"   # go on there after a break
 
 Cases stand in the modules ``cases_*.py`` beside this one, each with its list ``CASES``.
 """
@@ -15,9 +16,11 @@ import argparse
 import sys
 import tempfile
 import time
+from itertools import dropwhile
 from pathlib import Path
 
 from scanqa.simulate import one_thread
+from scanqa.whole import write_whole
 from tests.tables import is_asked_for, written_rows
 from tests.traps.case import Case, run, said_of, wrong_words
 from tests.traps.gather import areas
@@ -50,8 +53,8 @@ SHOWN = (
 )
 
 
-def line(case: Case) -> tuple[str, bool]:
-    """A row of the table, and whether all was said as it must be."""
+def line(case: Case) -> str:
+    """A row of the table."""
     with tempfile.TemporaryDirectory() as folder:
         said = said_of(run(case, Path(folder)))
     wrong = wrong_words(case, said)
@@ -64,7 +67,7 @@ def line(case: Case) -> tuple[str, bool]:
         ", ".join(shown),
         f"**no**: {'; '.join(wrong)}" if wrong else "yes",
     )
-    return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |", not wrong
+    return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |"
 
 
 def _named(case: Case) -> str:
@@ -73,35 +76,43 @@ def _named(case: Case) -> str:
     return (case.name + source + (" *fast*" if case.fast else "")).replace("|", "/")
 
 
+def all_cases() -> list[Case]:
+    """Every trap, in the order of the table."""
+    return [case for cases in areas().values() for case in cases]
+
+
+def table_of(rows: dict[str, str]) -> str:
+    """The whole table from its rows by their first cell; a trap without one is left out."""
+    text, shown = HEAD, []
+    for area, cases in areas().items():
+        of_area = [rows[_named(case)] for case in cases if _named(case) in rows]
+        text += f"## {area}\n\n{COLUMNS}" + "".join(row + "\n" for row in of_area) + "\n"
+        shown += of_area
+    good = sum(row.endswith("| yes |") for row in shown)
+    return text + f"As it must be: {good} of {len(shown)}.\n"
+
+
 def main() -> int:
     """Run, print, write; 1 if a row is not as it must be."""
+    names = [case.name for case in all_cases()]
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("words", nargs="*", help="only cases whose names hold one of these")
     parser.add_argument("--write", action="store_true", help=f"write {TABLE.name}")
+    parser.add_argument("--from", dest="start", choices=names, metavar="TRAP", help="begin there")
     options = parser.parse_args()
     one_thread()
     started = time.monotonic()
-    text, good, count = HEAD, 0, 0
-    written = written_rows(TABLE)
-    for area, cases in areas().items():
-        text += f"## {area}\n\n{COLUMNS}"
-        for case in cases:
-            if is_asked_for(case.name, options.words):
-                row, is_good = line(case)
-                print(row, flush=True)
-            elif _named(case) in written:
-                row = written[_named(case)]
-                is_good = row.endswith("| yes |")
-            else:
-                continue
-            text += row + "\n"
-            good, count = good + is_good, count + 1
-        text += "\n"
-    text += f"As it must be: {good} of {count}.\n"
-    print(f"{good} of {count}, {time.monotonic() - started:.0f} s", file=sys.stderr)
-    if options.write:
-        TABLE.write_text(text, "utf-8")
-    return int(good < count)
+    rows = written_rows(TABLE)
+    asked = [case for case in all_cases() if is_asked_for(case.name, options.words)]
+    for case in dropwhile(lambda case: case.name != (options.start or case.name), asked):
+        rows[_named(case)] = line(case)
+        print(rows[_named(case)], flush=True)
+        if options.write:  # each row as it is made: a break loses one
+            write_whole(TABLE, table_of(rows))
+    shown = [rows[_named(case)] for case in all_cases() if _named(case) in rows]
+    good = sum(row.endswith("| yes |") for row in shown)
+    print(f"{good} of {len(shown)}, {time.monotonic() - started:.0f} s", file=sys.stderr)
+    return int(good < len(shown))
 
 
 if __name__ == "__main__":

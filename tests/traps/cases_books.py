@@ -7,6 +7,7 @@ a gutter written down as exp of the distance.
 from __future__ import annotations
 
 import functools
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -46,9 +47,10 @@ def print_of_page() -> np.ndarray:
     for number, y in enumerate(range(margin, page.height - margin, pitch)):
         start = 7 * number % 40
         line = WORDS[start:]
-        while pen.textlength(line, font) > page.width - 2 * margin:
-            line = line[:-1]
-        pen.text((margin, y), line, 15, font)
+        lengths = range(len(line) + 1)
+        room = page.width - 2 * margin
+        fits = bisect_right(lengths, room, key=lambda n, line=line: pen.textlength(line[:n], font))
+        pen.text((margin, y), line[: fits - 1], 15, font)
     ink = np.asarray(page, float).reshape(SHAPE[0], fine, SHAPE[1], fine).mean(axis=(1, 3)) / 255
     return np.asarray(ink)
 

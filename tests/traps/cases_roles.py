@@ -153,7 +153,8 @@ CASES = [
     Case("paper over the whole glass", beds(Bed(paper=(-9.0, -9.0, 230.0, 310.0)),
                                             Bed(paper=(-5.0, -6.0, 230.0, 310.0))),
          ("rejected", "measure:edges.shadow_left:not-measurable"),
-         ("role:blank", "measure:edges.shadow_left:ok")),
+         # the lamp's light falls by 6 % toward both sides: where a shadow on it ends is a range
+         ("role:blank", "measure:edges.shadow_left:between")),
     Case("a plain leaf of A5 on an open lid",
          beds(Bed(paper=(30.0, 40.0, 178.0, 250.0), turn_deg=4.0)),
          (*SOUND, "role:edge-card", "measure:sharpness.effective_dpi:between",

@@ -12,7 +12,8 @@ pair of numbers the true displacement along the two axes.
 Uncertainty is the scatter of the rows, and what sites differ by beyond it over the bed (a rough
 print does not cancel wholly where channels blur unlike); shared by all sites is what a curve that
 nobody stated makes of it: on tinted paper it moves the channels unlike. JPEG halves the dpi of
-colour, and with it the shift: then it is not measurable.
+colour, and with it the shift: then it is not measurable, nor where colour is seen to be coarser
+than light (`thinned`) though luma shows no trace of JPEG.
 
 Definitions as in ISO 12233 / ISO 19264-1 (colour misregistration between channels, in px), except
 that they take the place from the centroid of the line spread, which noise in the tails moves.
@@ -35,6 +36,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from scanqa.measures.colour.thinned import colour_is_thinned
 from scanqa.measures.colour.white_tint import (
     EQUAL_CHANNELS,
     GREY_SCAN,
@@ -68,6 +70,11 @@ FEWEST_FOR_PLANE = 8  # sites
 NO_SHEET = Reason(
     "no-scan",
     "no sheet with edges was found in any scan: scan the printed bed sheet in colour",
+)
+THINNED = Reason(
+    "compression",
+    "red, green and blue share their finest grain: JPEG or software made colour coarser, and a "
+    "shift of colours with it; scan to TIFF without compression",
 )
 NO_EDGE = Reason("too-few", "no edge could be measured in all three channels")
 Moved = Literal["red", "blue"]
@@ -109,6 +116,9 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
             results += Results((_missing(GREY_SCAN, scan=placement.scan.name),))
             continue
         found = list(_sites(placement))
+        if colour_is_thinned([placement.scan.window(site.place.window) for site in found]):
+            results += Results((_missing(THINNED, scan=placement.scan.name),))
+            continue
         doubt = _Doubt(_beyond_rows(found), _of_curve(placement, found), placement.light.source)
         measurements = tuple(_registration(found, placement.scan.name, doubt))
         results += Results(measurements, evidence=tuple(_evidence(measurements)))

@@ -32,6 +32,8 @@ from scanqa.model import (
 )
 
 NO_GRAIN_L = 1e-6
+WHITE = 0.8  # light at which signal to noise is stated, so that another paper gives the same
+READ_SHARE = 0.15  # of the variance on white paper, that may not be the photons'
 FOUND_SHARE = 0.5  # of the windows, in which the moved paper's grain must be found again
 TEMPORAL, FIXED, PAPER, SNR = (
     "noise.temporal", "noise.fixed_pattern", "noise.paper", "noise.snr",
@@ -54,10 +56,10 @@ def measure(scans: Sequence[Placement], told: Told) -> Results:
     -------
     Results
         ``noise.total`` of each scan (L*); of the first pair ``noise.temporal``,
-        ``noise.fixed_pattern``, ``noise.paper`` (L*), ``noise.snr`` (dB, linear luma),
-        ``noise.light_index`` (thousand electrons at full scale), ``noise.gain`` (ppm of full
-        scale) and ``noise.read`` (% of full scale) of each channel. The uncertainty is the
-        standard error over the windows.
+        ``noise.fixed_pattern``, ``noise.paper`` (L*), ``noise.snr`` (dB, linear luma at
+        a light of 0.8), ``noise.light_index`` (thousand electrons at full scale), ``noise.gain``
+        (ppm of full scale) and ``noise.read`` (% of full scale) of each channel. The uncertainty
+        is the standard error over the windows, and what grain between the samples leaves open.
     """
     blanks = of_role(scans, "blank")
     read = {id(blank): samples(blank) for blank in blanks}
@@ -160,14 +162,20 @@ def _root(
 
 
 def _snr(placement: Placement, found: Sequence[Split], how: str) -> Results:
-    """Level over temporal noise of linear luma, dB."""
-    ratios = np.array([split.light_temporal[-1] / split.level[-1] ** 2 for split in found])
+    """Level over temporal noise of linear luma at the light of white paper, dB.
+
+    Noise of photons goes with the root of the light; of `READ_SHARE` of its variance that is not
+    known.
+    """
+    level = np.array([split.level[-1] for split in found])
+    ratios = np.array([split.light_temporal[-1] for split in found]) / (level * WHITE)
     ratio = float(np.median(ratios))
     if ratio <= 0:
         why = Reason("no-detail", "the two scans do not differ at all")
         return missing(placement, why, SNR)
-    doubt = float(np.median([split.light_doubt[-1] / split.level[-1] ** 2 for split in found]))
-    own = math.hypot(error_of_median(ratios), doubt)
+    doubts = np.array([split.light_doubt[-1] for split in found]) / (level * WHITE)
+    carried = READ_SHARE * abs(math.log(float(np.median(level)) / WHITE)) * ratio
+    own = math.hypot(error_of_median(ratios), float(np.median(doubts)), carried)
     value, error = -10 * math.log10(ratio), 10 / math.log(10) * own / ratio
     scan = placement.scan.name
     return Results((Measurement(SNR, value, error, reason=how, scan=scan, channel="luma"),))

@@ -14,6 +14,7 @@ import numpy as np
 
 from scanqa.measures.noise.covariance import at_displacement, cross_covariance, flatten, peak
 from scanqa.measures.noise.turned import AffineField, fitted
+from scanqa.measures.noise.windows import FEWEST
 from scanqa.model import MM_PER_INCH, Floats, Placement, Point, Window
 from scanqa.numeric.lightness import luma
 from scanqa.numeric.spread import sigma_about_zero
@@ -26,8 +27,6 @@ GRAIN_SHARE = 0.3  # of the covariance in place that grain still has one sample 
 CLOUD_PX, CLOUDY, MOSTLY = 4, 0.15, 0.4
 TILE_MM = 40.0  # of the preview, in which a paper that moved far is looked for
 SCATTER_PX = 3.0  # of what windows found about the field, beyond which it is none
-PART_PX = 64  # piece of a window within which the turn of a sheet hardly blurs its grain
-FEWEST = 6  # windows for an affine field; with fewer only smaller pieces show a turn
 
 
 def displacement(one: Floats, other: Floats, *, anywhere: bool = False) -> Point | None:
@@ -138,44 +137,6 @@ def paper_field(windows: Sequence[Window], found: Sequence[Point | None]) -> Aff
     else:
         field, scatter = fitted(middles, shifts)
     return field if scatter < SCATTER_PX else None
-
-
-def moved_window(window: Window, field: AffineField, other: Placement) -> Window | None:
-    """The window of the other scan where the same paper lies, to the whole pixel."""
-    rows, columns = field(*_middle(window))
-    return _inside(window, round(rows), round(columns), other)
-
-
-def shared_along(
-    ones: Sequence[Floats],
-    others: Sequence[Floats],
-    window: Window,
-    there: Window,
-    field: AffineField,
-) -> Floats:
-    """Covariance of planes of a window with those of the moved window, at the paper's place.
-
-    Piece by piece, each at the displacement of its own middle.
-    """
-    rows, columns = ones[0].shape
-    size = min(PART_PX, rows, columns)
-    out = []
-    for row in range(0, rows - size + 1, size):
-        for column in range(0, columns - size + 1, size):
-            middle = row + (size - 1) / 2, column + (size - 1) / 2
-            shift = field(window.row + middle[0], window.col + middle[1])
-            rest = (
-                shift[0] - (there.row - window.row),
-                shift[1] - (there.col - window.col),
-            )
-            part = np.s_[row : row + size, column : column + size]
-            out.append(
-                [
-                    at_displacement(a[part], b[part], *rest)
-                    for a, b in zip(ones, others, strict=True)
-                ]
-            )
-    return np.asarray(np.mean(out, axis=0), np.float64)
 
 
 def _middle(window: Window) -> Point:

@@ -2,9 +2,7 @@
 
 A turn of 2° shears a window of 256 samples by 9: its fine grain, a sample or two wide, is smeared
 out of the covariance of whole windows and would pass for temporal noise. So small pieces, each
-sought near where its neighbours say, give an affine field good to a part of a sample; and the
-difference of pixels is taken as a function of how far each lies from its place in the other scan,
-and read off at nought.
+sought near where its neighbours say, give an affine field good to a part of a sample.
 """
 
 from __future__ import annotations
@@ -32,10 +30,6 @@ AGREE_PX = 0.35  # scatter of the pieces about the field, beyond which it follow
 RIGID = 0.003  # of what no turn explains: a sheet does not stretch
 MOST_TURN = math.radians(6.0)
 NEAR_PX, BESIDE_PX = 6.0, 2  # of its own place, within which paper and fixed pattern are as one
-# Of what a quadratic and a quartic differ by at nought, that the quartic is off: 0.3 for grain of
-# a Gaussian covariance with a sigma of a third of a sample, less for coarser (worked out).
-MODEL_SHARE = 0.3
-MOST_UNEVEN = 1e6  # condition of the equations
 CLEAR_SHARE = 0.5  # of the pixels of a window that must be farther off
 
 Seen = Callable[[Window], Floats]  # grain of the other scan in a window
@@ -189,42 +183,7 @@ def _match(piece: Floats, patch: Floats, *, fine: bool) -> Point | None:
     return at[0], at[1]
 
 
-def unlike_by_pixels(
-    ones: Sequence[Floats], others: Sequence[Floats], window: Window, there: Window,
-    field: AffineField,
-) -> tuple[Floats, Floats] | None:  # fmt: skip
-    """Half the mean square by which planes of two scans differ where the same paper lies.
-
-    The difference of each pixel from those around its place in the other scan is fitted by an even
-    polynomial of the distance and read off at nought; clouds cancel in each. Of grain finer than a
-    sample neighbours have nothing in common, and a polynomial does not follow it to nought: how far
-    one of a lower degree is off tells by how much (`MODEL_SHARE`; second value). None where the
-    turn is so small that all pixels lie alike, or where few pixels are in both windows.
-    """
-    rows, columns = ones[0].shape
-    place = _places(window, there, field)
-    base = np.rint(place).astype(np.int64)
-    left = base - place
-    normal, sums = np.zeros((7, 7)), np.zeros((len(ones), 7))
-    for down in (-1, 0, 1):
-        for right in (-1, 0, 1):
-            row, column = base[0] + down, base[1] + right
-            y, x = left[0] + down, left[1] + right
-            use = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-            use &= y * y + x * x <= 1
-            y2, x2, yx = y[use] ** 2, x[use] ** 2, y[use] * x[use]
-            terms = np.stack([np.ones_like(y2), y2, x2, yx, y2 * y2, y2 * x2, x2 * x2])
-            normal += terms @ terms.T
-            for at, (one, other) in enumerate(zip(ones, others, strict=True)):
-                sums[at] += terms @ np.square(one[use] - other[row[use], column[use]]) / 2
-    if normal[0, 0] < rows * columns / 2 or np.linalg.cond(normal) > MOST_UNEVEN:
-        return None
-    found = np.linalg.solve(normal, sums.T)[0]
-    plainer = np.linalg.solve(normal[:4, :4], sums.T[:4])[0]
-    return np.asarray(found, np.float64), MODEL_SHARE * np.abs(plainer - found)
-
-
-def in_place_of_turned(
+def in_place_of_moved(
     ones: Sequence[Floats], others: Sequence[Floats], window: Window, field: AffineField
 ) -> Floats | None:
     """What planes of one window of both scans share in place, the paper's clouds taken off.
@@ -232,7 +191,7 @@ def in_place_of_turned(
     Clouds are wide: what they share in place they share in the next columns but one too, a pattern
     of columns does not. None where most of the paper lies hardly moved.
     """
-    by = _places(window, window, field) - np.indices(ones[0].shape)
+    by = places(window, window, field) - np.indices(ones[0].shape)
     far = np.hypot(*by)[:, BESIDE_PX:-BESIDE_PX] > NEAR_PX
     if far.mean() < CLEAR_SHARE:
         return None
@@ -244,7 +203,7 @@ def in_place_of_turned(
     return np.array(out)
 
 
-def _places(window: Window, there: Window, field: AffineField) -> Floats:
+def places(window: Window, there: Window, field: AffineField) -> Floats:
     """Row and column in the other window of each pixel of a window, (2, rows, columns)."""
     row, column = np.mgrid[: window.height, : window.width].astype(np.float64)
     at = np.array([row + window.row, column + window.col])

@@ -8,33 +8,28 @@ paper's grain; the rest is temporal.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scanqa.measures.noise.covariance import flatten
+from scanqa.measures.noise.by_distance import at_nought, by_distance
 from scanqa.measures.noise.displacement import (
-    FEWEST,
     displacement,
     far_window,
     lies_still,
-    moved_window,
     paper_field,
-    shared_along,
 )
 from scanqa.measures.noise.turned import (
     LITTLE_PX,
     AffineField,
-    in_place_of_turned,
+    in_place_of_moved,
     inside,
     refined,
-    unlike_by_pixels,
 )
 from scanqa.measures.noise.windows import Sample, grain_in, sample
-from scanqa.model import Floats, Placement, Window
-from scanqa.numeric.lightness import luma
+from scanqa.model import Floats, Placement
 
-BETWEEN = 0.7  # per square of a sample
+KNOWN = 0.5  # of what is left, up to which it may be off; beyond, the grain was not followed
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,18 +86,14 @@ def splits(
     found = [_moved(one, other, first, second) for one, other in zip(ones, others, strict=True)]
     field = paper_field([one.window for one in ones], found)
     width = ones[0].window.width
-    if field is None or len(ones) < FEWEST or field.shear_px(width) > LITTLE_PX:
-        turned = _turned(ones, found, field, second)
-        if turned is not None and turned.shear_px(width) > LITTLE_PX:
-            return [
-                _split_turned(one, other, turned, second)
-                for one, other in zip(ones, others, strict=True)
-            ]
-        if field is not None and turned is not None:
-            field = turned  # by so little that pieces lie alike, yet not one as the other
-        elif field is not None and not _agree(found, field, width):
-            field = None  # it was turned, and cannot be followed
-    return [_split(one, other, field, second) for one, other in zip(ones, others, strict=True)]
+    finer = _refined(ones, found, field, second)
+    if finer is not None and (field is not None or finer.shear_px(width) > LITTLE_PX):
+        field = finer
+    elif field is not None and not _agree(found, field, width):
+        field = None  # it was turned, and cannot be followed
+    if field is None:
+        return [_not_moved(one, other) for one, other in zip(ones, others, strict=True)]
+    return _moved_splits(ones, others, field, second)
 
 
 def _agree(found: Sequence[tuple[float, float] | None], field: AffineField, width: float) -> bool:
@@ -113,13 +104,13 @@ def _agree(found: Sequence[tuple[float, float] | None], field: AffineField, widt
     return bool(np.ptp(seen, axis=0).max() <= LITTLE_PX)
 
 
-def _turned(
+def _refined(
     ones: Sequence[Sample],
     found: Sequence[tuple[float, float] | None],
     field: AffineField | None,
     second: Placement,
 ) -> AffineField | None:
-    """How a sheet that was turned lies, from the best that is known without."""
+    """Where small pieces of the sheet lie, from the best that is known without."""
     seen = [shift for shift in found if shift is not None]
     if field is None:  # one that lies still in the middle of the turn is found near nought
         start = np.median(np.array(seen), axis=0) if seen else np.zeros(2)
@@ -151,69 +142,68 @@ def _moved(
     return found[0] + window.row - one.window.row, found[1] + window.col - one.window.col
 
 
-def _split(one: Sample, other: Sample, field: AffineField | None, second: Placement) -> Split:
-    window = one.window
-    there = None if field is None else moved_window(window, field, second)
-    shared, moved_px = None, None
-    if field is not None:
-        moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
-    doubt = None
-    ones, others = _all(one), _all(other)
-    if field is not None and there is not None:
-        shared = shared_along(ones, _all(sample(second, there)), window, there, field)
-        doubt = _between_samples(ones, shared, window, field)
-    in_place = np.array([float(np.mean(a * b)) for a, b in zip(ones, others, strict=True)])
+def _not_moved(one: Sample, other: Sample) -> Split:
+    """The parts of a window whose paper lies still, or is not seen to have moved."""
+    in_place = [float(np.mean(a * b)) for a, b in zip(one.planes, other.planes, strict=True)]
     still = lies_still(one.grain, other.grain)
-    variances = _variances(ones, others)
-    return _put_together(one, variances, in_place, shared, moved_px, still=still, doubt=doubt)
+    return _put_together(one, other, np.array(in_place), None, None, still=still)
 
 
-def _between_samples(
-    planes: Sequence[Floats], shared: Floats, window: Window, field: AffineField
-) -> Floats:
-    """By how much grain that lies between the samples of the other scan may be more than found.
+def _moved_splits(
+    ones: Sequence[Sample], others: Sequence[Sample], field: AffineField, second: Placement
+) -> list[Split]:
+    """The parts of windows whose paper moved: what is left where the same paper lies is no paper.
 
-    The part that neighbours do not share is lost the more, the farther its place from a sample:
-    of a Gaussian of a third of one some 1.4 of the square of the distance, here with half of that
-    as a standard uncertainty, for a crest through three samples wins back a part.
+    Grain that is finer than the samples can tell is none that was found.
     """
-    row, column = field(window.row + window.height / 2, window.col + window.width / 2)
-    off = (row - round(row)) ** 2 + (column - round(column)) ** 2
-    beside = np.array([float(np.mean(plane[:, 1:] * plane[:, :-1])) for plane in planes])
-    return np.asarray(BETWEEN * off * np.clip(shared - beside, 0.0, None), np.float64)
-
-
-def _split_turned(one: Sample, other: Sample, field: AffineField, second: Placement) -> Split:
-    """The parts of a window of a sheet that was turned."""
-    window = one.window
-    there = inside(window, field, (second.scan.height_px, second.scan.width_px))
-    ones, others = _all(one), _all(other)
-    variances = _variances(ones, others)
-    in_place = in_place_of_turned(ones, others, window, field)
-    shared, doubt = None, None
-    if in_place is not None:
-        unlike = unlike_by_pixels(ones, _all(sample(second, there)), window, there, field)
-        if unlike is not None:
-            shared, doubt = variances - unlike[0], unlike[1]
-    if in_place is None:
-        in_place = np.zeros(len(ones))
-    moved_px = field(window.row + window.height / 2, window.col + window.width / 2)
-    return _put_together(one, variances, in_place, shared, moved_px, still=False, doubt=doubt)
+    size = second.scan.height_px, second.scan.width_px
+    seen = [sample(second, inside(one.window, field, size)) for one in ones]
+    gathered = [
+        by_distance(one.planes, there.planes, one.window, there.window, field)
+        for one, there in zip(ones, seen, strict=True)
+    ]
+    levels = [(one.levels + there.levels) / 2 for one, there in zip(ones, seen, strict=True)]
+    in_places = [in_place_of_moved(a.planes, b.planes, a.window, field)
+                 for a, b in zip(ones, others, strict=True)]  # fmt: skip
+    used = [at for at, by in enumerate(gathered) if by is not None and in_places[at] is not None]
+    unlike: dict[int, Floats] = {}
+    doubt = np.zeros(len(ones[0].planes))
+    left = (
+        None
+        if not used
+        else at_nought(
+            [by for at in used if (by := gathered[at]) is not None],
+            np.array([[1.0, *np.square(levels[at])] for at in used]),
+        )
+    )
+    if left is not None and np.all(left[1] < KNOWN * np.median(left[0], axis=0)):
+        unlike, doubt = dict(zip(used, left[0], strict=True)), left[1]
+    out = []
+    for at, (one, other) in enumerate(zip(ones, others, strict=True)):
+        in_place = in_places[at]
+        split = _put_together(
+            one,
+            other,
+            np.zeros(len(doubt)) if in_place is None else in_place,
+            _variances(one, other) - unlike[at] if at in unlike else None,
+            field(one.window.row + one.window.height / 2, one.window.col + one.window.width / 2),
+            still=False,
+        )
+        out.append(replace(split, level=levels[at], grain_doubt=doubt[0], light_doubt=doubt[1:]))
+    return out
 
 
 def _put_together(
     one: Sample,
-    variances: Floats,
+    other: Sample,
     in_place: Floats,
     shared: Floats | None,
     moved_px: tuple[float, float] | None,
     *,
     still: bool,
-    doubt: Floats | None = None,
 ) -> Split:
     """Variances of a window, given what both scans share in place and where the paper lies."""
-    doubts = np.zeros(len(in_place)) if doubt is None else doubt
-    means = np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
+    variances = _variances(one, other)
     return Split(
         total=float(variances[0]),
         in_place=float(in_place[0]),
@@ -222,24 +212,13 @@ def _put_together(
         still=still,
         light_total=variances[1:] - in_place[1:],
         light_grain=np.zeros(len(in_place) - 1) if shared is None else shared[1:],
-        level=means[-1:] if len(in_place) == 2 else means,
-        grain_doubt=float(doubts[0]),
-        light_doubt=doubts[1:],
+        level=(one.levels + other.levels) / 2,
+        grain_doubt=0.0,
+        light_doubt=np.zeros(len(in_place) - 1),
     )
 
 
-def _variances(ones: Sequence[Floats], others: Sequence[Floats]) -> Floats:
+def _variances(one: Sample, other: Sample) -> Floats:
     """Mean of the variances of both scans, of each plane."""
-    return np.array([float(a.var() + b.var()) / 2 for a, b in zip(ones, others, strict=True)])
-
-
-def _all(seen: Sample) -> list[Floats]:
-    """Grain of L*, then of the light of each channel and luma, rid of shading."""
-    return [seen.grain, *_planes(seen.light)]
-
-
-def _planes(light: Floats) -> list[Floats]:
-    """Channels of a window rid of shading, luma last (grey: the one channel)."""
-    if light.shape[-1] == 1:
-        return [flatten(light[..., 0])]
-    return [flatten(light[..., channel]) for channel in range(3)] + [flatten(luma(light))]
+    pairs = zip(one.planes, other.planes, strict=True)
+    return np.array([float(a.var() + b.var()) / 2 for a, b in pairs])

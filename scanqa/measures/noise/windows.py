@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -11,12 +12,13 @@ from scanqa.measures.noise.covariance import flatten
 from scanqa.model import MM_PER_INCH, Floats, Placement, Window
 from scanqa.numeric.lightness import lstar, luma
 
-WINDOW_PX = 256
+WINDOW_PX, SMALL_PX = 256, 128  # the smaller where fewer than `FEWEST` of the larger fit
+FEWEST = 6  # windows that tell how paper was moved and turned
 GRID = (5, 4)  # windows along travel and across
 EDGE_MM = 12.0  # edge shadows bend more than a window's shading fit can follow
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Sample:
     """A window of one scan.
 
@@ -34,6 +36,22 @@ class Sample:
     light: Floats
     grain: Floats
     rounding: Floats
+
+    @cached_property
+    def planes(self) -> tuple[Floats, ...]:
+        """Grain of L*, then of the light of each channel and luma, rid of shading."""
+        return self.grain, *(flatten(each) for each in _lights(self.light))
+
+    @cached_property
+    def levels(self) -> Floats:
+        """Mean light of the channels and luma."""
+        return np.array([float(each.mean()) for each in _lights(self.light)])
+
+
+def _lights(light: Floats) -> list[Floats]:
+    """Channels, luma last (grey: the one channel)."""
+    channels = [light[..., at] for at in range(light.shape[-1])]
+    return channels if len(channels) == 1 else [*channels, luma(light)]
 
 
 def samples(placement: Placement) -> list[Sample]:
@@ -60,9 +78,14 @@ def grain_in(placement: Placement, window: Window) -> Floats:
     return flatten(lstar(luma(placement.light.light(placement.scan.window(window)))))
 
 
-def _windows(placement: Placement) -> Iterator[Window]:
+def _windows(placement: Placement) -> list[Window]:
+    large = _grid(placement, WINDOW_PX)
+    return large if len(large) >= FEWEST else _grid(placement, SMALL_PX)
+
+
+def _grid(placement: Placement, side: int) -> list[Window]:
     scan = placement.scan
-    size = min(WINDOW_PX, scan.width_px, scan.height_px)
+    size = min(side, scan.width_px, scan.height_px)
     places = []
     for length, dpi, count in (
         (scan.height_px, placement.dpi[1], GRID[0]),
@@ -71,9 +94,7 @@ def _windows(placement: Placement) -> Iterator[Window]:
         margin = min(round(EDGE_MM * dpi / MM_PER_INCH), max(length - size, 0) // 4)
         count = max(min(count, (length - 2 * margin) // size), 1)  # windows may not overlap
         places.append(np.unique(np.linspace(margin, length - margin - size, count).astype(int)))
-    for row in places[0]:
-        for col in places[1]:
-            yield Window(int(row), int(col), size, size)
+    return [Window(int(row), int(col), size, size) for row in places[0] for col in places[1]]
 
 
 def like_pair(placements: Sequence[Placement]) -> tuple[Placement, Placement] | None:

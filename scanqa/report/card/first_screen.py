@@ -8,10 +8,17 @@ from scanqa.catalogue import FAMILIES, rows_of
 from scanqa.model import Action, Judged, Record, UseVerdict
 from scanqa.report.card.places import glass_of, listed
 from scanqa.report.view import Act, Bar, Card, UseRow
-from scanqa.words.numbers import inside, joined, people, with_unit
+from scanqa.words.numbers import inside, joined, with_unit
 from scanqa.words.of_decision import acts
 from scanqa.words.of_identity import unit_words
-from scanqa.words.of_uses import NOTHING_OPEN, next_scan, nothing_found, nothing_to_do, use_word
+from scanqa.words.of_uses import (
+    NOTHING_OPEN,
+    next_scan,
+    nothing_found,
+    nothing_to_do,
+    use_word,
+    value_told,
+)
 
 MOST_ACTS = 3
 MOST_GAPS = 6
@@ -174,17 +181,10 @@ def _doubt_decides(condition: Judged) -> bool:
 
 def value_words(condition: Judged) -> str:
     """The value of a condition with its doubt, or what bounds it."""
-    unit = rows_of(condition.measure)[0].unit
-    digits = rows_of(condition.measure)[0].digits
-    value = condition.value or 0.0
-    if condition.low is not None and condition.high is not None:
-        ends = (people(end, None, digits)[0] for end in (condition.low, condition.high))
-        return with_unit(" to ".join(ends), unit)
     # a bound stands without the doubt of its number, unless that decides
     shown = condition.bound == "ok" or _doubt_decides(condition)
-    text, doubt = people(value, condition.uncertainty if shown else None, digits)
-    head = {"at-least": "at least ", "at-most": "at most "}.get(condition.bound, "")
-    return head + with_unit(f"{text}\u00a0±\u00a0{doubt}" if doubt else text, unit)
+    text = value_told(condition, condition.uncertainty if shown else None)
+    return with_unit(text, rows_of(condition.measure)[0].unit)
 
 
 def _limit(condition: Judged) -> str:

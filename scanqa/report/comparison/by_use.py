@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import CATALOGUE, rows_of
 from scanqa.model import Judged, Record, UseVerdict
 from scanqa.model.compared import Comparison, Difference
 from scanqa.report.card.first_screen import deciding, value_words
-from scanqa.words.numbers import joined, signed, with_unit
-from scanqa.words.of_comparison import GAPS
+from scanqa.words.numbers import interval, joined, signed, with_unit
+from scanqa.words.of_comparison import GAPS, use_note
 from scanqa.words.of_uses import use_word
 
 RANKS = {"fit": 0, "limited": 1, "unfit": 2}
@@ -114,9 +114,12 @@ def _difference(condition: Judged, c: Comparison) -> str:
     if not found:
         return ""
     row = max(found, key=lambda each: abs(each.difference or 0.0))
-    digits = CATALOGUE[row.key.name].digits
-    ends = f"{signed(row.low or 0.0, digits)} to {signed(row.high or 0.0, digits)}"
-    return f"{with_unit(signed(row.difference or 0.0, digits), row.unit)} ({ends})"
+    parts = (*row.key[1:3], f"{row.key.edge_kind} edges" if row.key.edge_kind else "")
+    which = f", {', '.join(filter(None, parts))}" if len(found) > 1 else ""
+    note = use_note(row, condition.statistic)
+    ends, digits = interval(row.low or 0.0, row.high or 0.0, CATALOGUE[row.key.name].digits)
+    said = f"{with_unit(signed(row.difference or 0.0, digits), row.unit)} ({ends}){which}"
+    return f"{said}: {note}" if note else said
 
 
 def _not_compared(pair: Sequence[Judged | None]) -> str:
@@ -131,5 +134,4 @@ def _not_compared(pair: Sequence[Judged | None]) -> str:
 
 
 def _same(row: Difference, condition: Judged) -> bool:
-    name = row.key.name
-    return name == condition.measure or name.startswith(f"{condition.measure}_")
+    return row.key.name in {each.name for each in rows_of(condition.measure)}

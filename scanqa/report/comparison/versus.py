@@ -19,13 +19,15 @@ from scanqa.report.comparison.by_use import (
 )
 from scanqa.report.comparison.strips import strip
 from scanqa.report.view import Cell, Gap, Glass, Lines, Table
-from scanqa.words.numbers import inside, joined, label, number, sentence_case, signed
+from scanqa.words.numbers import inside, interval, joined, label, number, sentence_case, signed
 from scanqa.words.of_comparison import (
     comparison_notes,
     condition_rows,
     gap_words,
     level_words,
+    pairs_note,
     profile_words,
+    side_words,
     size_note,
     together_words,
     value_rows,
@@ -101,8 +103,8 @@ def sides_view(comparison: Comparison, sides: tuple[Record, Record] | None = Non
         sentence=" ".join(
             filter(None, (buyer_sentence(c, sides) if sides else "", _sentence(c, better)))
         ),
-        together=together_words(c),
-        level=level_words(c),
+        together=together_words(c.together),
+        level=" ".join(filter(None, (level_words(c), pairs_note(c)))),
         uses=use_rows(c, sides) if sides else (),
         glasses=tuple(_glasses(c, sides)) if sides else (),
         sides=tuple(_sides(c, better)),
@@ -223,10 +225,8 @@ def _row(row: Difference, c: Comparison) -> Row:
     assert row.difference is not None
     assert row.low is not None
     assert row.high is not None
-    digits = definition.digits
-    while digits < definition.digits + 2 and 0 < row.high - row.low < 4 * 10**-digits:
-        digits += 1
-    values = ["–" if v is None else number(v, definition.digits) for v in (row.first, row.second)]
+    ends, digits = interval(row.low, row.high, definition.digits)
+    values = side_words(row)
     notes = []
     if row.unit_of != "stated uncertainties":
         notes.append(f"{row.count} {row.unit_of}")
@@ -246,7 +246,7 @@ def _row(row: Difference, c: Comparison) -> Row:
         values[0],
         values[1],
         signed(row.difference, digits),
-        f"{signed(row.low, digits)} to {signed(row.high, digits)}",
+        ends,
         strip(row),
         words,
         tone,

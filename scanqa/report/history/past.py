@@ -22,6 +22,7 @@ from scanqa.report.history.traces import Trace
 from scanqa.report.view import Cell, Table
 from scanqa.words.numbers import (
     MINUS,
+    interval,
     joined,
     label,
     number,
@@ -29,6 +30,7 @@ from scanqa.words.numbers import (
     signed,
     with_unit,
 )
+from scanqa.words.of_comparison import together_words
 from scanqa.words.of_history import (
     count_words,
     key_title,
@@ -222,7 +224,8 @@ def _event(effect: Effect, marks: dict[str, str]) -> EventView:
     rows = tuple(_shift(shift) for shift in effect.shifts)
     head = ("Measure", "Before", "After", "Difference")
     mark = marks[event.at + event.words]
-    table = Table(f"What {mark} changed, with 95 % intervals", head, rows) if rows else None
+    together = f"intervals that {together_words(effect.together)}"
+    table = Table(f"What {mark} changed, with {together}", head, rows) if rows else None
     said = " ".join([*lines, said])
     return EventView(mark, day_words(event.at), sentence_case(event.words), said, table)
 
@@ -248,12 +251,12 @@ def _streak_table(streaks: Sequence[StreakLife]) -> Table | None:
 
 def _shift(shift: Shift) -> tuple[Cell, ...]:
     digits, unit = CATALOGUE[shift.key.name].digits, shift.unit
-    low, high = (signed(v, digits) for v in (shift.low, shift.high))
+    ends, decimals = interval(shift.low, shift.high, digits)
     return (
         Cell(key_title(shift.key), (shift.verdict,)),
         Cell(with_unit(number(shift.before, digits), unit)),
         Cell(with_unit(number(shift.after, digits), unit)),
-        Cell(with_unit(signed(shift.difference, digits), unit), (f"{low} to {high}",)),
+        Cell(with_unit(signed(shift.difference, decimals), unit), (ends,)),
     )
 
 

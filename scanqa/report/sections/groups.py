@@ -11,11 +11,11 @@ from scanqa.model import Measurement, ScanFacts
 from scanqa.summary import Summary, summarise, value_of
 from scanqa.words.glossary import DIRECTION_WORDS
 from scanqa.words.numbers import (
-    bound_text,
     label,
     number,
     place,
     printed,
+    told,
     value_text,
     with_unit,
 )
@@ -60,8 +60,9 @@ def middle_text(row: Summary) -> str:
         return "not measurable"
     if len(known) == 1:
         return value_text(known[0])
-    text = printed(row.value, row.uncertainty, row.key.name)
-    return bound_text(row.status, text, (row.low, row.high), row.key.name)
+    ends = (row.low, row.high)
+    text = told(row.status, row.value, row.uncertainty, ends, row.definition.digits)
+    return with_unit(text, row.unit)
 
 
 def notes(row: Summary, marks: dict[str, str]) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from scanqa.model import Criterion, Record
 from scanqa.report.sections.groups import middle_text, rows_of
 from scanqa.summary import Summary, worst
 from scanqa.words.glossary import DIRECTION_WORDS
-from scanqa.words.numbers import inside, joined, label, number, value_text, with_unit
+from scanqa.words.numbers import inside, joined, label, number, outward, value_text, with_unit
 
 # What stands for a family: measures, each with the words before its value.
 HEADLINES: dict[str, tuple[tuple[str, str], ...]] = {
@@ -68,7 +68,7 @@ def _headline(name: str, before: str, known: Sequence[Summary]) -> str:
     if name in NONE_FOUND and all(not row.value or row.status == "at-most" for row in mine):
         definition = mine[0].definition
         least = max(each.value or SIGMAS * (each.uncertainty or 0.0) for each in mine)
-        above = number(max(least, 10.0**-definition.digits), definition.digits)
+        above = outward(max(least, 10.0**-definition.digits), upper=True)
         return f"{before}: none found above {with_unit(above, definition.unit)}"
     if mine[0].definition.by_size:
         members = [m for row in mine for m in row.known]

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from scanqa.catalogue.sizes import HOURS_A_DAY, TURN_S
-from scanqa.model import FileSize, Legibility, Legible, Plan, Record
+from scanqa.model import FileSize, Legibility, Legible, Plan, Record, Status
 from scanqa.report.view import Cell, Section, Table
-from scanqa.words.numbers import number, sentence_case, significant, with_unit
+from scanqa.words.numbers import number, sentence_case, significant, told, with_unit
+from scanqa.words.of_plan import hours_words, rate_words
 
 MB, GB = 1e6, 1e9
+TURNED: dict[Status, Status] = {"at-least": "at-most", "at-most": "at-least"}
 FINE_MM = 0.5  # smaller sizes get a third decimal
 _LEGIBILITY = (
     "How small letters and strokes may be and still be read, by the quality index of the Cornell "
@@ -78,17 +80,21 @@ def _legibility_table(found: Sequence[Legibility]) -> Table:
 
 
 def _effective(each: Legibility) -> str:
-    least = "at least " if each.bound == "at-least" else ""
-    return f"{least}{with_unit(number(each.effective_dpi, 0), 'dpi')} effective"
+    text = told(each.bound, each.effective_dpi, None, (each.low, each.high), 0)
+    return f"{with_unit(text, 'dpi')} effective"
 
 
 def _size_text(each: Legibility, size: Legible) -> str:
-    most = "at most " if each.bound == "at-least" else ""
+    if each.bound != "ok":  # the smaller the dpi, the larger the print that can be read
+        ends = [size.size_mm * each.effective_dpi / end for end in (each.high, each.low) if end]
+        between = (ends[0], ends[1]) if len(ends) > 1 else (None, None)
+        status = TURNED.get(each.bound, each.bound)
+        return with_unit(told(status, size.size_mm, size.uncertainty_mm, between, 2), "mm")
     spread = ""
     if size.uncertainty_mm:
         spread = f"\u00a0±\u00a0{significant(max(size.uncertainty_mm, 0.001), 1)}"
     digits = 2 if size.size_mm >= FINE_MM else 3
-    return most + with_unit(number(size.size_mm, digits) + spread, "mm")
+    return with_unit(number(size.size_mm, digits) + spread, "mm")
 
 
 def _plan_table(plan: Plan) -> Table:
@@ -123,9 +129,8 @@ def _plan_table(plan: Plan) -> Table:
 def _rate(plan: Plan) -> Cell:
     if plan.pages_per_hour is None or plan.seconds is None:
         return Cell("not known", (plan.why_time,))
-    most = "at most " if plan.at_most else ""
     spread = ""
-    if plan.rate_uncertainty:
+    if plan.rate_uncertainty and not plan.at_most:
         spread = f"\u00a0±\u00a0{number(max(plan.rate_uncertainty, 1), 0)}"
     turn = with_unit(significant(plan.job.turn_s), "s")
     assumed = " (an assumption)" if plan.job.turn_s == TURN_S else ""
@@ -133,16 +138,15 @@ def _rate(plan: Plan) -> Cell:
         f"{with_unit(number(plan.seconds, 1), 's')} a scan, {plan.why_time}",
         f"{turn} to turn a page{assumed}",
     )
-    return Cell(f"{most}{number(plan.pages_per_hour, 0)}{spread}", lines)
+    return Cell(rate_words(plan) + spread, lines)
 
 
 def _time(plan: Plan) -> Cell:
     if plan.hours is None or plan.days is None:
         return Cell("not known")
-    least = "at least " if plan.at_most else ""
     days = f"{plan.days} day{'s' if plan.days != 1 else ''}"
     day = with_unit(significant(HOURS_A_DAY), "h")
-    return Cell(f"{least}{with_unit(number(plan.hours, 1), 'h')}", (f"{days} of {day} each",))
+    return Cell(with_unit(hours_words(plan), "h"), (f"{days} of {day} each",))
 
 
 def _size_table(plan: Plan) -> Table:
