@@ -194,9 +194,11 @@ def _drawings(page: Page, drawn: Drawn) -> dict[str, Drawing | None]:
 
 def _due(record: Record) -> str:
     """What is to be done, for the index: what first, the scan that is missing, the last day."""
-    first = [act.text for act in acts(record.actions, record.decision)][:1]
+    first = acts(record.actions, record.decision)[:1]
     until = record.identity.return_until if record.identity else ""
-    parts = [*first, next_scan(record.outcome)]
+    parts = [act.text for act in first]
+    if all(act.look != record.outcome.next_scan for act in first):  # or it is said already
+        parts.append(next_scan(record.outcome))
     parts += [f"Return until {day_words(until)}."] if until else []
     return " ".join(filter(None, parts))
 
