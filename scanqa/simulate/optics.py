@@ -5,7 +5,8 @@ along both axes, so the spatial frequency response of a simulated scan is known 
 ``exp(-2 π² σ² f²) · sinc(a f)``. The kernel is evaluated by ``erf`` at the centres of the fine
 cells; the cells themselves average over their own width, which is taken off the Gaussian's
 variance (a box of width w has the variance w²/12; the difference in the response is below 2e-4 up
-to half the sampling frequency for four cells a pixel).
+to half the sampling frequency for four cells a pixel). A kernel whose blur is narrower than a cell
+is averaged over the cells instead; what blurs less than two cells do (0.1 px) is blurred by these.
 
 A shift of the kernel is a misregistered channel; a kernel that differs from block to block is a
 tilted or unfocused lens.
@@ -23,6 +24,7 @@ from numpy.typing import NDArray
 from scanqa.model import Floats
 
 CELLS = 4  # fine cells to a pixel, each way
+_NARROW_PX = 0.15  # sigma below which the middles of cells do not tell a kernel
 BLOCK_ROWS, BLOCK_COLS = 16, 40  # the most that share one kernel
 _ONE_THREAD = 4 * 65536  # multiplications up to which OpenBLAS keeps to one thread
 _LEAST_PX = 4
@@ -35,24 +37,47 @@ def _band(
     count: int, pad: int, sigma_px: float, aperture_px: float, shift_px: float
 ) -> NDArray[np.float32]:
     """Weights (count, (count + 2 pad) · CELLS): pixels from fine cells that begin `pad` earlier."""
-    sigma = math.sqrt(max(sigma_px**2 - 1 / (12 * CELLS**2), 1e-4))
+    # Cells are means already. A blur narrower than one would fall between their middles, and move
+    # the pixel with it: its weights are means over cells, too.
+    sigma = _less_cells(sigma_px, 1)
+    narrow = sigma < _NARROW_PX
+    if narrow:
+        sigma = _less_cells(sigma_px, 2)
     reach = aperture_px / 2 + 5 * sigma
     centre = pad + 0.5 + shift_px  # of the first pixel, in pixels from the first cell's border
     first = max(math.floor((centre - reach) * CELLS), 0)
     last = min(math.ceil((centre + reach) * CELLS), (1 + 2 * pad) * CELLS)
     at = (np.arange(first, last) + 0.5) / CELLS - centre
     scale = math.sqrt(2) * sigma
-    kernel = np.array(
-        [
-            math.erf((x + aperture_px / 2) / scale) - math.erf((x - aperture_px / 2) / scale)
-            for x in at.tolist()
-        ]
-    )
+    ends = [(x + aperture_px / 2, x - aperture_px / 2) for x in at.tolist()]
+    step = _mean_step if narrow else _step
+    kernel = np.array([step(right, scale) - step(left, scale) for right, left in ends])
     kernel /= kernel.sum()
     weights = np.zeros((count, (count + 2 * pad) * CELLS), np.float32)
     for pixel in range(count):
         weights[pixel, first + pixel * CELLS : last + pixel * CELLS] = kernel
     return weights
+
+
+def _less_cells(sigma_px: float, times: int) -> float:
+    """Sigma that is left when the variance of the cells is taken off, so many times."""
+    return math.sqrt(max(sigma_px**2 - times / (12 * CELLS**2), 1e-4))
+
+
+def _step(x: float, scale: float) -> float:
+    """A blurred step, from -1 to 1."""
+    return math.erf(x / scale)
+
+
+def _mean_step(x: float, scale: float) -> float:
+    """Its mean over a cell about a place."""
+    low, high = x - 0.5 / CELLS, x + 0.5 / CELLS
+    return (_area(high, scale) - _area(low, scale)) * CELLS
+
+
+def _area(x: float, scale: float) -> float:
+    """Integral of the blurred step."""
+    return x * math.erf(x / scale) + scale / math.sqrt(math.pi) * math.exp(-((x / scale) ** 2))
 
 
 def padding_px(sigma_px: float, aperture_px: float, shift_px: float) -> int:

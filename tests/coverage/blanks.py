@@ -30,6 +30,18 @@ a stated curve the step between codes is left) and most of that of evenness. The
 all checks of a unit and drops out of its history. A line's contrast is that of the scan as
 delivered; its width is the line's shape, which is not known (12 to 16 % at 95 %), and noise.
 Periods are by the dpi that is stated, which carriages keep to 0.3 % (one sigma).
+Signal to noise is that at a light of 0.8, so that another paper gives the same.
+
+Noise against level does not narrow the doubt of an assumed curve. With photon noise in a power k of
+light, variance goes with the level to 2 - 1/k; but read noise flattens that as well, and this set
+has two levels, white and black. Any k above 1 / (2 - slope) has a unit that shows the same two
+variances: from 0.99 for a very quiet sensor (100,000 electrons, 8 of read noise), from 0.90 for a
+middling one (30,000, 20), from 0.72 for a noisy one (10,000, 30), and nothing from above, where an
+unknown curve is 0.7 to 1.3. A third level (a grey without dots, scanned twice where it lies) would
+tell k to 0.2 to 2 % by counting pixels, to 8 % where read noise is three times the photon noise of
+black. Grey patches are printed dots: what a carriage moves them by is more than noise. Software
+that smooths shadows steepens the rise, so a slope beyond that of photons is no proof of another
+curve either (`tests/measures/test_noise.py`).
 
 Not in the table: `noise.paper`, `noise.total`, `noise.fixed_pattern` and `streaks.column_pattern`
 (grain as the scan samples it has no closed form here; they are tried against arrays of known

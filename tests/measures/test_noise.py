@@ -443,3 +443,51 @@ def test_grain_finer_than_samples_that_all_lie_between_is_not_told_from_noise():
         pair.append(placed(pixels, dpi=DPI, name=f"{shift}.tif"))
     missing = {m.name for m in noise.measure(pair, Told()).measurements if m.value is None}
     assert {"noise.temporal", "noise.snr", "noise.light_index"} <= missing
+
+
+WHITE_LIGHT, BLACK_LIGHT = 0.82, 0.03
+
+
+def twin(power):
+    """Electrons and read noise of a unit behind another curve whose white and black look alike."""
+    wanted = np.array([level / ELECTRONS + READ**2 for level in (WHITE_LIGHT, BLACK_LIGHT)])
+    true = np.array([WHITE_LIGHT, BLACK_LIGHT]) ** (1 / power)
+    slope = power * true ** (power - 1)
+    gain, read = np.linalg.solve(np.stack([true, np.ones(2)], axis=1), wanted / slope**2)
+    return gain, read, true
+
+
+@pytest.mark.parametrize("power", [0.9, 1.1, 1.3])
+def test_noise_of_white_and_black_does_not_tell_the_curve(power):
+    """A unit behind another curve, with other electrons and read noise, gives the same numbers.
+
+    Two variances and two unknowns: for any power of light down to a limit there is a unit that
+    would look the same, so that photon transfer narrows no doubt of an assumed curve.
+    """
+    gain, read_variance, true = twin(power)
+    assert gain > 0
+    assert read_variance > 0
+    rng, scans = np.random.default_rng(98), []
+    for role, level in zip(("blank", "dark"), true, strict=True):
+        light = level * (1 + (TEXTURE * grain(SHAPE, rng) if role == "blank" else 0))
+        for index in range(2):
+            noisy = light + np.sqrt(gain * light + read_variance) * rng.standard_normal(SHAPE)
+            seen = np.clip(noisy, 0, 1) ** power  # what an assumed curve makes of it
+            pixels = np.round(srgb_code(seen) * 65535).astype(np.uint16)
+            scans.append(placed(pixels, dpi=DPI, name=f"{role}{index}.tif", role=role))
+    results = noise.measure(scans, Told())
+    assert value(results, "noise.gain").value == pytest.approx(1e6 / ELECTRONS, rel=0.02)
+    assert value(results, "noise.read").value == pytest.approx(100 * READ, rel=0.02)
+
+
+def test_the_limit_of_such_twins():
+    """Beyond it no read noise explains what white and black show: only from above, and by how much.
+
+    With shot noise in a power k of light, variance rises with the level to the power 2 - 1/k.
+    """
+    levels = np.array([WHITE_LIGHT, BLACK_LIGHT])
+    rise = np.diff(np.log(levels / ELECTRONS + READ**2))[0] / np.diff(np.log(levels))[0]
+    limit = 1 / (2 - rise)
+    assert limit == pytest.approx(0.692, abs=0.001)  # READ hides all powers from there on
+    assert twin(limit * 1.01)[1] > 0
+    assert twin(limit * 0.99)[1] < 0

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from scanqa.simulate.optics import CELLS, resolve
 from scanqa.simulate.scanner import Optics, Sensor
 from tests.simulate.bench import PERFECT, SILENT, Shapes, changed, light
 
@@ -90,6 +91,22 @@ def test_a_tilted_lens_is_softer_at_one_side_by_what_truth_says():
         )
         # Within a block the blur is even; it is up to 3 % off: 0.018 of SFR where it is steepest.
         np.testing.assert_allclose(measured, np.abs(stated), atol=0.02, rtol=0)
+
+
+@pytest.mark.parametrize("sigma_px", [0.05, 0.08, 0.12, 0.2, 0.5])
+@pytest.mark.parametrize("shift_px", [0.075, -0.07, 0.26])
+def test_a_pixel_looks_where_it_is_said_to(sigma_px, shift_px):
+    """The middle of a step seen by a row of pixels: their sum moves by the shift, however sharp."""
+    pad, pixels = 3, 5
+    fine = np.zeros(((1 + 2 * pad) * CELLS, (pixels + 2 * pad) * CELLS), np.float32)
+    fine[:, (pad + 2) * CELLS :] = 1
+    blur = np.full((1, 1), sigma_px)
+    seen = resolve(
+        fine, pad=pad, blocks=([0, 1], [0, pixels]), sigma_px=(blur, blur), aperture_px=(1.0, 1.0),
+        shifts_px=((0.0, 0.0), (shift_px, 0.0)),
+    )  # fmt: skip
+    still, moved = seen[0].sum(axis=0)
+    assert moved - still == pytest.approx(shift_px, abs=1e-3)
 
 
 def test_channels_are_misregistered_by_what_the_sensor_says():

@@ -18,10 +18,9 @@ from numpy.typing import NDArray
 
 from scanqa.measures.noise.turned import AffineField, places
 from scanqa.model import Floats, Window
+from scanqa.numeric.least_within import least_within
 
-REACH_PX = (
-    2.6  # distance up to which samples are compared: beyond lie clouds, which a square follows
-)
+REACH_PX = 2.6  # distance up to which samples are compared; a square follows clouds so far
 ENOUGH_ROWS = 128  # of a window: more tell hardly more, for the paper is what is not known
 NEAR_PX = 1.0  # distance beyond which every other row is enough to tell the rise
 BIN_PX = 0.125
@@ -31,12 +30,12 @@ CLOSE_PX = 0.5  # samples nearer than about this tell a window's own value
 RANGE_PX = (0.25, 3.0)  # of the widths of grain that are sought; wider is like a square
 MOST_OFF_PX = 0.3  # of the field of displacement, which is found to some tenth
 SLIMMEST = 0.4  # logarithm of the width along one axis over that of both
-TINY = 1e-6
+TURNS, NEAR_ENOUGH = 3, 0.01
 UNSEEN = 1 / 3  # of the rise nearer than the nearest samples: beyond, the shape decides all
 STEPS = math.ceil(REACH_PX / BIN_PX) + 1  # bins from nought outwards
 SIDE = 2 * STEPS + 1
-# The rise of a real grain lies between that of a Gaussian and one with a narrower crest: the two
-# ends of what is open, of which a third of the way is one sigma (uniform between, 1/√12).
+# The rise of a real grain lies between that of a Gaussian and one with a narrower crest, not beyond
+# half the way, for lens and pixel round every crest: uniform over that half, 0.5/√3 of the way.
 SHAPE_SHARE = 0.3
 
 Rise = Callable[[Floats], Floats]
@@ -195,30 +194,54 @@ def _terms(crest: Rise, at: Floats, counts: Floats, squares: Floats) -> Floats:
     """Terms of the rise that fits best: a constant, a crest's fall, a square; (3, pairs).
 
     Only samples that come close to each other tell by how much the paper's place is off, and how
-    much wider its grain is along one axis.
+    much wider its grain is along one axis. One number after the other is sought, in turns.
     """
-    from scipy.optimize import least_squares
+    near = np.square(at).sum(axis=0).min() < MOST_OFF_PX**2
+    places, weight, seen = _pooled(at, counts, squares)
 
-    weight = np.sqrt(counts / counts.sum())
+    def left(numbers: Floats) -> float:
+        design = _shape(crest, numbers, places).T * weight[:, None]
+        fit = np.linalg.lstsq(design, seen * weight, rcond=None)[0]
+        return float(np.sum(np.square(seen * weight - design @ fit)))
 
-    def terms(parameters: Floats) -> Floats:
-        width, slimness, *middle = parameters
-        widths = np.exp([width + slimness, width - slimness])
-        (y, x), off = at - np.array(middle)[:, None], np.array(middle)
-        fall = crest(np.asarray(np.sum((off / widths) ** 2))) - crest(
-            (y / widths[0]) ** 2 + (x / widths[1]) ** 2
-        )
-        return np.stack([np.ones_like(y), fall, y * y + x * x - off @ off])
-
-    def left(parameters: Floats) -> Floats:
-        design = (terms(parameters) * weight).T
-        fit = np.linalg.lstsq(design, squares * weight, rcond=None)[0]
-        return np.asarray(squares * weight - design @ fit)
-
-    close = np.square(at).sum(axis=0).min() < MOST_OFF_PX**2
-    free = np.array([SLIMMEST, MOST_OFF_PX, MOST_OFF_PX] if close else [TINY] * 3)
     low, high = np.log(RANGE_PX)
-    bounds = ([low, *-free], [high, *free])
-    starts = [np.array([np.log(width), 0.0, 0.0, 0.0]) for width in (0.5, 1.0, 2.0)]
-    fits = [least_squares(left, start, bounds=bounds) for start in starts]
-    return terms(min(fits, key=lambda fit: fit.cost).x)
+    widths = np.linspace(low, high, 9)
+    best = np.array([min(widths, key=lambda width: left(np.array([width, 0, 0, 0]))), 0, 0, 0])
+    step = widths[1] - widths[0]
+    for _ in range(TURNS):
+        ends = [(max(best[0] - step, low), min(best[0] + step, high))]
+        if near:
+            ends += [
+                (-SLIMMEST, SLIMMEST),
+                (-MOST_OFF_PX, MOST_OFF_PX),
+                (-MOST_OFF_PX, MOST_OFF_PX),
+            ]
+        for number, (least, most) in enumerate(ends):
+            tried = best.copy()
+
+            def of(value: float, tried: Floats = tried, number: int = number) -> float:
+                tried[number] = value
+                return left(tried)
+
+            best[number] = least_within(of, least, most, NEAR_ENOUGH)
+    return _shape(crest, best, at)
+
+
+def _shape(crest: Rise, numbers: Floats, at: Floats) -> Floats:
+    """Terms for a width and how much slimmer it is along one axis (logarithms), and a middle."""
+    width, slimness, *middle = numbers
+    widths, off = np.exp([width + slimness, width - slimness]), np.array(middle)
+    y, x = at - off[:, None]
+    fall = crest(np.asarray(np.sum((off / widths) ** 2))) - crest(
+        (y / widths[0]) ** 2 + (x / widths[1]) ** 2
+    )
+    return np.stack([np.ones_like(y), fall, y * y + x * x - off @ off])
+
+
+def _pooled(at: Floats, counts: Floats, squares: Floats) -> tuple[Floats, Floats, Floats]:
+    """Mean places, weights and mean squares of all windows together, by bins."""
+    _, bins = np.unique(np.rint(at / BIN_PX), axis=1, return_inverse=True)
+    bins = bins.ravel()
+    whole = np.bincount(bins, counts)
+    places = np.stack([np.bincount(bins, counts * each) / whole for each in at])
+    return places, np.sqrt(whole / whole.sum()), np.bincount(bins, counts * squares) / whole

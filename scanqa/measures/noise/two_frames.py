@@ -8,11 +8,11 @@ paper's grain; the rest is temporal.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from scanqa.measures.noise.by_distance import at_nought, by_distance
+from scanqa.measures.noise.by_distance import ByDistance, at_nought, by_distance
 from scanqa.measures.noise.displacement import (
     displacement,
     far_window,
@@ -57,10 +57,10 @@ class Split:
     total: float
     in_place: float
     grain: float | None
-    moved_px: tuple[float, float] | None
-    still: bool
     light_total: Floats
     light_grain: Floats
+    moved_px: tuple[float, float] | None
+    still: bool
     level: Floats
     grain_doubt: float
     light_doubt: Floats
@@ -144,9 +144,16 @@ def _moved(
 
 def _not_moved(one: Sample, other: Sample) -> Split:
     """The parts of a window whose paper lies still, or is not seen to have moved."""
-    in_place = [float(np.mean(a * b)) for a, b in zip(one.planes, other.planes, strict=True)]
-    still = lies_still(one.grain, other.grain)
-    return _put_together(one, other, np.array(in_place), None, None, still=still)
+    planes, others = one.planes, other.planes
+    in_place = np.array([float(np.mean(a * b)) for a, b in zip(planes, others, strict=True)])
+    return Split(
+        *_parts(_variances(planes, others), in_place, None),
+        moved_px=None,
+        still=lies_still(one.grain, other.grain),
+        level=(one.levels + other.levels) / 2,
+        grain_doubt=0.0,
+        light_doubt=np.zeros(len(in_place) - 1),
+    )
 
 
 def _moved_splits(
@@ -157,68 +164,67 @@ def _moved_splits(
     Grain that is finer than the samples can tell is none that was found.
     """
     size = second.scan.height_px, second.scan.width_px
-    seen = [sample(second, inside(one.window, field, size)) for one in ones]
-    gathered = [
-        by_distance(one.planes, there.planes, one.window, there.window, field)
-        for one, there in zip(ones, seen, strict=True)
-    ]
-    levels = [(one.levels + there.levels) / 2 for one, there in zip(ones, seen, strict=True)]
-    in_places = [in_place_of_moved(a.planes, b.planes, a.window, field)
-                 for a, b in zip(ones, others, strict=True)]  # fmt: skip
-    used = [at for at, by in enumerate(gathered) if by is not None and in_places[at] is not None]
-    unlike: dict[int, Floats] = {}
-    doubt = np.zeros(len(ones[0].planes))
-    left = (
-        None
-        if not used
-        else at_nought(
-            [by for at in used if (by := gathered[at]) is not None],
-            np.array([[1.0, *np.square(levels[at])] for at in used]),
-        )
-    )
-    if left is not None and np.all(left[1] < KNOWN * np.median(left[0], axis=0)):
-        unlike, doubt = dict(zip(used, left[0], strict=True)), left[1]
+    variances, in_places, levels, gathered = [], [], [], []
+    for one, other in zip(ones, others, strict=True):
+        there = sample(second, inside(one.window, field, size))
+        planes, others_here = one.planes, other.planes
+        variances.append(_variances(planes, others_here))
+        in_places.append(in_place_of_moved(planes, others_here, one.window, field))
+        levels.append((one.levels + there.levels) / 2)
+        gathered.append(by_distance(planes, there.planes, one.window, there.window, field))
+    unlike, doubt = _left(gathered, in_places, levels)
     out = []
-    for at, (one, other) in enumerate(zip(ones, others, strict=True)):
-        in_place = in_places[at]
-        split = _put_together(
-            one,
-            other,
-            np.zeros(len(doubt)) if in_place is None else in_place,
-            _variances(one, other) - unlike[at] if at in unlike else None,
-            field(one.window.row + one.window.height / 2, one.window.col + one.window.width / 2),
-            still=False,
+    for at, one in enumerate(ones):
+        found = in_places[at]
+        shared = variances[at] - unlike[at] if at in unlike else None
+        window = one.window
+        out.append(
+            Split(
+                *_parts(variances[at], np.zeros(len(doubt)) if found is None else found, shared),
+                moved_px=field(window.row + window.height / 2, window.col + window.width / 2),
+                still=False,
+                level=levels[at],
+                grain_doubt=doubt[0],
+                light_doubt=doubt[1:],
+            )
         )
-        out.append(replace(split, level=levels[at], grain_doubt=doubt[0], light_doubt=doubt[1:]))
     return out
 
 
-def _put_together(
-    one: Sample,
-    other: Sample,
-    in_place: Floats,
-    shared: Floats | None,
-    moved_px: tuple[float, float] | None,
-    *,
-    still: bool,
-) -> Split:
-    """Variances of a window, given what both scans share in place and where the paper lies."""
-    variances = _variances(one, other)
-    return Split(
-        total=float(variances[0]),
-        in_place=float(in_place[0]),
-        grain=None if shared is None else float(shared[0]),
-        moved_px=moved_px,
-        still=still,
-        light_total=variances[1:] - in_place[1:],
-        light_grain=np.zeros(len(in_place) - 1) if shared is None else shared[1:],
-        level=(one.levels + other.levels) / 2,
-        grain_doubt=0.0,
-        light_doubt=np.zeros(len(in_place) - 1),
+def _left(
+    gathered: Sequence[ByDistance | None],
+    in_places: Sequence[Floats | None],
+    levels: Sequence[Floats],
+) -> tuple[dict[int, Floats], Floats]:
+    """What is left of each window where the same paper lies, by its number, and the doubt."""
+    whole = {
+        at: by
+        for at, (by, found) in enumerate(zip(gathered, in_places, strict=True))
+        if by is not None and found is not None
+    }
+    nothing: tuple[dict[int, Floats], Floats] = {}, np.zeros(len(levels[0]) + 1)
+    if not whole:
+        return nothing
+    scales = np.array([[1.0, *np.square(levels[at])] for at in whole])
+    left = at_nought(list(whole.values()), scales)
+    if left is None or not np.all(left[1] < KNOWN * np.median(left[0], axis=0)):
+        return nothing
+    return dict(zip(whole, left[0], strict=True)), left[1]
+
+
+def _parts(
+    variances: Floats, in_place: Floats, shared: Floats | None
+) -> tuple[float, float, float | None, Floats, Floats]:
+    """Of L* in all, in place, of grain; of light without what is in place, and of grain."""
+    return (
+        float(variances[0]),
+        float(in_place[0]),
+        None if shared is None else float(shared[0]),
+        variances[1:] - in_place[1:],
+        np.zeros(len(in_place) - 1) if shared is None else shared[1:],
     )
 
 
-def _variances(one: Sample, other: Sample) -> Floats:
+def _variances(ones: Sequence[Floats], others: Sequence[Floats]) -> Floats:
     """Mean of the variances of both scans, of each plane."""
-    pairs = zip(one.planes, other.planes, strict=True)
-    return np.array([float(a.var() + b.var()) / 2 for a, b in pairs])
+    return np.array([float(a.var() + b.var()) / 2 for a, b in zip(ones, others, strict=True)])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -18,7 +17,7 @@ GRID = (5, 4)  # windows along travel and across
 EDGE_MM = 12.0  # edge shadows bend more than a window's shading fit can follow
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sample:
     """A window of one scan.
 
@@ -37,12 +36,12 @@ class Sample:
     grain: Floats
     rounding: Floats
 
-    @cached_property
+    @property
     def planes(self) -> tuple[Floats, ...]:
-        """Grain of L*, then of the light of each channel and luma, rid of shading."""
+        """Grain of L*, then of the light of each channel and luma, rid of shading; made anew."""
         return self.grain, *(flatten(each) for each in _lights(self.light))
 
-    @cached_property
+    @property
     def levels(self) -> Floats:
         """Mean light of the channels and luma."""
         return np.array([float(each.mean()) for each in _lights(self.light)])
