@@ -16,6 +16,7 @@ from scanqa.version import __version__ as __version__
 # Our matrices are small: threads of the linear algebra would only wait for each other (twice the
 # processor time on two cores). Read when numpy is first imported, which is later than this.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("VIPS_WARNING", "1")  # none of them: `scanqa.scans.vips_words` says why
 
 if TYPE_CHECKING:
     from scanqa import simulate

@@ -59,7 +59,7 @@ def placed(
     told: Told,
     processes: int,
     progress: Callable[[int, str], None],
-    meanwhile: Callable[[], None],
+    meanwhile: Callable[[object], None],
 ) -> tuple[list[Placement], list[Rejected]]:
     """Every file's scan with its frame, and the files that cannot be used.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
@@ -54,10 +54,11 @@ NOTHING_TOLD = Told()
 LONGEST = (  # families by the time that they take, the longest first
     "claim", "colour", "sharpness", "processing", "noise", "gutter", "streaks", "glass"
 )  # fmt: skip
-LOADED_LATE = ("scipy.fft", "scipy.linalg", "skimage.color")  # by several families
+LOADED_LATE = ("scipy.fft", "scipy.linalg", "skimage.color.colorconv")  # by several families
 OF_WHOLE_IMAGES = ("processing", "pace")  # families that compare sizes, not light
 
 Progress = Callable[[int, int, str], None]  # steps done, steps in all, what is being done
+Meanwhile = Callable[[Collection[Results]], None]
 
 # What compresses like the pages of a job, the likest first.
 LIKE_PAGES: dict[Role, str] = {
@@ -79,7 +80,7 @@ def qualify(
     told: Told = NOTHING_TOLD,
     progress: Progress = _untold,
     processes: int | None = None,
-    meanwhile: Callable[[], None] | None = None,
+    meanwhile: Meanwhile | None = None,
 ) -> Qualification:
     """Measure and judge one scanner from its scans.
 
@@ -96,7 +97,7 @@ def qualify(
     processes : int, optional
         At most so many, 1 for this one alone (`side_by_side`); the result is the same.
     meanwhile : callable, optional
-        What this process may do while others measure, such as loading what shows the result.
+        What this process does while others measure (load what shows it): told results so far.
 
     Returns
     -------
@@ -110,9 +111,8 @@ def qualify(
     """
     uses = read_uses(told.uses) if told.uses else None
     files, rejected = find_scans([*paths, *told.roles])
-    placements, unusable, results, papers = _read_and_measured(
-        files, told, progress, processes, meanwhile
-    )
+    how = (told, progress, processes, meanwhile)
+    placements, unusable, results, papers = _read_and_measured(files, *how)
     scans = tuple(_facts(placements, papers))
     judgement = _judged(results, scans, uses, told.earlier)
     crops = proof(judgement.findings, results, placements, book_edge=told.book_edge).evidence
@@ -168,7 +168,7 @@ def _read_and_measured(
     told: Told,
     progress: Progress,
     processes: int | None,
-    meanwhile: Callable[[], None] | None,
+    meanwhile: Meanwhile | None,
 ) -> tuple[list[Placement], list[Rejected], Results, Sequence[PaperLies]]:
     """What lies on the scans, files that cannot be used, all values, and how the blanks lie."""
     total, count = len(files) + len(FAMILIES) + 2, processes_to_use(processes)
@@ -184,7 +184,7 @@ def _read_and_measured(
     return placements, unusable, results, papers
 
 
-def _load_rooms() -> None:
+def _load_rooms(_: object) -> None:
     """Load all that measures: once, and not by each process that will."""
     for name in (*(f"scanqa.measures.{name}" for name in FAMILIES), *LOADED_LATE):
         import_module(name)
@@ -195,41 +195,48 @@ def _measured(
     told: Told,
     processes: int,
     progress: Callable[[int, str], None],
-    meanwhile: Callable[[], None] | None,
+    meanwhile: Meanwhile | None,
 ) -> tuple[Results, Sequence[PaperLies]]:
     """What is left of all values when hidden processing is accounted for, and how blanks lie."""
     from scanqa.measures import processing
     from scanqa.reading.paper_lies import paper_lies
 
     on_paper, cuts = cut_to_paper(placements)
-    shown = [
-        (family, [
-            scan
-            for scan in of_role(
-                placements if family.name in OF_WHOLE_IMAGES else on_paper, *family.roles
-            )
-            if family.without_dpi or scan.dpi_source != "assumed"
-        ])
-        for family in FAMILIES.values()
-    ]  # fmt: skip
-
-    # Imported here, so that asking for help loads none of them.
-    works: list[tuple[str, str, Callable[[], Any]]] = [
-        (family.name, family.title.lower(),
-         partial(import_module(f"scanqa.measures.{family.name}").measure, scans, told))
-        for family, scans in shown if scans
-    ]  # fmt: skip
+    works = _families(placements, on_paper, told)
     works.append(("", "how paper lies", partial(paper_lies, of_role(placements, "blank"))))
+
+    def results_so_far(done: Collection[Any]) -> None:
+        if meanwhile is not None:
+            meanwhile([found for found in done if isinstance(found, Results)])
+
     *measured, papers = side_by_side(
         lambda work: work[2](),
         works,
         cost=lambda work: -LONGEST.index(work[0]) if work[0] in LONGEST else -len(LONGEST),
         begun=lambda done, work: progress(done, f"measuring: {work[1]}"),
         processes=processes,
-        meanwhile=meanwhile,
+        meanwhile=results_so_far,
     )
     results = put_back(processing.bounded(sum(measured, Results()), on_paper), cuts)
     return processing.settled(results, placements), papers
+
+
+def _families(
+    placements: Sequence[Placement], on_paper: Sequence[Placement], told: Told
+) -> list[tuple[str, str, Callable[[], Any]]]:
+    """Name and title of each family that has scans, and how it is measured."""
+    works: list[tuple[str, str, Callable[[], Any]]] = []
+    for family in FAMILIES.values():
+        of = placements if family.name in OF_WHOLE_IMAGES else on_paper
+        scans = [
+            scan
+            for scan in of_role(of, *family.roles)
+            if family.without_dpi or scan.dpi_source != "assumed"
+        ]
+        if scans:  # imported here, so that asking for help loads none of them
+            measure = import_module(f"scanqa.measures.{family.name}").measure
+            works.append((family.name, family.title.lower(), partial(measure, scans, told)))
+    return works
 
 
 def _judged(

@@ -16,7 +16,7 @@ import signal
 import struct
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -63,7 +63,7 @@ def side_by_side(
     cost: Callable[[Thing], float] = lambda thing: 0.0,
     begun: Callable[[int, Thing], None] = lambda done, thing: None,
     processes: int,
-    meanwhile: Callable[[], None] | None = None,
+    meanwhile: Callable[[Collection[Result]], None] | None = None,
 ) -> list[Result]:
     """Results of work on things, in their order, whoever did which.
 
@@ -79,8 +79,9 @@ def side_by_side(
         As of `processes_to_use`; with one everything is done here, in order. So it is where threads
         have come to live since that was asked.
     meanwhile : callable, optional
-        What this process may do while others work, such as loading what will be needed next; left
-        out where it does the work itself.
+        What this process may do while others work, such as loading what will be needed next: told
+        the results so far, none at first and then whenever one comes. Left out where it does the
+        work itself.
 
     Raises
     ------
@@ -106,7 +107,7 @@ def _forked(
     order: Sequence[int],
     count: int,
     into: tuple[dict[int, Result], Callable[[int, Thing], None]],
-    meanwhile: Callable[[], None] | None,
+    meanwhile: Callable[[Collection[Result]], None] | None,
 ) -> None:
     """Fill in what forked processes could do."""
     done, begun = into
@@ -126,7 +127,7 @@ def _forked(
                 there.close()  # so that the end of the process is the end of its pipe
                 started.append((process, here))
         if meanwhile is not None:
-            meanwhile()
+            meanwhile(())
         open_ends = [here for _, here in started]
         while open_ends:
             for end in wait(open_ends):
@@ -138,6 +139,8 @@ def _forked(
                     continue
                 if finished:
                     done[at] = result
+                    if meanwhile is not None:
+                        meanwhile(done.values())
                 else:
                     begun(len(done), things[at])
     finally:

@@ -65,8 +65,8 @@ def test_the_process_that_asked_may_prepare_what_comes_next_even_beside_one_thin
 loaded = []
 def work(n):
     return os.getpid()
-def meanwhile():
-    loaded.append(os.getpid())
+def meanwhile(so_far):
+    loaded.append((os.getpid(), len(so_far)))
 def run(things, processes):
     return side_by_side(work, things, cost=lambda n: 0, begun=lambda done, n: None,
                         processes=processes, meanwhile=meanwhile)
@@ -75,7 +75,7 @@ print(json.dumps([done, loaded, os.getpid()]))
 """)
     assert alone == [own]  # which does the work itself, and prepares nothing
     assert many != [own]
-    assert shared == [own]
+    assert shared == [[own, 0], [own, 1]]  # before, and when the result came
 
 
 def test_an_error_is_raised_here_as_it_would_have_been_alone():

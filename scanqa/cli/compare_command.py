@@ -78,10 +78,7 @@ def _tell(result: Comparison, shown: str | None) -> None:
     from scanqa.words.of_comparison import (
         comparison_notes,
         comparison_sentence,
-        gap_words,
-        pairs_words,
-        side_words,
-        size_note,
+        row_words,
         together_words,
         value_sentence,
     )
@@ -98,15 +95,7 @@ def _tell(result: Comparison, shown: str | None) -> None:
     for row in result.rows:
         if row.verdict in ("no difference shown", "not compared") and shown != "all":
             continue
-        place = " ".join(part for part in row.key[:4] if part)
-        if row.difference is None:
-            click.echo(f"  {place}: {row.verdict}: {gap_words(row, result)}")
-            continue
-        said = "".join(f"; {words}" for words in (pairs_words(row), size_note(row)) if words)
-        click.echo(
-            f"  {place}: {' and '.join(side_words(row))} {row.unit}; difference "
-            f"{row.difference:+.3g} ({row.low:+.3g} to {row.high:+.3g}), {row.verdict}{said}"
-        )
+        click.echo(f"  {row_words(row, result)}")
 
 
 def _called(word: str, records: list[Record]) -> str:

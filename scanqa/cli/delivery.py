@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,10 +16,12 @@ from scanqa.cli.checks import DONE, LIMIT_BROKEN, UNUSABLE
 from scanqa.cli.options import Delivery, Limit
 
 if TYPE_CHECKING:
-    from scanqa.model import Qualification, Record, Told
+    from scanqa.model import Qualification, Record, Results, Told
     from scanqa.model.history import Past
     from scanqa.records.looking_back import Beside
     from scanqa.records.store import Kept
+    from scanqa.report.draw.figures import Drawing
+    from scanqa.report.view import Picture
 
 
 def deliver(
@@ -62,14 +64,18 @@ def deliver(
     return LIMIT_BROKEN if broken else DONE
 
 
-def load_pages() -> None:
-    """Load what draws pages."""
+def load_pages(found: Collection[Results]) -> None:
+    """Load what draws pages, and what draws curves as soon as one will surely be drawn."""
     import scanqa.report.evidence.seller_page
     import scanqa.report.more_pages
     import scanqa.standing  # noqa: F401
+    from scanqa.report.draw import canvas
     from scanqa.report.pages import load
+    from scanqa.report.sections.pictures import surely_a_curve
 
     load()
+    if any(surely_a_curve(evidence) for results in found for evidence in results.evidence):
+        canvas.load()
 
 
 def told_by_records(told: Told, scanner: str, to: Delivery) -> Told:
@@ -119,20 +125,35 @@ def _write_pages(
     found: Qualification, folder: Path, past: Past | None, evidence: bool | None
 ) -> list[Path]:
     """Write report and index, and the seller's page where it is called for; their paths."""
+    from scanqa.report.draw.figures import draw
     from scanqa.report.evidence.seller_page import write_evidence
     from scanqa.report.index.naming import report_path
     from scanqa.report.more_pages import write_index
     from scanqa.report.pages import write_report
+    from scanqa.report.view import Lines
     from scanqa.side_by_side import processes_to_use, side_by_side
 
     folder.mkdir(parents=True, exist_ok=True)
     page = report_path(folder, found.record)
     proof = _evidence_path(found.record, folder, evidence)
-    works = [partial(write_report, found, page, past=past)]
+    beside: list[Callable[[], Any]] = []
     if proof is not None:
         done = None if past is None else [(event.at, event.words) for event in past.health.events]
-        works.insert(0, partial(write_evidence, found, proof, done=done))
-    side_by_side(lambda work: work(), works, processes=processes_to_use())
+        beside = [partial(write_evidence, found, proof, done=done)]
+
+    def drawn(pictures: Sequence[tuple[Picture, str]]) -> list[Drawing]:
+        # Curves take longest, and the page for a seller is written beside them.
+        works: list[Callable[[], Any]] = [partial(draw, *each) for each in pictures]
+        works += beside
+        costs = [2 * isinstance(picture, Lines) for picture, _ in pictures] + [1 for _ in beside]
+        return side_by_side(
+            lambda at: works[at](),
+            range(len(works)),
+            cost=costs.__getitem__,
+            processes=processes_to_use(),
+        )[: len(pictures)]
+
+    write_report(found, page, past=past, drawn=drawn)
     write_index(folder)
     return [path for path in (proof, page) if path is not None]
 

@@ -57,6 +57,7 @@ from scanqa.model.record import (
     ScanFacts,
 )
 from scanqa.model.result import (
+    Bounds,
     ColumnProfile,
     Curve,
     Evidence,
@@ -109,6 +110,7 @@ __all__ = [
     "Act",
     "Action",
     "Array",
+    "Bounds",
     "Calibrated",
     "Channel",
     "ColumnProfile",

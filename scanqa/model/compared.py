@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from scanqa.model.result import Key, Status
+from scanqa.model.result import Bounds, Key
 
 Verdict = Literal[
     "first is better",
@@ -17,14 +17,7 @@ Verdict = Literal[
 ]
 Gap = Literal["", "one-side", "per-pixel", "bound", "other-print", "no-uncertainty"]
 
-
-@dataclass(frozen=True, slots=True)
-class Bounds:
-    """Whether the value of a side is a bound; both ends of what it lies between."""
-
-    status: Status = "ok"
-    low: float | None = None
-    high: float | None = None
+SOUND = Bounds()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +46,7 @@ class Difference:
         Whether the difference is at least so large: a side is only known as a bound, or what both
         share (one rough print) makes both smaller.
     of_first, of_second : Bounds
-        Of the medians.
+        What the medians leave open.
     """
 
     key: Key
@@ -72,8 +65,8 @@ class Difference:
     verdict: Verdict
     gap: Gap = ""
     least: bool = False
-    of_first: Bounds = Bounds()
-    of_second: Bounds = Bounds()
+    of_first: Bounds = SOUND
+    of_second: Bounds = SOUND
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from scanqa.model.result import Key
+from scanqa.model.result import Bounds, Key
 
 DAYS_PER_MONTH = 365.2425 / 12  # of the Gregorian calendar
 
@@ -99,6 +99,8 @@ class Series:
         Checks that do not compare: made by an older method or at another dpi.
     method : MethodChange or None
         Where scans were measured anew by another method: what that alone has changed.
+    bounds : tuple of Bounds
+        Of each value; empty where all are sound.
     """
 
     key: Key
@@ -118,6 +120,7 @@ class Series:
     beyond: bool = False
     line_from: int = 0
     method: MethodChange | None = None
+    bounds: tuple[Bounds, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,15 @@ def together(*parts: Reason | None) -> Reason | None:
 
 
 @dataclass(frozen=True, slots=True)
+class Bounds:
+    """Whether a value is but a bound; both ends of what it lies between."""
+
+    status: Status = "ok"
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Shared:
     """A part of the doubt that other values have in common.
 

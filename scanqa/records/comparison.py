@@ -21,8 +21,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model import Key, Measurement, Record
-from scanqa.model.compared import Bounds, Comparison, Cost, Difference, Gap, Verdict
+from scanqa.model import Bounds, Key, Measurement, Record
+from scanqa.model.compared import Comparison, Cost, Difference, Gap, Verdict
 from scanqa.records.side_facts import profiles, side_facts
 from scanqa.records.trend import student_tail, student_width
 from scanqa.records.weigh import (

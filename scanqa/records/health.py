@@ -19,7 +19,7 @@ from itertools import pairwise
 import numpy as np
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model import Floats, Key
+from scanqa.model import Bounds, Floats, Key
 from scanqa.model.history import (
     DAYS_PER_MONTH,
     Change,
@@ -173,6 +173,11 @@ def charted(v: Value) -> float:
     return 0.0 if v.status == "at-most" and v.name in NONE_FOUND else v.value
 
 
+def _bounds(v: Value) -> Bounds:
+    """What a value leaves open; of what is charted as none found nothing."""
+    return Bounds() if charted(v) != v.value else Bounds(v.status, v.low, v.high)
+
+
 def _own_doubt(values: Sequence[Value]) -> list[float | None]:
     """Uncertainty of each value without what all of the series share: one print, one curve."""
     common = set.intersection(*(named(v.shared) for v in values))
@@ -225,7 +230,7 @@ def _series(
     return Series(
         key, points[0][1].unit, tuple(dates), tuple(days), tuple(values), tuple(stated),
         tuple(starts), tuple(changes), _normal(values, starts[-1], recent), drift, meets, limit,
-        left_out, state, beyond, begin,
+        left_out, state, beyond, begin, bounds=tuple(_bounds(v) for _, v in points),
     )  # fmt: skip
 
 

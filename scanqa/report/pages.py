@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from itertools import groupby
 from os import PathLike
@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 from scanqa.model import Qualification, Record
 from scanqa.model.history import Past
 from scanqa.report.build import page
-from scanqa.report.draw import canvas
 from scanqa.report.draw.figures import Drawing, draw
 from scanqa.report.draw.limit_bar import bar
 from scanqa.report.history.past import PastView, past_view
@@ -32,12 +31,21 @@ FIGURE_BYTES = 600_000  # all figures of a page together; those past it are name
 MOST_AXES = 12  # curves over axes: beyond these, what they show is said in words
 
 
+Drawn = Callable[[Sequence[tuple[Picture, str]]], Sequence[Drawing]]  # pictures and their names
+
+
+def one_by_one(pictures: Sequence[tuple[Picture, str]]) -> list[Drawing]:
+    """Pictures drawn here, one after the other."""
+    return [draw(picture, name) for picture, name in pictures]
+
+
 def write_report(
     found: Qualification,
     path: str | PathLike[str],
     *,
     past: Past | None = None,
     whole: bool = False,
+    drawn: Drawn = one_by_one,
 ) -> None:
     """Write the HTML report of a record; the same record gives the same bytes.
 
@@ -51,23 +59,32 @@ def write_report(
         What earlier records say about the scanner; shown below what to do.
     whole : bool
         Whether every section is open, for print.
+    drawn : callable
+        Draws pictures, each with its name, in their order: `draw.figures.draw` for each of them,
+        perhaps in several processes.
 
     Raises
     ------
     BadOption
         If the file cannot be written.
     """
-    write_whole(Path(path), render(found, past=past, whole=whole))
+    write_whole(Path(path), render(found, past=past, whole=whole, drawn=drawn))
 
 
-def render(found: Qualification, *, past: Past | None = None, whole: bool = False) -> str:
-    """The HTML report of a record."""
+def render(
+    found: Qualification,
+    *,
+    past: Past | None = None,
+    whole: bool = False,
+    drawn: Drawn = one_by_one,
+) -> str:
+    """The HTML report of a record; parameters as for `write_report`."""
     shown = page(found, whole=whole)
     template = environment().get_template("page.html.j2")
     record = found.record
     layouts = {section.id: layout(section.pictures) for section in shown.sections}
     view = past_view(past) if past else None
-    drawings = _drawings(shown)
+    drawings = _drawings(shown, drawn)
     facts = [
         ("page", "qualification" if is_full(record) else "check"),
         ("scanner", shown.scanner),
@@ -98,8 +115,7 @@ def render(found: Qualification, *, past: Past | None = None, whole: bool = Fals
 
 
 def load() -> None:
-    """Load what the pages of a scanner are drawn with: matplotlib, and their templates."""
-    canvas.load()
+    """Load the templates of the pages of a scanner."""
     for name in ("page.html.j2", "evidence.html.j2"):
         environment().get_template(name)
 
@@ -152,34 +168,37 @@ def _for_the_page(value: object) -> object:
     return glued(plain(value)) if type(value) is str else value
 
 
-def _drawings(page: Page) -> dict[str, Drawing | None]:
+def _drawings(page: Page, drawn: Drawn) -> dict[str, Drawing | None]:
     """Drawings by name, ``section-sharpness-1`` and so on; None once the page is full.
 
     Curves over axes are drawn as often as `MOST_AXES` lets.
     """
     drawings: dict[str, Drawing | None] = {}
-    left, axes = FIGURE_BYTES, MOST_AXES
+    chosen: list[tuple[Picture, str]] = []
+    axes = MOST_AXES
     for section in page.sections:
-        named = [(f"{section.id}-{at}", p) for at, p in enumerate(section.pictures, 1)]
-        named += [(f"{section.id}-curve-{at}", p) for at, p in enumerate(section.details, 1)]
-        for name, picture in named:
-            if isinstance(picture, Lines):
-                axes -= 1
-                if axes < 0:
-                    drawings[name] = None
-                    continue
-            drawing = draw(picture, name)
-            size = len(drawing.wide.encode()) + len(drawing.narrow.encode())
-            drawings[name] = drawing if size <= left else None
-            left -= size if size <= left else 0
+        named = [(p, f"{section.id}-{at}") for at, p in enumerate(section.pictures, 1)]
+        named += [(p, f"{section.id}-curve-{at}") for at, p in enumerate(section.details, 1)]
+        drawings |= {name: None for _, name in named}
+        for picture, name in named:
+            axes -= isinstance(picture, Lines)
+            if axes >= 0 or not isinstance(picture, Lines):
+                chosen.append((picture, name))
+    left = FIGURE_BYTES
+    for (_, name), drawing in zip(chosen, drawn(chosen), strict=True):
+        size = len(drawing.wide.encode()) + len(drawing.narrow.encode())
+        drawings[name] = drawing if size <= left else None
+        left -= size if size <= left else 0
     return drawings
 
 
 def _due(record: Record) -> str:
     """What is to be done, for the index: what first, the scan that is missing, the last day."""
-    first = [act.text for act in acts(record.actions, record.decision)][:1]
+    first = acts(record.actions, record.decision)[:1]
     until = record.identity.return_until if record.identity else ""
-    parts = [*first, next_scan(record.outcome)]
+    parts = [act.text for act in first]
+    if all(act.look != record.outcome.next_scan for act in first):  # or it is said already
+        parts.append(next_scan(record.outcome))
     parts += [f"Return until {day_words(until)}."] if until else []
     return " ".join(filter(None, parts))
 

@@ -1,6 +1,9 @@
-"""Words of libvips that are no UTF-8: it quotes bytes of damaged files, and pyvips fails on them.
+"""What libvips says, taken so that pyvips neither fails on it nor ends the process.
 
-Found by `tests.fuzz`: the failure is in a callback, cannot be caught, and is printed.
+Both found by `tests.fuzz`. It quotes bytes of damaged files that are no UTF-8: pyvips fails on them
+in a callback, where nothing can catch it. And pyvips has its warnings sent to a function in Python:
+collecting garbage there may let go of another image, which warns in turn, and GLib ends a process
+whose warnings come of warnings (seen with Python 3.13).
 """
 
 from __future__ import annotations
@@ -19,6 +22,11 @@ def _decoded(text: Any) -> str:
 
 
 def take_any_words() -> None:
-    """Let pyvips take whatever libvips says."""
+    """Let pyvips take whatever libvips says of an error, and nothing that it merely warns of.
+
+    What could not be decoded is in libvips' buffer of errors. That it then says nothing itself is
+    set in ``scanqa/__init__`` (``VIPS_WARNING``), which it reads when it is loaded.
+    """
     for module in (pyvips, pyvips.error, pyvips.gvalue):
         module._to_string = _decoded
+    pyvips._remove_log_handler()

@@ -37,7 +37,7 @@ GLOSSARY: tuple[tuple[str, str], ...] = (
     (
         "at least",
         "A lower bound: the scanner may be better, but the sheet, the set-up or the "
-        "file was the limit. The reason stands beside it.",
+        "file was the limit. The reason stands beside it. Bounds are rounded outward.",
     ),
     ("not measurable", "There is no value, and the reason is given. It is never a zero."),
     (

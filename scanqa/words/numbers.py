@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model import Measurement, Point, Status
+from scanqa.model import Bounds, Measurement, Point, Status
 
 _THIN = "\u202f"  # narrow space that does not break, between number and unit
 _FIXED = "\u00a0"
@@ -168,6 +168,11 @@ def told(
         return f"{text}{_FIXED}±{_FIXED}{doubt}" if float(doubt) else text
     text, doubt = people(value, uncertainty, digits)
     return f"{text}{_FIXED}±{_FIXED}{doubt}" if doubt else text
+
+
+def plain_value(value: float, of: Bounds, digits: int) -> str:
+    """A value without its doubt, to so many decimals, or its bound."""
+    return bounded(of.status, value, (of.low, of.high)) or number(value, digits)
 
 
 def value_text(m: Measurement) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from scanqa.catalogue import CATALOGUE
-from scanqa.model.compared import Bounds, Comparison, Difference, Profile, SideFacts, Verdict
-from scanqa.words.numbers import bounded, number
-from scanqa.words.of_history import count_words, family_words
+from scanqa.model.compared import Comparison, Difference, Profile, SideFacts, Verdict
+from scanqa.words.numbers import interval, plain_value, signed
+from scanqa.words.of_history import count_words, family_words, key_title
 
 NOT_STATED = "not stated"
 GAPS = {
@@ -57,13 +57,14 @@ def comparison_sentence(c: Comparison) -> str:
 
 
 def _names(rows: Sequence[Difference], verdict: Verdict) -> str:
-    """Measures of one verdict, by family: ``sharpness: sfr50, sfr10; noise: snr``."""
+    """Measures of one verdict, by family: ``gutter: reach of ΔL* 2, depth of field; lines: …``."""
     families: dict[str, dict[str, None]] = {}
     for row in rows:
         if row.verdict == verdict:
             family, _, name = family_words(row.key).partition(": ")
             families.setdefault(family, {})[name] = None
-    return "; ".join(f"{family}: {', '.join(names)}" for family, names in families.items())
+    listed = {family: ", ".join(filter(None, names)) for family, names in families.items()}
+    return "; ".join(f"{family}: {names}" if names else family for family, names in listed.items())
 
 
 def gap_words(row: Difference, c: Comparison) -> str:
@@ -78,20 +79,29 @@ def side_words(row: Difference) -> tuple[str, str]:
     """The values of both sides, without their unit: a number, a bound, or a dash."""
     digits = CATALOGUE[row.key.name].digits
     return (
-        _side_text(row.first, row.of_first, digits),
-        _side_text(row.second, row.of_second, digits),
+        "–" if row.first is None else plain_value(row.first, row.of_first, digits),
+        "–" if row.second is None else plain_value(row.second, row.of_second, digits),
     )
-
-
-def _side_text(value: float | None, of: Bounds, digits: int) -> str:
-    if value is None:
-        return "–"
-    return bounded(of.status, value, (of.low, of.high)) or number(value, digits)
 
 
 def pairs_words(row: Difference) -> str:
     """That a difference is no difference of the medians; empty where it is."""
     return f"the difference is the mean over {row.count} {PAIRS}" if row.unit_of == PAIRS else ""
+
+
+def row_words(row: Difference, c: Comparison) -> str:
+    """A row in one line, for the terminal."""
+    what, unit = key_title(row.key), f" {row.unit}" if row.unit else ""
+    if row.difference is None or row.low is None or row.high is None:
+        return f"{what}: {row.verdict}: {gap_words(row, c)}"
+    ends, digits = interval(row.low, row.high, CATALOGUE[row.key.name].digits)
+    said = (
+        f"{' and '.join(side_words(row))}{unit}",
+        f"difference {signed(row.difference, digits)} ({ends}), {row.verdict}",
+        pairs_words(row),
+        size_note(row),
+    )
+    return f"{what}: {'; '.join(filter(None, said))}"
 
 
 def pairs_note(c: Comparison) -> str:

@@ -56,6 +56,7 @@ TOGETHER: dict[str, str] = {  # where several actions of one kind are one
     "calibration strip. Then scan two blanks again, the paper moved between.",
     "setting": "Switch off what the driver does by itself, then scan again.",
 }
+MARKS = "marks on the glass"
 SHORT_SCANS: dict[str, str] = {  # what to lay on the glass, in few words
     "sharpness": "the bed sheet",
     "geometry": "the bed sheet",
@@ -68,7 +69,7 @@ SHORT_SCANS: dict[str, str] = {  # what to lay on the glass, in few words
     "streaks": "two blanks",
     "glass": "two blanks",
     "paper-moved": "another blank, its paper moved",
-    "another-edge": "the bed sheet with its windows cut out",
+    "another-edge": "an edge card",
 }
 
 
@@ -143,10 +144,14 @@ def _title(decision: Decision, outcome: Outcome) -> str:
     if decision.decision != "open":
         return title
     gaps = open_words(decision, outcome)
-    how = ""
-    if decision.scan:
-        how = f" (scan {_short_scan(decision.scan)}: {decision.minutes} minutes)"
-    return f"{title}: {joined(gaps)}{how}" if gaps else f"{title}{how}"
+    if not decision.scan:
+        return f"{title}: {joined(gaps)}" if gaps else title
+    how = f"(scan {_short_scan(decision.scan)}: {decision.minutes} minutes)"
+    settled = [words for words in gaps if words in _settled(decision, outcome)]
+    others = [words for words in gaps if words not in settled]
+    if settled and others:  # the scan stands beside what it settles, and nothing else
+        return f"{title}: {joined(settled)} {how}; {joined(others)}"
+    return f"{title}: {joined(gaps)} {how}" if gaps else f"{title} {how}"
 
 
 def _short_scan(scan: str) -> str:
@@ -159,8 +164,15 @@ def open_words(decision: Decision, outcome: Outcome) -> list[str]:
     mine = [each for each in outcome.uses if each.use in decision.uses]
     gaps = [words for each in mine if (words := _gap(each))]
     if outcome.one_look:
-        gaps.append("marks on the glass")
+        gaps.append(MARKS)
     return list(dict.fromkeys(gaps))
+
+
+def _settled(decision: Decision, outcome: Outcome) -> list[str]:
+    """What the scan that is named would settle, as the uses call it."""
+    mine = [each for each in outcome.uses if each.settled_by == decision.scan]
+    gaps = [words for each in mine if (words := _gap(each))]
+    return [*gaps, MARKS] if decision.scan == "paper-moved" else gaps
 
 
 def _gap(verdict: UseVerdict) -> str:

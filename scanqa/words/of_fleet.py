@@ -119,7 +119,8 @@ def call_heading(call: Call) -> str:
         parts.append(_lines_words(call.lines))
     if call.moved:
         more = len(_by_measure(call.moved)) - 1
-        parts.append(f"{label(call.moved[0].key.name)} moved" + (f", {more} more" if more else ""))
+        and_more = f" and {more} more" if more else ""
+        parts.append(f"{label(call.moved[0].key.name)}{and_more} moved")
     return "; ".join([parts[0], *map(inside, parts[1:])])
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from scanqa.catalogue import CATALOGUE
+from scanqa.catalogue import CATALOGUE, FAMILIES
 from scanqa.catalogue.lamp_rules import LampRule, lamp_rules
 from scanqa.model import Key
 from scanqa.model.history import (
@@ -22,11 +22,11 @@ from scanqa.model.history import (
     StreakLife,
 )
 from scanqa.words.glossary import DIRECTION_WORDS
-from scanqa.words.numbers import interval, label
+from scanqa.words.numbers import inside, interval, label
 
 LAMP_SIGNS = {
     "light": "light index",
-    "settle": "settle time",
+    "settle": "settling time",
     "balance": "channel balance",
     "tint": "neutrality",
     "haze": "stray light",
@@ -34,14 +34,14 @@ LAMP_SIGNS = {
 
 
 def key_words(key: Key) -> str:
-    """A key in words: ``sharpness: sfr50, across, luma``."""
-    name = key.name.replace(".", ": ", 1).replace("_", " ")
-    return ", ".join((name, *(part for part in key[1:4] if part)))
+    """A measure as it stands inside a sentence: ``SFR50 of this sheet's scan across``."""
+    return inside(key_title(key))
 
 
 def family_words(key: Key) -> str:
-    """The measure of a key in words: ``sharpness: sfr50``."""
-    return key_words(Key(key.name))
+    """The measure of a key with its family: ``sharpness: SFR50 of this sheet's scan``."""
+    family, words = inside(FAMILIES[key.name.partition(".")[0]].title), inside(label(key.name))
+    return words if words == family else f"{family}: {words}"
 
 
 def key_title(key: Key) -> str:

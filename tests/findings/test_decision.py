@@ -16,7 +16,17 @@ from hypothesis import strategies as st
 from scanqa.catalogue import FAMILIES, SECOND_LOOKS
 from scanqa.catalogue.causes import CAUSES
 from scanqa.findings.decision import act_of, acts_noted, decide, minutes_for, rules
-from scanqa.model import Action, Decision, Diagnosis, Outcome, Share, Standing, UseVerdict, changed
+from scanqa.model import (
+    Action,
+    Decision,
+    Diagnosis,
+    Judged,
+    Outcome,
+    Share,
+    Standing,
+    UseVerdict,
+    changed,
+)
 from scanqa.words.of_decision import SENTENCES, TITLES, acts, worded_decision
 
 USES = ("text", "covers", "bound pages")
@@ -345,3 +355,22 @@ def test_actions_of_one_kind_are_one_with_all_their_cautions():
     assert clean.caution == "Unplug. Leave mains to others."
     assert "two blanks" in clean.text
     assert (look, mend) == (given[1], given[3])
+
+
+def test_a_title_names_the_scan_beside_what_it_settles_only():
+    def open_use(name, measure, words, settled_by):
+        judged = Judged(measure, "median", "<=", 1.0, 2.0, "not judged", words=words)
+        return UseVerdict(
+            name, "not judged", settles=measure, settled_by=settled_by, conditions=(judged,)
+        )
+
+    uses = (
+        open_use("covers", "colour.registration", "colour registration", ""),
+        open_use("bound pages", "gutter.delta_L_at_5mm", "darkening", "book-again"),
+        use("text"),
+    )
+    found = outcome(*uses, next_scan="book-again")
+    said = worded_decision(decide((), found), (), found)
+    assert said.title.endswith(
+        ": darkening (scan the book once more, laid anew: 5 minutes); colour registration"
+    )

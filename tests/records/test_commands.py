@@ -122,7 +122,7 @@ def test_compare_before_and_after_an_event_and_by_date(filled, tmp_path):
     def compared(first, second):
         result = run("compare", first, second, "--all")
         assert result.exit_code == 0, result.stderr
-        (line,) = (each for each in result.stdout.splitlines() if "noise.temporal" in each)
+        (line,) = (each for each in result.stdout.splitlines() if "Temporal noise:" in each)
         return tuple(float(v) for v in re.search(r"([\d.]+) and ([\d.]+)", line).groups())
 
     no_event = run("compare", "heron@before", "heron@after")

@@ -58,7 +58,7 @@ def test_a_sharper_scanner_is_found_with_the_size_of_the_difference():
     assert found.verdict == "second is better"
     assert found.low < 0.6 * 0.95 < found.high  # 0.6 cy/mm at the left, 10 % less at the right
     assert found.unit_of == "pairs of places"
-    assert "wren is better in sharpness: sheet sfr50" in comparison_sentence(result)
+    assert "wren is better in sharpness: SFR50 of this sheet's scan" in comparison_sentence(result)
 
 
 def test_lower_is_better_for_noise():
@@ -201,7 +201,7 @@ def test_a_line_on_one_side_is_told_where_the_other_shows_none():
     assert found.low <= 2.6 <= found.high
     assert result.rows[0].key.name == STREAK
     assert row(compare([line], [none]), STREAK).difference == pytest.approx(-2.6)
-    assert comparison_sentence(result).startswith("heron is better in streaks")
+    assert comparison_sentence(result).startswith("heron is better in lines")
 
 
 @pytest.mark.parametrize(

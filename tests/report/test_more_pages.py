@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from scanqa.model.history import Past
 from scanqa.records.comparison import compare
 from scanqa.records.health import health
+from scanqa.records.series import Value
 from scanqa.report.comparison.strips import WIDTH, strip
 from scanqa.report.comparison.versus import sides_view
 from scanqa.report.history.past import past_view
@@ -20,7 +22,7 @@ from tests.records.test_comparison import scanner
 from tests.records.test_health import life
 from tests.report import synthetic
 from tests.report.conftest import unfold
-from tests.report.past_pages import comparison, past
+from tests.report.past_pages import checks, comparison, past
 from tests.report.reading import page_text
 from tests.report.synthetic import HOSTILE
 from tests.report.test_browser import LEAST_LETTERS_PX
@@ -275,3 +277,19 @@ def test_on_paper_no_picture_or_row_is_split(opened, name):
             .filter(e => e.getBoundingClientRect().right > 674).length"""
     )
     assert hidden == 0
+
+
+def test_a_bound_reads_as_one_in_a_history():
+    bound = Value(
+        "gutter.reach_2", "", "", "", 0, 1, 40.89, 0.5, (), "at-least", None, None, "mm", 1
+    )
+    seen = [
+        replace(check, values=(*check.values, replace(bound, value=40.89 + at)))
+        for at, check in enumerate(checks())
+    ]
+    view = past_view(Past(health("heron", seen), None))
+    (row,) = [row for row in view.table.rows if row[0].text.startswith("Reach")]
+    assert [cell.text.replace("\u202f", " ") for cell in row[1:3]] == [
+        "at least 40 mm",
+        "at least 63 mm",
+    ]

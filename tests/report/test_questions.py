@@ -5,6 +5,7 @@ First screen: what lies within 1280 × 800 when the page is opened.
 
 import pytest
 
+from scanqa.report.more_pages import write_comparison, write_history
 from tests.report.past_pages import comparison, past
 from tests.report.test_by_use import side
 
@@ -30,8 +31,6 @@ SEEN = """() => {
 @pytest.fixture(scope="module")
 def first_screens(chromium, reports, tmp_path_factory):
     """Words within the first screen of each page, by name."""
-    from scanqa.report.more_pages import write_comparison, write_history
-
     folder = tmp_path_factory.mktemp("questions")
     write_history(past(), folder / "history.html")
     sides = (side("limited"), side("fit"))
@@ -78,3 +77,18 @@ def first_screens(chromium, reports, tmp_path_factory):
 def test_the_first_screen_answers(first_screens, page, question, answers):
     for words in answers:
         assert words in first_screens[page], f"{question}: {words}"
+
+
+@pytest.mark.browser
+def test_on_a_phone_what_decides_between_two_takes_no_scrolling_sideways(open_page, tmp_path):
+    page = tmp_path / "comparison.html"
+    write_comparison(comparison(), page, sides=(side("limited"), side("fit")))
+    tab = open_page(page, 390)
+    cells = tab.evaluate(
+        """() => [...document.querySelectorAll('.by-use tbody tr > *')].map(cell => {
+            const box = cell.getBoundingClientRect();
+            return {words: cell.textContent, left: box.left, right: box.right};
+        })"""
+    )
+    assert len(cells) >= 5
+    assert [cell for cell in cells if cell["left"] < 0 or cell["right"] > 390] == []

@@ -43,8 +43,8 @@ def _triangle(t: Floats) -> Floats:
 def _keys(a: float) -> Callable[[Floats], Floats]:
     def weights(t: Floats) -> Floats:
         t = np.abs(t)
-        near = (a + 2) * t**3 - (a + 3) * t**2 + 1
-        far = a * (t**3 - 5 * t**2 + 8 * t - 4)
+        near = ((a + 2) * t - (a + 3)) * t * t + 1
+        far = a * (((t - 5) * t + 8) * t - 4)
         return np.where(t < 1, near, np.where(t < 2, far, 0.0))
 
     return weights
@@ -52,7 +52,8 @@ def _keys(a: float) -> Callable[[Floats], Floats]:
 
 def _spline(t: Floats) -> Floats:
     t = np.abs(t)
-    return np.where(t < 1, 2 / 3 - t**2 + t**3 / 2, np.where(t < 2, (2 - t) ** 3 / 6, 0.0))
+    u = 2 - t
+    return np.where(t < 1, 2 / 3 - t * t * (1 - t / 2), np.where(t < 2, u * u * u / 6, 0.0))
 
 
 def _lanczos(lobes: int) -> Callable[[Floats], Floats]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -103,26 +104,38 @@ def _no_colour(blank: Placement) -> Reason | None:
 
 def _cells(light: Floats, block_mm: tuple[float, float]) -> tuple[Floats, Floats]:
     """Light of cells (rows, columns, 3) and its standard error."""
-    parts = []
-    for length, mm in zip(light.shape[:2], block_mm, strict=True):
-        parts.append(np.array_split(np.arange(length), max(round(length * mm / CELL_MM), 1)))
-    cells = np.empty((len(parts[0]), len(parts[1]), 3))
-    errors = np.empty_like(cells)
-    for i, rows in enumerate(parts[0]):
-        band = light[rows[0] : rows[-1] + 1]
-        for j, columns in enumerate(parts[1]):
-            blocks = band[:, columns[0] : columns[-1] + 1]
-            cells[i, j], error = _level(blocks)
-            errors[i, j] = np.maximum(error, _of_lines(blocks))
+    bands, columns = (
+        list(_runs(length, max(round(length * mm / CELL_MM), 1)))
+        for length, mm in zip(light.shape[:2], block_mm, strict=True)
+    )
+    found = [[_of_alike(light[band][:, part], across, down) for part, across in columns]
+             for band, down in bands]  # fmt: skip
+    cells, errors = (np.block([[[each[n]] for each in row] for row in found]) for n in range(2))
     return cells, errors
 
 
-def _of_lines(blocks: Floats) -> Floats:
-    """Standard error of a cell's mean by what its whole columns, or rows, have in common."""
-    both = [
-        np.std(blocks.mean(axis=axis), axis=0) / np.sqrt(blocks.shape[1 - axis]) for axis in (0, 1)
+def _runs(length: int, count: int) -> Iterator[tuple[slice, int]]:
+    """Where cells that are as wide as each other lie, and how many they are.
+
+    A length that is not whole times their number has those that are a block wider first.
+    """
+    size, wider = divmod(length, count)
+    end = wider * (size + 1)
+    if wider:
+        yield slice(0, end), wider
+    yield slice(end, length), count - wider
+
+
+def _of_alike(light: Floats, across: int, down: int) -> tuple[Floats, Floats]:
+    """Light of so many cells of one size, (down, across, 3), and its standard error."""
+    rows, columns = light.shape[0] // down, light.shape[1] // across
+    blocks = light.reshape(down, rows, across, columns, 3).transpose(0, 2, 1, 3, 4)
+    means, errors = _level(blocks)
+    # What whole columns, or rows, of a cell have in common is no chance of single blocks.
+    lines = [
+        blocks.mean(axis=axis).std(axis=2) / np.sqrt(blocks.shape[5 - axis]) for axis in (2, 3)
     ]
-    return np.asarray(np.max(both, axis=0))
+    return means, np.maximum(errors, np.max(lines, axis=0))
 
 
 def _about_middle(light: Floats, block_mm: tuple[float, float]) -> Floats:
@@ -135,18 +148,17 @@ def _about_middle(light: Floats, block_mm: tuple[float, float]) -> Floats:
 
 
 def _level(blocks: Floats) -> tuple[Floats, Floats]:
-    """Mean of the middle 80 % of blocks (…, 3) in each channel, and its standard error.
+    """Mean of the middle 80 % of blocks (…, rows, columns, 3) in each channel, and its error.
 
     A median would be rounded where a block is a single pixel of 8 bits; the mean without its tails
     scatters like the whole mean, within 3 % (Gaussian).
     """
-    flat = np.sort(
-        np.ascontiguousarray(blocks.reshape(-1, 3).T)
-    )  # along whole rows: thrice as fast
-    count = flat.shape[1]
+    channels = np.moveaxis(blocks, -1, -3)
+    rising = np.sort(channels.reshape(*channels.shape[:-2], -1))
+    count = rising.shape[-1]
     tail = count // 10
-    mean = flat[:, tail : count - tail].mean(axis=1)
-    return mean, np.asarray(flat.std(axis=1) / np.sqrt(count))
+    mean = rising[..., tail : count - tail].mean(axis=-1)
+    return mean, np.asarray(rising.std(axis=-1) / np.sqrt(count))
 
 
 def _lab(light: Floats, error: Floats) -> tuple[Floats, Floats]:

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from scanqa.measures.noise.by_distance import ByDistance, at_nought, by_distance
-from scanqa.measures.noise.covariance import flatten
 from scanqa.measures.noise.displacement import (
     displacement,
     far_window,
@@ -29,7 +28,6 @@ from scanqa.measures.noise.turned import (
 )
 from scanqa.measures.noise.windows import Sample, grain_in, sample
 from scanqa.model import Floats, Placement
-from scanqa.numeric.lightness import luma
 
 KNOWN = 0.5  # of what is left, up to which it may be off; beyond, the grain was not followed
 
@@ -146,13 +144,13 @@ def _moved(
 
 def _not_moved(one: Sample, other: Sample) -> Split:
     """The parts of a window whose paper lies still, or is not seen to have moved."""
-    planes, others = _all(one), _all(other)
+    planes, others = one.planes, other.planes
     in_place = np.array([float(np.mean(a * b)) for a, b in zip(planes, others, strict=True)])
     return Split(
         *_parts(_variances(planes, others), in_place, None),
         moved_px=None,
         still=lies_still(one.grain, other.grain),
-        level=(_levels(one) + _levels(other)) / 2,
+        level=(one.levels + other.levels) / 2,
         grain_doubt=0.0,
         light_doubt=np.zeros(len(in_place) - 1),
     )
@@ -169,11 +167,11 @@ def _moved_splits(
     variances, in_places, levels, gathered = [], [], [], []
     for one, other in zip(ones, others, strict=True):
         there = sample(second, inside(one.window, field, size))
-        planes, in_place = _all(one), _all(other)
-        variances.append(_variances(planes, in_place))
-        in_places.append(in_place_of_moved(planes, in_place, one.window, field))
-        levels.append((_levels(one) + _levels(there)) / 2)
-        gathered.append(by_distance(planes, _all(there), one.window, there.window, field))
+        planes, others_here = one.planes, other.planes
+        variances.append(_variances(planes, others_here))
+        in_places.append(in_place_of_moved(planes, others_here, one.window, field))
+        levels.append((one.levels + there.levels) / 2)
+        gathered.append(by_distance(planes, there.planes, one.window, there.window, field))
     unlike, doubt = _left(gathered, in_places, levels)
     out = []
     for at, one in enumerate(ones):
@@ -227,25 +225,6 @@ def _parts(
     )
 
 
-def _levels(one: Sample) -> Floats:
-    """Mean light of the channels and luma of a window (grey: the one channel)."""
-    if one.light.shape[-1] == 1:
-        return np.array([float(one.light.mean())])
-    return np.concatenate([one.light.mean(axis=(0, 1)), [float(luma(one.light).mean())]])
-
-
 def _variances(ones: Sequence[Floats], others: Sequence[Floats]) -> Floats:
     """Mean of the variances of both scans, of each plane."""
     return np.array([float(a.var() + b.var()) / 2 for a, b in zip(ones, others, strict=True)])
-
-
-def _all(seen: Sample) -> list[Floats]:
-    """Grain of L*, then of the light of each channel and luma, rid of shading."""
-    return [seen.grain, *_planes(seen.light)]
-
-
-def _planes(light: Floats) -> list[Floats]:
-    """Channels of a window rid of shading, luma last (grey: the one channel)."""
-    if light.shape[-1] == 1:
-        return [flatten(light[..., 0])]
-    return [flatten(light[..., channel]) for channel in range(3)] + [flatten(luma(light))]

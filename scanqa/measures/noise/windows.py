@@ -36,6 +36,22 @@ class Sample:
     grain: Floats
     rounding: Floats
 
+    @property
+    def planes(self) -> tuple[Floats, ...]:
+        """Grain of L*, then of the light of each channel and luma, rid of shading; made anew."""
+        return self.grain, *(flatten(each) for each in _lights(self.light))
+
+    @property
+    def levels(self) -> Floats:
+        """Mean light of the channels and luma."""
+        return np.array([float(each.mean()) for each in _lights(self.light)])
+
+
+def _lights(light: Floats) -> list[Floats]:
+    """Channels, luma last (grey: the one channel)."""
+    channels = [light[..., at] for at in range(light.shape[-1])]
+    return channels if len(channels) == 1 else [*channels, luma(light)]
+
 
 def samples(placement: Placement) -> list[Sample]:
     """All windows of a scan."""

@@ -87,9 +87,9 @@ class Basis:
 def _cubic(x: Floats) -> Floats:
     """The four uniform cubic B-splines that overlap an interval, at x in 0..1."""
     y = 1 - x
-    return np.stack(
-        [y**3, 4 - 6 * x * x + 3 * x**3, 4 - 6 * y * y + 3 * y**3, x**3]
-    ) / 6  # fmt: skip
+    x2, y2 = x * x, y * y
+    x3, y3 = x2 * x, y2 * y  # a power takes ten times as long
+    return np.stack([y3, 4 - 6 * x2 + 3 * x3, 4 - 6 * y2 + 3 * y3, x3]) / 6
 
 
 def basis(edge_width: float, reach: float) -> Basis:

@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from scanqa.model import Floats, Point, Reason
+from scanqa.numeric.medians import medians
 
 Line: TypeAlias = tuple[Point, Point]
 
@@ -193,12 +194,12 @@ def first_guess(patch: Patch) -> EdgeFit | Reason:
     """Edge by area: in each row, the number of bright pixels says where the edge is."""
     light, columns = patch.light, patch.x.shape[1]
     outer = max(columns // 5, 2)
-    left = float(np.median(light[:, :outer]))
-    right = float(np.median(light[:, -outer:]))
+    left = float(medians(light[:, :outer].ravel()))
+    right = float(medians(light[:, -outer:].ravel()))
     contrast = abs(right - left)
     grain = float(
-        np.median(np.abs(np.diff(light[:, :outer], axis=1)))
-        + np.median(np.abs(np.diff(light[:, -outer:], axis=1)))
+        medians(np.abs(np.diff(light[:, :outer], axis=1)).ravel())
+        + medians(np.abs(np.diff(light[:, -outer:], axis=1)).ravel())
     )
     if contrast < MIN_CONTRAST or contrast < 2 * grain:
         return NO_CONTRAST
@@ -213,7 +214,7 @@ def first_guess(patch: Patch) -> EdgeFit | Reason:
         if np.abs(line - before).max() < SETTLED_PX:
             break
         off = np.abs(at - terms @ line)
-        scale = 1.5 * float(np.median(off)) + 1e-6
+        scale = 1.5 * float(medians(off)) + 1e-6
         weight = 1 / np.maximum(off / (1.5 * scale), 1.0) ** 2
     slope = line[1] / patch.half_rows
     if abs(np.degrees(np.arctan(slope))) > MAX_SLANT_DEG:
@@ -249,30 +250,37 @@ def columns_of(fit: EdgeFit, d: Floats, t: Floats) -> tuple[Floats, Floats, Floa
 
 
 def refine(
-    patch: Patch, fit: EdgeFit, *, within_sigmas: float = 5.0, rounds: int = 12
+    patch: Patch, fit: EdgeFit, *, within_sigmas: float = 5.0, rounds: int = 24
 ) -> EdgeFit | Reason:
     """Gauss-Newton on the pixels about the edge, with Huber's weights against dust.
 
     Weighing again in each round is safe far off; near the minimum Huber's loss is taken as bent as
     it is there, where pixels in its straight part do not count (Newton). So the last round stops
-    within 1e-5 px of the minimum, where weighing again would stop 4e-4 px short of it.
+    within 1e-5 px of the minimum, where weighing again would stop 4e-4 px short of it. Newton's
+    steps shrink; where they grow (at a very sharp edge in whole codes the flank is all in the
+    straight part) they lead astray: weighing goes on from where they began until nearer by far.
 
     Few pixels make a quick fit; but levels that are not known well cost the place some of its
     certainty (at five sigmas it scatters 1.5 times as much as at the bound).
     """
-    near = False
+    near, reach, last, began = False, 1.0, 1.0, fit
     for _ in range(rounds):
         equations = _equations(patch, fit, within_sigmas, newton=near)
         if equations is None:
             return NOT_FOUND
-        step = equations.inverse @ (equations.weighted @ equations.residual)
+        step = equations.inverse @ (equations.jacobian @ equations.residual)
+        moved, widened = float(np.abs(step[6:9]).max()), abs(float(step[9]))
+        size = max(moved / NEAR_PX, widened / NEAR_WIDTH)
+        if near and size > last:
+            fit, near, reach = began, False, reach / 4
+            continue
         fit = _moved(fit, step, patch.half_rows)
         if fit.contrast <= 0:
             return NOT_FOUND
-        moved, widened = float(np.abs(step[6:9]).max()), abs(float(step[9]))
         if moved < 1e-4 and widened < 3e-3:
             break
-        near = moved < NEAR_PX and widened < NEAR_WIDTH
+        began, last = (began, size) if near else (fit, 2 * reach)
+        near = near or size < reach
     return _sensible(patch, fit)
 
 
@@ -281,7 +289,7 @@ def row_places(patch: Patch, fit: EdgeFit, *, within_sigmas: float) -> Floats:
     equations = _equations(patch, fit, within_sigmas, newton=False)
     if equations is None:
         raise ValueError("the fit has no pixels about it")
-    pull = equations.inverse[6] @ equations.weighted
+    pull = equations.inverse[6] @ equations.jacobian
     return np.asarray(
         np.bincount(equations.rows, pull * equations.residual, patch.t.size), np.float64
     )
@@ -289,9 +297,9 @@ def row_places(patch: Patch, fit: EdgeFit, *, within_sigmas: float) -> Floats:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Equations:
-    """One step's least squares: weighted derivatives (10, n), residuals, rows, inverse matrix."""
+    """One step's least squares: derivatives (10, n), weighted residuals, rows, inverse matrix."""
 
-    weighted: Floats
+    jacobian: Floats
     residual: Floats
     rows: NDArray[np.int64]
     inverse: Floats
@@ -303,22 +311,26 @@ def _equations(
     distance = fit.distance(patch.x, patch.t)
     half = patch.x.shape[1] // 2
     near = patch.use & (np.abs(distance) < np.clip(within_sigmas * fit.sigma_px + 3, 7, half))
-    if near.sum() < 20 * MIN_HALF_PX:
+    used = np.flatnonzero(near)
+    if len(used) < 20 * MIN_HALF_PX:
         return None
-    rows = np.nonzero(near)[0]
-    jacobian, _, _ = columns_of(fit, distance[near], patch.t[rows])
-    residual = patch.light[near] - fit.dark @ jacobian[:3] - fit.bright @ jacobian[3:6]
-    scale = 1.483 * float(np.median(np.abs(residual))) + 1e-9
+    rows = used // near.shape[1]
+    jacobian, _, _ = columns_of(fit, distance.take(used), patch.t[rows])
+    residual = patch.light.take(used) - fit.dark @ jacobian[:3] - fit.bright @ jacobian[3:6]
+    scale = 1.483 * float(medians(np.abs(residual))) + 1e-9
     off = np.abs(residual) / (2.5 * scale)
-    weighted = jacobian / np.maximum(off, 1.0)
-    normal = weighted @ jacobian.T
+    # All pixels in full, less what the few far ones have too much: half the products.
+    whole, wild = jacobian @ jacobian.T, np.flatnonzero(off > 1)
+    far, share = jacobian[:, wild], 1 / off[wild]
+    normal = whole - (far * (1 - share)) @ far.T
     if newton:
-        bent = (jacobian * (off <= 1)) @ jacobian.T
+        bent = whole - far @ far.T
         if (bent[_SHAPE, _SHAPE] > ENOUGH_BENT * normal[_SHAPE, _SHAPE]).all():
             normal = bent
     # a trace of damping: planes are free where one side has few pixels
     normal[np.diag_indices(10)] *= 1 + 1e-9
-    return _Equations(weighted, residual, rows, np.linalg.inv(normal))
+    residual[wild] *= share
+    return _Equations(jacobian, residual, rows, np.asarray(np.linalg.inv(normal)))
 
 
 def _sensible(patch: Patch, fit: EdgeFit) -> EdgeFit | Reason:

@@ -22,6 +22,7 @@ _DUST_SIGMAS = 5.0
 _FAR_SHARE = 0.23  # of the window's width: further out only level planes are expected
 _SETTLED = 0.1  # relative change of the noise that does not matter
 _CLEARLY_MORE = 1.25
+_PARTS = np.array([0.1, 0.5, 0.9])  # of the order of residuals
 _ENOUGH = 1500  # pixels for a quantile
 _MOST_DUST = 0.05  # of the pixels of a side
 _MIN_NOISE = 1e-4  # of the contrast; finer than any scanner, it keeps noise-free images solvable
@@ -222,8 +223,8 @@ def _scale(residual: Floats, least: float) -> tuple[float, NDArray[np.bool_]]:
     """
     if residual.size == 0:
         return least, np.ones(0, np.bool_)
-    some = residual[:: max(residual.size // _ENOUGH, 1)]
-    low, middle, high = np.quantile(some, (0.1, 0.5, 0.9))
+    some = np.sort(residual[:: max(residual.size // _ENOUGH, 1)])
+    low, middle, high = np.interp(_PARTS * (some.size - 1), np.arange(some.size), some)
     kept = np.abs(residual - middle) <= _DUST_SIGMAS * max((high - low) / 2.563, least)
     if np.count_nonzero(kept) < (1 - _MOST_DUST) * kept.size:
         kept = np.ones(residual.size, np.bool_)

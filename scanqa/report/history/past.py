@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scanqa.catalogue import CATALOGUE
+from scanqa.model import Bounds
 from scanqa.model.history import Effect, Health, Past, Series, Shift, StreakLife
 from scanqa.report.history.answer import (
     STATES,
@@ -22,10 +23,12 @@ from scanqa.report.history.traces import Trace
 from scanqa.report.view import Cell, Table
 from scanqa.words.numbers import (
     MINUS,
+    inside,
     interval,
     joined,
     label,
     number,
+    plain_value,
     sentence_case,
     signed,
     with_unit,
@@ -185,7 +188,7 @@ def _sentence(health: Health, lamp: LampView | None) -> str:
         return "No change and no trend is shown since the first check or the last event."
     parts = [] if lamp is None or lamp.quiet else [f"{lamp.verdict}."]
     for way, head in (("worse", "Worse"), ("different", "Different"), ("better", "Better")):
-        names = dict.fromkeys(label(s.key.name) for s in moved if direction(s) == way)
+        names = dict.fromkeys(inside(label(s.key.name)) for s in moved if direction(s) == way)
         if names:
             listed = [*names][:5]
             if len(names) > 5:
@@ -266,8 +269,7 @@ def _shift(shift: Shift) -> tuple[Cell, ...]:
 def _trace(s: Series, health: Health, marks: dict[str, str]) -> Trace:
     unit = f", {s.unit}" if s.unit else ""
     dpi = f" at {s.key.dpi} dpi" if s.key.dpi else ""
-    row = CATALOGUE[s.key.name]
-    now = with_unit(number(s.values[-1], row.digits), s.unit)
+    now = _value(s, -1)
     shown = [e for e in health.events if s.dates[0] <= e.at <= health.span[1]]
     done = "; ".join(f"{marks[e.at + e.words]}: {e.words}" for e in shown)
     alt = (
@@ -297,6 +299,12 @@ def _trace(s: Series, health: Health, marks: dict[str, str]) -> Trace:
     )
 
 
+def _value(s: Series, at: int) -> str:
+    """A value of a series, or its bound."""
+    of = s.bounds[at] if s.bounds else Bounds()
+    return with_unit(plain_value(s.values[at], of, CATALOGUE[s.key.name].digits), s.unit)
+
+
 def _changed_from(s: Series) -> tuple[int, ...]:
     """Checks off the normal of their stretch: from each change to the next event or change back."""
     found: set[int] = set()
@@ -316,16 +324,13 @@ def _caption(s: Series, now: str, dpi: str) -> str:
 def _table(series: Sequence[Series]) -> Table:
     rows = []
     for s in _ranked(series):
-        row = CATALOGUE[s.key.name]
         dpi = (f"at {s.key.dpi} dpi",) if s.key.dpi else ()
         left = (f"{s.left_out} left out: other dpi or method",) if s.left_out else ()
         rows.append(
             (
                 Cell(key_title(s.key), dpi),
-                Cell(with_unit(number(s.values[0], row.digits), s.unit), (day_words(s.dates[0]),)),
-                Cell(
-                    with_unit(number(s.values[-1], row.digits), s.unit), (day_words(s.dates[-1]),)
-                ),
+                Cell(_value(s, 0), (day_words(s.dates[0]),)),
+                Cell(_value(s, -1), (day_words(s.dates[-1]),)),
                 Cell(str(len(s.values)), left),
                 Cell(STATES[s.state], (on_page(series_sentence(s)),)),
             )

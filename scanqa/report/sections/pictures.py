@@ -88,6 +88,14 @@ def _always(e: Evidence) -> bool:
     return "." not in e.explains or e.shows == "response"
 
 
+def surely_a_curve(e: Evidence) -> bool:
+    """Whether curves will be drawn whatever the findings: of a response, of lines that were found.
+
+    Of other curves this is known only when all is judged.
+    """
+    return e.kind == "curves" and (e.shows == "response" or bool(e.lines_mm))
+
+
 def _shows_no_line(e: Evidence) -> bool:
     """Whether it is a profile in which no line was found."""
     return e.explains == "streaks" and e.kind == "curves" and not e.lines_mm
