@@ -36,9 +36,10 @@ def recording():
 def skeleton(text):
     """Lines without their numbers, blank lines and progress bars.
 
-    The test scans at 100 dpi, where pages an hour at 300 dpi are known as *at most* so many.
+    The test scans at 100 dpi, where pages an hour at 300 dpi are known as *at most* so many, hours
+    as *at least*.
     """
-    text = text.replace("at most ", "")
+    text = re.sub("at (most|least) ", "", text)
     lines = (re.sub(r"\d+(\.\d+)?", "#", line).strip() for line in text.splitlines())
     return [line for line in lines if line and "━" not in line]
 
