@@ -13,12 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.errors import MirroredScan, UnreadableScan
-from scanqa.locate.find_tags import detect, mirrored, picture, reduced, refine
+from scanqa.locate.find_tags import (
+    FoundTag,
+    by_blocks,
+    detect,
+    finer_picture,
+    mirrored,
+    picture,
+    refine,
+)
 from scanqa.locate.frame import Frame, frames
 from scanqa.locate.role import LONG_SIDE_MM, Look, look_at, plain_part
 from scanqa.model import (
     MM_PER_INCH,
-    Floats,
     Linear,
     Overview,
     Placement,
@@ -26,6 +33,7 @@ from scanqa.model import (
     Role,
     Scan,
     Side,
+    Window,
 )
 from scanqa.numeric.lightness import mean_of_channels
 from scanqa.reading.paper_border import Box
@@ -176,43 +184,41 @@ def _search(
     book_edge: Side | None,
 ) -> tuple[list[Frame], Look | None]:
     """Pieces of a sheet, or else what the image looks like, if that is known already."""
-    codes, step_px = overview.preview, overview.step_px
-    found = _at_step(scan, light, codes, step_px, stated)
+    grey, step_px = picture(overview.preview), overview.step_px
+    found = _at_step(scan, light, grey, step_px, stated)
     if found:
         return found, None
     if stated is not None and _impossible(scan, stated):
         stated = None
-    looks = look_at(light.light(codes), step_px, stated, book_edge)
+    looks = look_at(light.light(overview.preview), step_px, stated, book_edge)
     if looks.role in ("blank", "dark"):
         return [], looks
-    _refuse_mirrored(scan, light, codes, step_px, stated)
+    _refuse_mirrored(scan, light, grey, step_px, stated)
     if step_px == 1:
         return [], looks
     finer = max(step_px // FINER, 1)
-    codes = reduced(scan, finer)
-    found = _at_step(scan, light, codes, finer, stated)
+    grey = finer_picture(scan, finer)
+    found = _at_step(scan, light, grey, finer, stated)
     if not found:
-        _refuse_mirrored(scan, light, codes, finer, stated)
+        _refuse_mirrored(scan, light, grey, finer, stated)
     return found, looks
 
 
 def _at_step(
-    scan: Scan, light: Linear, codes: NDArray[np.float32], step_px: int, stated: Point | None
+    scan: Scan, light: Linear, grey: NDArray[np.uint8], step_px: int, stated: Point | None
 ) -> list[Frame]:
     """Pieces whose tags are seen on a reduced picture of the scan."""
-    return frames(refine(scan, light, detect(picture(codes), step_px)), stated)
+    return frames(refine(scan, light, detect(grey, step_px)), stated)
 
 
 def _refuse_mirrored(
-    scan: Scan, light: Linear, codes: NDArray[np.float32], step_px: int, stated: Point | None
+    scan: Scan, light: Linear, grey: NDArray[np.uint8], step_px: int, stated: Point | None
 ) -> None:
     """Raise if tags are seen in a mirror."""
-    grey = picture(codes)
     backs = mirrored(grey, step_px)
     if not frames(backs, stated):
         return
-    seen = mean_of_channels(light.light(codes))[:, ::-1]
-    if min(_ink_to_paper(seen, tag.corners_px / step_px) for tag in backs) > SHOW_THROUGH:
+    if min(_ink_to_paper(scan, light, tag, step_px) for tag in backs) > SHOW_THROUGH:
         raise UnreadableScan(
             scan.name,
             "shows a sheet from behind, through its paper",
@@ -225,11 +231,17 @@ def _refuse_mirrored(
     )
 
 
-def _ink_to_paper(relative: Floats, corners: Floats) -> float:
-    """Light of the dark parts about a tag over that of the light parts."""
-    low = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0)
+def _ink_to_paper(scan: Scan, light: Linear, back: FoundTag, step_px: int) -> float:
+    """Light of the dark parts about a tag over that of the light parts, by blocks of pixels."""
+    corners = back.corners_px / step_px
+    columns, rows = scan.width_px // step_px, scan.height_px // step_px
+    left, top = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 2, 0).tolist()
     high = np.ceil(corners.max(axis=0)).astype(int) + 3
-    ink, paper = np.percentile(relative[low[1] : high[1], low[0] : high[0]], (5, 95))
+    right, bottom = np.minimum(high, (columns, rows)).tolist()
+    size = (bottom - top) * step_px, (right - left) * step_px
+    codes = scan.window(Window(top * step_px, (columns - right) * step_px, *size))
+    relative = mean_of_channels(light.light(by_blocks(codes, step_px)))
+    ink, paper = np.percentile(relative, (5, 95))
     return float(ink / paper)
 
 

@@ -26,6 +26,7 @@ CORNER_SHARE = 0.06  # of a side, left out at its ends: corners are rounded by b
 NARROW_PX = 8.0  # reach of the last profiles: far beyond any useful optics' blur
 LEAST_REACH_PX = 1.6
 MIDDLE_PX = 3.0  # half of what is summed in the last round: more would only add noise
+BAND_ROWS = 256
 ROUGHEST_PX = 0.6  # standard deviation of a border about its line: a torn or covered tag
 
 
@@ -51,10 +52,35 @@ class FoundTag:
 
 def picture(preview: NDArray[Any]) -> NDArray[np.uint8]:
     """Grey 8-bit picture of a preview in codes, stretched over the levels that occur."""
-    grey = mean_of_channels(preview)
-    low, high = np.percentile(grey[::2, ::2], (0.5, 99.5))  # a fourth of them says as much
-    stretched = (grey - low) * (255 / max(float(high - low), 1e-6))
-    return np.asarray(np.clip(stretched, 0, 255), np.uint8)
+    return _stretched(mean_of_channels(preview))
+
+
+def finer_picture(scan: Scan, step_px: int) -> NDArray[np.uint8]:
+    """The same of a scan by blocks of so many pixels, read once by strips."""
+    grey = np.empty((scan.height_px // step_px, scan.width_px // step_px), np.float32)
+    for top, strip in scan.strips(max(BAND_ROWS // step_px, 1) * step_px):
+        band = grey[top // step_px : (top + len(strip)) // step_px]
+        band[:] = mean_of_channels(by_blocks(strip, step_px))
+    return _stretched(grey)
+
+
+def by_blocks(codes: NDArray[Any], step_px: int) -> NDArray[np.float32]:
+    """Block means of codes, (rows, columns, channels) of whole blocks."""
+    rows, columns = (length // step_px for length in codes.shape[:2])
+    used = codes[: rows * step_px, : columns * step_px]
+    blocks = used.reshape(rows, step_px, columns, step_px, codes.shape[-1])
+    return np.asarray(blocks.mean(axis=(1, 3), dtype=np.float32))
+
+
+def _stretched(grey: NDArray[np.floating[Any]]) -> NDArray[np.uint8]:
+    some = grey[::2, ::2].astype(np.float64)  # a fourth of them says as much
+    low, high = np.percentile(some, (0.5, 99.5))
+    scale = 255 / max(float(high - low), 1e-6)
+    out = np.empty(grey.shape, np.uint8)
+    for top in range(0, len(grey), BAND_ROWS):  # of a whole bed floats are large
+        band = np.s_[top : top + BAND_ROWS]
+        out[band] = np.clip((grey[band].astype(np.float64) - low) * scale, 0, 255)
+    return out
 
 
 def detect(grey: NDArray[np.uint8], step_px: float) -> list[FoundTag]:
@@ -85,19 +111,6 @@ def detect(grey: NDArray[np.uint8], step_px: float) -> list[FoundTag]:
 def mirrored(grey: NDArray[np.uint8], step_px: float) -> list[FoundTag]:
     """Tags that can be read in a mirror, with corners as they lie in the mirrored picture."""
     return detect(np.ascontiguousarray(grey[:, ::-1]), step_px)
-
-
-def reduced(scan: Scan, step_px: int) -> NDArray[np.float32]:
-    """Block means of a scan in codes, read once by strips: (rows, columns, channels)."""
-    columns = scan.width_px // step_px
-    rows = max(256 // step_px, 1) * step_px
-    parts = []
-    for _, strip in scan.strips(rows):
-        count = len(strip) // step_px
-        used = strip[: count * step_px, : columns * step_px]
-        blocks = used.reshape(count, step_px, columns, step_px, scan.channels)
-        parts.append(blocks.mean(axis=(1, 3), dtype=np.float32))
-    return np.concatenate(parts)
 
 
 def refine(scan: Scan, light: Linear, tags: Sequence[FoundTag]) -> list[FoundTag]:
