@@ -24,14 +24,14 @@ from scanqa.catalogue import CATALOGUE
 from scanqa.model import Bounds, Key, Measurement, Record
 from scanqa.model.compared import Comparison, Cost, Difference, Gap, Verdict
 from scanqa.records.side_facts import profiles, side_facts
-from scanqa.records.trend import student_tail, student_width
+from scanqa.records.trend import student_tail
 from scanqa.records.weigh import (
     FAMILY_ERROR,
     apart,
     each_alone,
     improves,
+    interval,
     matters,
-    possible,
     scatter_floor,
 )
 from scanqa.summary import Summary, ends, summarise, value_of
@@ -273,9 +273,7 @@ def _with_interval(row: Difference, confidence: float) -> Difference:
     """A row with its interval, and the verdict that follows from it."""
     if row.difference is None or row.error is None or row.degrees is None:
         return row
-    half = student_width(confidence, row.degrees) * row.error
-    ends = row.difference - half, row.difference + half
-    low, high = possible(row.key.name, row.difference, *ends)
+    low, high = interval(row.key.name, row.difference, row.error, row.degrees, confidence)
     verdict = "no difference shown" if low <= 0 <= high else _verdict(row, row.difference)
     return replace(row, low=low, high=high, verdict=verdict)
 

@@ -20,13 +20,12 @@ from typing import Literal
 
 from scanqa.model import Key
 from scanqa.model.history import Effect, Event, Series, Shift, StreakLife
-from scanqa.records.trend import student_width
 from scanqa.records.weigh import (
     FAMILY_ERROR,
     each_alone,
     improves,
+    interval,
     matters,
-    possible,
     scatter_floor,
 )
 
@@ -129,8 +128,7 @@ def _step(s: Series, event: Event, events: Sequence[Event]) -> _Step | None:
 def _shift(step: _Step, confidence: float) -> Shift | None:
     """A step with its interval; None where that holds nought."""
     s, difference = step.series, step.difference
-    half = student_width(confidence, step.degrees) * step.error
-    low, high = possible(s.key.name, difference, difference - half, difference + half)
+    low, high = interval(s.key.name, difference, step.error, step.degrees, confidence)
     if low <= 0 <= high:
         return None
     better = improves(s.key.name, difference)

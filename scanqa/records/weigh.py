@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 from scanqa.catalogue import CATALOGUE
 from scanqa.model import Shared
+from scanqa.records.trend import student_width
 
 FAMILY_ERROR = 0.05
 CARE = 0.1  # of what matters: less scatter than this is not watched any closer
@@ -37,6 +38,14 @@ def each_alone(count: int, error: float = FAMILY_ERROR) -> float:
 def matters(name: str, first: float, second: float) -> float:
     """The difference of a measure from which on it matters to the work."""
     return CATALOGUE[name].matters.between(first, second)
+
+
+def interval(
+    name: str, difference: float, error: float, degrees: float, confidence: float
+) -> tuple[float, float]:
+    """Student's interval of a difference of a measure, as far as it is possible."""
+    half = student_width(confidence, degrees) * error
+    return possible(name, difference, difference - half, difference + half)
 
 
 def possible(name: str, difference: float, low: float, high: float) -> tuple[float, float]:
