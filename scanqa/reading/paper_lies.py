@@ -12,17 +12,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from scanqa.model import MM_PER_INCH, Floats, PaperLies, Placement
-from scanqa.numeric.medians import medians
 from scanqa.numeric.own_signal import correlation
 from scanqa.numeric.spread import sigma_about_zero
-from scanqa.reading.bed_light import bed_luma
+from scanqa.reading.bed_light import bed_luma, clouds
 
 TILE_MM = 40.0  # within which a sheet that lies askew by a degree or two still matches
 TILES = ((0.5, 0.5), (0.3, 0.35), (0.7, 0.65))  # middles, as shares of the bed
 CLEAR, BEYOND_DOUBT = 8.0, 16.0  # height of the peak over the scatter
 STILL_BLOCKS = 1.5
 BACKGROUND_MM = 4.0  # shading and shadows are wider, the clouds of paper finer
-SPECKS = 3.0  # scatters beyond which a block is cut off
+DARKEST = 0.3  # of the median light
 MARGIN_MM = 3.0
 
 QUARTERS: dict[int, PaperLies] = {0: "moved", 1: "quarter", 2: "half", 3: "quarter"}
@@ -61,21 +60,13 @@ def _block_mm(blank: Placement) -> float:
 
 
 def _clouds(blank: Placement) -> Floats:
-    """Logarithm of light of the preview, rid of what belongs to the device; 0 at its rim."""
-    from scipy.ndimage import gaussian_filter
-
-    level = bed_luma(blank)
-    middle = float(np.median(level))
-    log = np.log(np.maximum(level, 0.3 * middle) / middle)
-    block_mm = _block_mm(blank)
-    log -= gaussian_filter(log, BACKGROUND_MM / block_mm)
-    log -= medians(log, 0)
-    log -= medians(log)[:, None]
-    limit = SPECKS * max(float(sigma_about_zero(log.ravel())), 1e-9)
+    """Clouds of the paper in the preview; 0 at its rim."""
+    level, block_mm = bed_luma(blank), _block_mm(blank)
     rim = round(MARGIN_MM / block_mm)
-    inner = np.zeros_like(log)
     inside = np.s_[rim:-rim, rim:-rim]
-    inner[inside] = np.clip(log, -limit, limit)[inside]
+    inner = np.zeros_like(level)
+    found = clouds(level, BACKGROUND_MM / block_mm, DARKEST * float(np.median(level)))
+    inner[inside] = found[inside]
     return inner
 
 

@@ -17,9 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scanqa.model import Floats, Linear, Overview, Placement, Window
-from scanqa.numeric.lightness import luma
-from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
+from scanqa.reading.bed_light import clouds, luma_of_preview
 
 MOST_TOP = 0.001  # of the pixels of a window: grain that is cut off differs no more
 MOST_TRIED = 3  # of scans that are alike
@@ -29,7 +28,7 @@ STILL_BLOCKS = 0.4
 AXES = 2  # frequencies beside nought that belong to the device
 STRIP = 8  # rows along which a shift is steady
 BACKGROUND_BLOCKS = 12.0
-CUT_OFF = 3.0  # scatters: specks and print must not outshout the rest
+DARKEST = 1e-3  # light
 
 
 def repeat_of(
@@ -101,14 +100,7 @@ def _same_place(one: Placement, other: Placement) -> bool:
 @lru_cache(maxsize=2)  # each of two scans is compared with the other
 def _spectrum(overview: Overview, light: Linear) -> NDArray[np.complex128]:
     """Of the logarithm of the preview, rid of what belongs to the device."""
-    from scipy.ndimage import gaussian_filter
-
-    log = np.log(np.maximum(luma(light.light(overview.preview)), 1e-3))
-    log -= gaussian_filter(log, BACKGROUND_BLOCKS)
-    log -= medians(log, 0)
-    log -= medians(log)[:, np.newaxis]
-    limit = CUT_OFF * max(float(sigma_about_zero(log.ravel())), 1e-9)
-    return np.fft.rfft2(np.clip(log, -limit, limit))
+    return np.fft.rfft2(clouds(luma_of_preview(overview, light), BACKGROUND_BLOCKS, DARKEST))
 
 
 def _peak(surface: Floats) -> tuple[float, float] | None:
