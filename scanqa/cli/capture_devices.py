@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from scanqa.errors import BadOption, ScanqaError
 
 if TYPE_CHECKING:
     from scanqa.capture.device import Settings
+    from scanqa.capture.one_scan import Taken
     from scanqa.capture.session import Entry
     from scanqa.model import Job
 
@@ -81,7 +83,6 @@ def time_scans(
     One that fails is made once more; when it fails again, that is the end.
     """
     from scanqa.capture.device import read_options
-    from scanqa.capture.faults import ScanFailed
     from scanqa.capture.one_scan import scan_to
     from scanqa.capture.session import entry_of
     from scanqa.capture.settings import choose, offers_dpi
@@ -96,13 +97,19 @@ def time_scans(
             for grey in (False, True):
                 settings = choose(device, dpi=dpi, extra=extra, grey=grey)
                 click.echo(f"{dpi} dpi, {settings.mode or 'as it is'} …", err=True)
-                try:
-                    taken = scan_to(path, settings, stall_s=stall_s)
-                except ScanFailed as error:
-                    click.echo(f"not timed: {error.why}; once more …", err=True)
-                    taken = scan_to(path, settings, stall_s=stall_s)
+                taken = _once_more_if_it_fails(partial(scan_to, path, settings, stall_s=stall_s))
                 entries.append(entry_of(f"pace-{len(entries)}", taken, facts={}, notes=()))
                 path.unlink()
     finally:  # what was timed is shown, however it ended
         if entries:
             click.echo(table(paces(entries), pages=pages, turn_s=turn_s))
+
+
+def _once_more_if_it_fails(scan: Callable[[], Taken]) -> Taken:
+    from scanqa.capture.faults import ScanFailed
+
+    try:
+        return scan()
+    except ScanFailed as error:
+        click.echo(f"not timed: {error.why}; once more …", err=True)
+        return scan()

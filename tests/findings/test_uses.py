@@ -386,6 +386,17 @@ def blank(name, paper):
     )  # fmt: skip
 
 
+def judged_covers(papers, *, nonuniformity):
+    """The outcome of clean blanks whose paper lies so, for covers alone; a value and its doubt."""
+    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
+    measured = (
+        Measurement("streaks.strongest_visible", 0.0, 0.1, scan="0.tif"),
+        Measurement("shading.nonuniformity", *nonuniformity, scan="0.tif"),
+    )
+    covers = [use for use in own_uses() if use.name == "covers"]
+    return judge(Results(measured), scans, uses=covers).outcome
+
+
 @pytest.mark.parametrize(
     ("papers", "fitness"),
     [
@@ -397,13 +408,7 @@ def blank(name, paper):
 )
 def test_only_a_blank_whose_paper_moved_makes_a_whole_fit(papers, fitness):
     """All that one use rests on may be good: marks on the glass are not known from one look."""
-    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
-    measured = (
-        Measurement("streaks.strongest_visible", 0.0, 0.1, scan="0.tif"),
-        Measurement("shading.nonuniformity", 2.0, 0.1, scan="0.tif"),
-    )
-    covers = [use for use in own_uses() if use.name == "covers"]
-    found = judge(Results(measured), scans, uses=covers).outcome
+    found = judged_covers(papers, nonuniformity=(2.0, 0.1))
     assert (found.fitness, found.judged) == (fitness, "fit")
     assert found.next_scan == ("" if fitness == "fit" else "paper-moved")
 
@@ -414,16 +419,10 @@ def test_only_a_blank_whose_paper_moved_makes_a_whole_fit(papers, fitness):
 )
 def test_a_scan_that_is_in_the_set_is_not_named_as_the_next_one(papers, scan):
     """Light whose unevenness is uncertain about its limit: the paper turned tells it, once."""
-    scans = [blank(f"{at}.tif", paper) for at, paper in enumerate(papers)]
-    measured = (
-        Measurement("streaks.strongest_visible", 0.0, 0.1, scan="0.tif"),
-        Measurement("shading.nonuniformity", 8.0, 0.5, scan="0.tif"),
-    )
-    covers = [use for use in own_uses() if use.name == "covers"]
-    found = judge(Results(measured), scans, uses=covers)
-    (verdict,) = found.outcome.uses
+    found = judged_covers(papers, nonuniformity=(8.0, 0.5))
+    (verdict,) = found.uses
     assert (verdict.between, verdict.settled_by) == (("fit", "limited"), scan)
-    said = worded_outcome(found.outcome, ())
+    said = worded_outcome(found, ())
     assert ("turned by 180" in said.uses[0].reason) == bool(scan)
     assert ("are in the set" in said.uses[0].reason) == (not scan)
     assert next_scan(said).startswith("Scan next: " if scan else "No scan that is missing")
