@@ -11,6 +11,7 @@ from scanqa.model import Floats
 from scanqa.numeric.medians import medians
 from scanqa.numeric.spread import sigma_about_zero
 
+OF_INTERVAL = 1.96  # standard deviations of a Gaussian that hold 95 %: of every interval stated
 HUBER = 1.5  # deviations beyond which values are cut
 MEDIAN_TO_MEAN = 1.2533  # standard error of a median over that of a mean, √(π/2), Gaussian scatter
 

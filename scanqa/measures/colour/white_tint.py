@@ -18,12 +18,12 @@ from scanqa.model import (
     not_measurable,
 )
 from scanqa.numeric.lightness import CLIPPED, luma
+from scanqa.numeric.scatter import OF_INTERVAL
 
 NEUTRAL_NAMES = ("colour.neutrality", "colour.paper_a", "colour.paper_b")
 CELL_MM = 10.0
 MIN_CELLS = 3  # along each axis, or there is no bed to compare
 CLEARLY = 3.0  # scatters, by which a cell has less of a tint
-SIGMAS = 1.96  # of the interval that is stated
 LIT = 0.5  # of the light in the middle: darker cells lie in the shadow of the bed's edge
 CUT_OFF = Reason(
     "clipped", "white paper is at the end of the scale in a channel: its colour is cut off"
@@ -87,7 +87,7 @@ def _of_worst(tint: Floats, spread: Floats, worst: tuple[np.intp, ...]) -> float
     each = np.hypot(spread[..., 1], spread[..., 2])
     rivals = tint > tint[worst] - CLEARLY * each
     chance = float(np.median(each[rivals])) / math.sqrt(2)
-    return float(each[worst]) + chance * math.sqrt(2 * math.log(float(rivals.sum()))) / SIGMAS
+    return float(each[worst]) + chance * math.sqrt(2 * math.log(float(rivals.sum()))) / OF_INTERVAL
 
 
 def _no_colour(blank: Placement) -> Reason | None:

@@ -23,10 +23,9 @@ from scanqa.model import Edge, Floats, Placement, Reason
 from scanqa.numeric.edge.find import locate_edge
 from scanqa.numeric.edge.sfr import measure_edge
 from scanqa.numeric.lightness import luma
-from scanqa.numeric.scatter import median_error
+from scanqa.numeric.scatter import OF_INTERVAL, median_error
 from scanqa.reading.edge_window import edge_window
 
-SIGMAS = 1.96  # of the interval that is stated
 CLEAR = 0.3  # of the clean distance beside an edge: more blur than this cannot be measured
 MIN_SITES = 4
 MODEL_SHARE = 0.1  # of what two ways to interpolate a height differ by: how far it can be off
@@ -119,7 +118,7 @@ class FocusCurve:
         noise = float(np.hypot(self.above_error, share * self.glass_error)) / (share - share**3)
         of_print = 1 - math.sqrt(1 - self.print_share)
         error = half * math.hypot(noise, of_print, height_share)
-        return max(error - (half - height) / SIGMAS, 0.0)
+        return max(error - (half - height) / OF_INTERVAL, 0.0)
 
     def _share(self, height_mm: float) -> float:
         squares = np.interp(height_mm**2, self.height_mm**2, self.share**-2.0)

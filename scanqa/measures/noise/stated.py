@@ -13,9 +13,7 @@ from scanqa.model import (
     Results,
     not_measurable,
 )
-from scanqa.numeric.scatter import MEDIAN_TO_MEAN
-
-NORMAL = 1.96  # standard deviations that hold 95 %
+from scanqa.numeric.scatter import MEDIAN_TO_MEAN, OF_INTERVAL
 
 
 def error_of_median(values: Floats) -> float:
@@ -27,7 +25,7 @@ def error_of_median(values: Floats) -> float:
 
     if len(values) < 2:
         return 0.0
-    few = float(stdtrit(len(values) - 1, 0.975)) / NORMAL
+    few = float(stdtrit(len(values) - 1, 0.975)) / OF_INTERVAL
     return few * MEDIAN_TO_MEAN * float(values.std(ddof=1)) / math.sqrt(len(values))
 
 
