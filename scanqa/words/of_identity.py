@@ -33,4 +33,6 @@ def day_words(day: str) -> str:
 
 
 def _kinds(unit: Identity) -> str:
-    return ", ".join(filter(None, (unit.sensor, unit.lamp, unit.driver)))
+    # A file names what wrote it, which need not be what drove the scanner.
+    software = f"software {unit.driver}" if unit.driver else ""
+    return ", ".join(filter(None, (unit.sensor, unit.lamp, software)))

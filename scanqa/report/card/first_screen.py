@@ -84,8 +84,12 @@ def _unseen(record: Record) -> tuple[str, ...]:
 
 
 def _unit(record: Record) -> str:
-    words = unit_words(record.identity) if record.identity else ""
-    return words or f"Make, model, serial not noted: scanqa scanners add {record.scanner}"
+    unit = record.identity
+    words = unit_words(unit) if unit else ""
+    if unit and (unit.made or unit.serial):
+        return words
+    gap = f"Make, model, serial not noted: scanqa scanners add {record.scanner}"
+    return f"{gap}; {words}" if words else gap
 
 
 def _next(record: Record) -> str:
