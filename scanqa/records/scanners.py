@@ -94,18 +94,20 @@ def fill_blanks(engine: Engine, stated: Identity) -> Identity:
 
 
 def same_serial(identities: Sequence[Identity], unit: Identity) -> str:
-    """Another name that the serial of a unit is noted under, neither being retired; else empty.
+    """Another name that may stand for this unit (`may_be_one`); else empty."""
+    return next((each.scanner for each in identities if may_be_one(each, unit)), "")
 
-    Makers number their models each for itself: two models may share a serial.
+
+def may_be_one(one: Identity, other: Identity) -> bool:
+    """Whether two names may stand for one unit: one serial, and no make or model against it.
+
+    Makers number their units each for itself, and so do models. A unit that is retired holds its
+    serial no more.
     """
-    if not unit.serial or unit.retired:
-        return ""
-    for other in identities:
-        alike = replace(other, scanner=unit.scanner)
-        named = other.scanner != unit.scanner and other.serial and not other.retired
-        if named and not differing(alike, unit):
-            return other.scanner
-    return ""
+    if one.scanner == other.scanner or one.retired or other.retired:
+        return False
+    two_makes = one.make and other.make and one.make.casefold() != other.make.casefold()
+    return bool(one.serial and other.serial) and not two_makes and not differing(one, other)
 
 
 def _begun(connection: Connection, row: dict[str, str]) -> bool:

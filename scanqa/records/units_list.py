@@ -18,7 +18,7 @@ from sqlalchemy.engine import Engine
 
 from scanqa.errors import NAME_RULE, BadOption, can_be_a_name
 from scanqa.model import Identity
-from scanqa.records.scanners import DATES, FIELDS, all_known, filled_by
+from scanqa.records.scanners import DATES, FIELDS, all_known, filled_by, may_be_one
 from scanqa.records.schema import scanner as table
 
 NAME = "scanner"
@@ -116,7 +116,9 @@ def faults(listed: Sequence[Listed], known: Iterable[Identity]) -> list[str]:
     """
     noted = {each.scanner: each for each in known}
     seen: dict[str, str] = {}
-    serials = {key: f"{each.scanner}, noted" for each in noted.values() if (key := _serial(each))}
+    serials: dict[str, list[tuple[Identity, str]]] = {}
+    for before in noted.values():
+        serials.setdefault(before.serial.casefold(), []).append((before, "noted"))
     found = []
     for each in listed:
         unit = each.unit
@@ -125,30 +127,26 @@ def faults(listed: Sequence[Listed], known: Iterable[Identity]) -> list[str]:
         if unit.scanner and unit.scanner.casefold() in seen:
             reasons.append(f"{unit.scanner} stands in {seen[unit.scanner.casefold()]} too")
         seen.setdefault(unit.scanner.casefold(), where)
-        key = _serial(unit)
-        owner = serials.get(key) if key else None
-        if owner is not None and owner.partition(",")[0] != unit.scanner:
+        alike = serials.setdefault(unit.serial.casefold(), []) if unit.serial else []
+        owner = next((f"{one.scanner}, {at}" for one, at in alike if may_be_one(one, unit)), "")
+        if owner:
             reasons.append(f"serial {unit.serial} is that of {owner}; one unit goes by one name")
-        if key:
-            serials.setdefault(key, f"{unit.scanner}, {where}")
+        alike.append((unit, where))
         found += [f"{where}: {'; '.join(reasons)}"] if reasons else []
     return found
 
 
-def same_serial(units: Iterable[Identity]) -> list[tuple[str, ...]]:
-    """Names that go by one serial number of one make and model: one unit, or a slip of the pen."""
-    by_serial: dict[tuple[str, ...], list[str]] = {}
+def of_one_serial(units: Iterable[Identity]) -> list[tuple[str, ...]]:
+    """Names that may stand for one unit, by serial number: one unit, or a slip of the pen."""
+    by_serial: dict[str, list[Identity]] = {}
     for each in units:
-        if key := _serial(each):
-            by_serial.setdefault(key, []).append(each.scanner)
-    return [tuple(names) for names in by_serial.values() if len(names) > 1]
-
-
-def _serial(unit: Identity) -> tuple[str, ...]:
-    """What tells a unit from all others; empty if it has no serial: makers count each their own."""
-    if not unit.serial:
-        return ()
-    return tuple(words.casefold() for words in (unit.make, unit.model, unit.serial))
+        if each.serial:
+            by_serial.setdefault(each.serial.casefold(), []).append(each)
+    found = (
+        tuple(each.scanner for each in alike if any(may_be_one(each, one) for one in alike))
+        for alike in by_serial.values()
+    )
+    return [names for names in found if names]
 
 
 def _own_faults(unit: Identity) -> Iterator[str]:

@@ -97,5 +97,6 @@ def test_two_names_of_one_serial_are_seen_where_neither_is_retired():
         Identity("teal", model="L-14", serial="7"),  # models number their units each for itself
         Identity("teal", serial="7", retired="2026-01-01"),
         Identity("teal", serial="8"),
+        Identity("teal"),
     ):
         assert scanners.same_serial([heron, unlike], heron) == ""

@@ -9,6 +9,8 @@ from itertools import count
 
 import pytest
 
+from scanqa.model import Identity
+from scanqa.records.units_list import of_one_serial
 from tests.records.test_commands import run
 
 HEAD = "scanner,make,model,serial,site,acquired\n"
@@ -99,6 +101,20 @@ def test_a_serial_that_is_noted_already_is_told(imported):
     assert "serial A1 is that of heron, noted" in again.stderr
     # makers count each their own
     assert imported(HEAD + "egret,Sandmere,L-12,A1,,\n").exit_code == 0
+
+
+def test_names_of_one_serial_are_told_together_where_nothing_speaks_against_it():
+    units = [
+        Identity("heron", make="Larkfield", model="L-12", serial="a1"),
+        Identity("egret", serial="A1"),  # make and model not said
+        Identity("owl", model="L-14", serial="a2"),
+        Identity("teal", model="L-12", serial="a2"),  # of another model
+        Identity("kite", serial="a3"),
+        Identity("rook", serial="a3", retired="2026-01-01"),
+        Identity("wren"),
+        Identity("crake"),
+    ]
+    assert of_one_serial(units) == [("heron", "egret")]
 
 
 def test_blanks_of_what_is_noted_are_filled(imported):

@@ -37,7 +37,7 @@ from scanqa.records.fleet.gather import Track, UnitChecks, gather
 from scanqa.records.fleet.lamps import Stretched, lamp_ends
 from scanqa.records.fleet.within_model import apart
 from scanqa.records.health import FEWEST_CHECKS
-from scanqa.records.units_list import same_serial
+from scanqa.records.units_list import of_one_serial
 
 EVERY_DAYS = 31  # two blanks a month
 SOON_DAYS = 7
@@ -82,7 +82,7 @@ def overlook(units: Sequence[UnitChecks], *, today: date, every_days: int = EVER
         tuple(lamp_ends(in_use, present)),
         tuple(repairs),
         Budget(plan.a_quarter, plan.checks_a_quarter, plan.series, plan.run_length, widened),
-        tuple(same_serial(unit.identity for unit in units)),
+        tuple(of_one_serial(unit.identity for unit in units)),
         tuple((unit.name, number) for unit in units for number in unit.broken),
     )
 
