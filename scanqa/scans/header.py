@@ -27,6 +27,9 @@ take_any_words()
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
 
 PLAUSIBLE_DPI = (20.0, 20000.0)
+# What software writes where it knows none: Exif 2.3, XResolution ("72 when unknown"); the
+# reference pixel of CSS 2.1 (1/96 inch).
+SAID_FOR_NONE_DPI = (72.0, 96.0)
 CM_PER_INCH = 2.54
 METRES_PER_INCH = 0.0254
 SMALLEST_PX = 100
@@ -390,7 +393,9 @@ def _unround(dpi: float, quantum: float, grid: int) -> float:
 def plausible(x: float, y: float) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
     """Resolution if a scanner could have made it, and a remark if not."""
     low, high = PLAUSIBLE_DPI
-    if low <= x <= high and low <= y <= high:
-        remark = () if x >= 100 else (f"the file states {x:g} dpi, perhaps not its true sampling",)
-        return (x, y), remark
-    return None, (f"the file states {x:g} × {y:g} dpi, which cannot be",)
+    if not (low <= x <= high and low <= y <= high):
+        return None, (f"the file states {x:g} × {y:g} dpi, which cannot be",)
+    if x == y and any(abs(x - none) < 1 for none in SAID_FOR_NONE_DPI):
+        return None, (f"the file states {x:g} dpi, as software does where it knows none",)
+    remark = () if x >= 100 else (f"the file states {x:g} dpi, perhaps not its true sampling",)
+    return (x, y), remark

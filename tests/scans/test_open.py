@@ -198,7 +198,9 @@ def test_a_window_is_the_callers_own_and_inside(files):
         ((600, 600), "none", None),
         ((1, 1), "inch", None),
         ((50000, 50000), "inch", None),
-        ((72, 72), "inch", (72, 72)),
+        ((75, 75), "inch", (75, 75)),
+        ((72, 72), "inch", None),  # Exif 2.3, XResolution: 72 where it is not known
+        ((96, 96), "inch", None),  # CSS 2.1: the reference pixel
     ],
 )
 def test_tiff_resolution_is_what_the_tags_say(tmp_path, resolution, unit, expected):
