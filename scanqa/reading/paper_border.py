@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from scanqa.catalogue import SIDES, Side
@@ -41,6 +42,7 @@ SUPPORT = 0.55  # of the bands
 STRAIGHT_MM = 0.9  # a border lies so near its line
 MOST_SLOPE = 0.08
 ASKEW_MM = 0.6  # over the length of the side: the scanner's own lines are straighter
+AGAIN = 0.15  # of the bands: where paper goes on in more, something dark lies on it
 KEEP_OFF_MM = 1.5  # of the paper along its border: the shadow that its edge throws
 
 
@@ -224,5 +226,27 @@ def _straight(
     inside = float(np.median(level[at + rim : at + 4 * rim]))
     if step and outside < DARK and not askew and at < DEAD_MM * mm_px:
         return None
+    line = np.rint(middle_px + slope * (along - middle)).astype(int)
+    if step and _goes_on(levels, line, np.unique(bands[best[2]]), rim):
+        return None
     sure = step or askew or abs(inside - outside) > LEVEL_DIFFERS
     return _Border(float(ends.max()), step, sure)
+
+
+def _goes_on(levels: Floats, line: NDArray[np.int_], on_it: NDArray[np.int_], rim: int) -> bool:
+    """Whether paper lies before the line too, in some of the bands that show no step there.
+
+    Such a line is the end of what lies on the paper: strips, prints, labels. Beside a border that
+    a band misses lies the same as elsewhere beside it.
+    """
+    both = [
+        (
+            np.median(level[max(at - 4 * rim, 0) : max(at - rim, 1)]),
+            np.median(level[at + rim :][: 3 * rim]),
+        )
+        for level, at in zip(levels, line, strict=True)
+    ]
+    before, beyond = np.array(both).T
+    paper, lid = np.median(beyond[on_it]), np.median(before[on_it])
+    again = np.abs(before - paper) < np.abs(before - lid)
+    return bool(again.mean() > AGAIN)

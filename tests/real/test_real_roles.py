@@ -61,6 +61,16 @@ def test_a_real_scan_gets_a_record_and_no_word_that_it_does_not_bear(name):
         assert families <= {"tone", "processing", "claim"}
 
 
+def test_white_beside_real_strips_is_no_blank_that_ends_where_they_begin(tmp_path):
+    tifffile.imwrite(
+        tmp_path / "left.tif",
+        tifffile.imread(HERE / "film-strips-crop.tif")[:, :450],
+        photometric="rgb", resolution=(75, 75), resolutionunit="inch",
+    )  # fmt: skip
+    (scan,) = qualify([tmp_path / "left.tif"], scanner="bench").record.scans
+    assert scan.role == "picture"
+
+
 def test_a_real_plateau_of_several_codes_is_clipping():
     """SOURCES.md of the data: the top of the scale are the codes 65532 to 65535 of this scanner.
 

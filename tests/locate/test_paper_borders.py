@@ -1,4 +1,4 @@
-"""A leaf that is smaller than the glass and creased from side to side: the crease is no border."""
+"""What is no border of a paper: a crease from side to side, the ends of strips that lie on it."""
 
 import numpy as np
 import pytest
@@ -22,3 +22,14 @@ def test_a_crease_across_the_leaf_leaves_its_borders(turn_deg):
     assert box.left * MM / DPI == pytest.approx(8.0 + lean + 1.5, abs=1.2)
     assert box.right * MM / DPI == pytest.approx(112.0 - lean - 1.5, abs=1.2)
     assert (box.top, box.bottom) == (0, len(light))
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 1.5])
+@pytest.mark.parametrize("light_of_strips", [0.1, 0.5])
+def test_ends_of_strips_on_the_paper_are_no_border(turn_deg, light_of_strips):
+    bed = Bed(glass=(150.0, 220.0), paper=(8.0, -20.0, 190.0, 240.0), turn_deg=turn_deg, lid=0.1)
+    light = light_of_bed(bed, dpi=DPI)
+    y, x = ((np.arange(n) + 0.5) * MM / DPI for n in light.shape)
+    on_strip = (y[:, None] % 33.0 > 12.0) & (x[None, :] > 48.0)
+    box = find_border(np.where(on_strip, light_of_strips * light, light), DPI / MM)
+    assert box is None or box.open_sides == ("left",)
