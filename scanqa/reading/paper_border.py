@@ -43,6 +43,7 @@ STRAIGHT_MM = 0.9  # a border lies so near its line
 MOST_SLOPE = 0.08
 ASKEW_MM = 0.6  # over the length of the side: the scanner's own lines are straighter
 AGAIN = 0.15  # of the bands: where paper goes on in more, something dark lies on it
+MUCH = 0.15  # of the paper's level: shading is less
 KEEP_OFF_MM = 1.5  # of the paper along its border: the shadow that its edge throws
 
 
@@ -246,7 +247,10 @@ def _goes_on(levels: Floats, line: NDArray[np.int_], on_it: NDArray[np.int_], ri
         )
         for level, at in zip(levels, line, strict=True)
     ]
-    before, beyond = np.array(both).T
+    before, beyond = np.maximum(np.array(both).T, 1e-6)
     paper, lid = np.median(beyond[on_it]), np.median(before[on_it])
-    again = np.abs(before - paper) < np.abs(before - lid)
-    return bool(again.mean() > AGAIN)
+    if abs(lid / paper - 1) < MUCH:
+        return False  # a light lid: shading alone makes it as light as paper elsewhere
+    on_paper = np.abs(beyond - paper) < np.abs(beyond - lid)
+    as_light = np.abs(before / beyond - 1) < np.abs(before / beyond - lid / paper)
+    return bool((on_paper & as_light).mean() > AGAIN)

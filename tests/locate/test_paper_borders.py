@@ -33,3 +33,14 @@ def test_ends_of_strips_on_the_paper_are_no_border(turn_deg, light_of_strips):
     on_strip = (y[:, None] % 33.0 > 12.0) & (x[None, :] > 48.0)
     box = find_border(np.where(on_strip, light_of_strips * light, light), DPI / MM)
     assert box is None or box.open_sides == ("left",)
+
+
+@pytest.mark.parametrize("lid", [0.1, 0.6, 0.76])  # light; of the paper 0.84
+def test_a_leaf_under_light_that_falls_off_keeps_its_borders(lid):
+    """Shading of 12 % along the border, as lamps have (common practice, no source)."""
+    bed = Bed(glass=(150.0, 220.0), paper=(30.0, 50.0, 190.0, 240.0), lid=lid)
+    light = light_of_bed(bed, dpi=DPI)
+    light = light * np.linspace(1.0, 0.88, len(light))[:, None]
+    box = find_border(light, DPI / MM)
+    assert box is not None
+    assert set(box.open_sides) == {"left", "top"}
