@@ -15,8 +15,8 @@ from scanqa.model import Floats
 
 
 @lru_cache(maxsize=64)
-def polynomial_weights(window: int, degree: int, at: int) -> Floats:
-    """Weights (window,) that read a local polynomial at one of the samples it is fitted to."""
+def polynomial_weights(window: int, degree: int, at: float) -> Floats:
+    """Weights (window,) that read a local polynomial at a place, in samples from the first."""
     x = np.arange(window, dtype=np.float64) - at
     scale = max(float(np.abs(x).max()), 1.0)
     powers = (x / scale)[:, np.newaxis] ** np.arange(degree + 1)

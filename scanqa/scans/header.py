@@ -27,9 +27,7 @@ take_any_words()
 logging.getLogger("tifffile").addHandler(logging.NullHandler())  # the user sees one line, ours
 
 PLAUSIBLE_DPI = (20.0, 20000.0)
-# What software writes where it knows none: Exif 2.3, XResolution ("72 when unknown"); the
-# reference pixel of CSS 2.1 (1/96 inch).
-SAID_FOR_NONE_DPI = (72.0, 96.0)
+SAID_FOR_NONE_DPI = (72.0, 96.0)  # Exif 2.3, XResolution: "72 when unknown"; the pixel of CSS 2.1
 CM_PER_INCH = 2.54
 METRES_PER_INCH = 0.0254
 SMALLEST_PX = 100

@@ -67,7 +67,7 @@ def _shading() -> Iterable[Row]:
     """A parabola across and one down, a soft bump, an edge shadow on the left."""
     rng = np.random.default_rng(SEED)
     x, y = grid_mm(WIDTH, HEIGHT, DPI)
-    uneven, falloff, pulls = [], [], []
+    uneven, held, falloff, pulls = [], [], [], []
     for _ in range(TRIALS):
         a, b, bump = rng.uniform(-0.06, 0.08), rng.uniform(-0.05, 0.06), rng.uniform(-0.03, 0.03)
         field = (1 - a * (2 * x / WIDTH - 1) ** 2) * (1 - b * (2 * y / HEIGHT - 1) ** 2)
@@ -76,7 +76,11 @@ def _shading() -> Iterable[Row]:
         dark = 1 - rng.uniform(0, 0.5) * np.exp(-x / 0.8)
         found = shading.measure([_scan(0.8 * field * dark, rng)], Told())
         truth = 100 * (field.max() - field.min()) / field.mean()
-        uneven.append(found.named("shading.nonuniformity")[0].value - truth)
+        m = found.named("shading.nonuniformity")[0]
+        uneven.append(m.value - truth)
+        below = (m.value if m.low is None else m.low) - truth  # of a range the nearer end
+        above = truth - (m.value if m.high is None else m.high)
+        held.append(max(below, above, 0.0) / m.uncertainty)
         for distance in (5, 20):
             m = found.named(f"shading.falloff_right_{distance}mm")[0]
             col, mid = np.argmin(np.abs(WIDTH - x[0] - distance)), field.shape[1] // 2
@@ -85,6 +89,7 @@ def _shading() -> Iterable[Row]:
             falloff.append(m.value - expected)
             pulls.append((m.value - expected) / m.uncertainty)
     yield _row("non-uniformity, edge shadow beside it", 0.5, uneven, "%")
+    yield _covered("non-uniformity: stated 95 % intervals that hold the truth", held)
     yield _row("falloff at 5 and 20 mm", 0.5, falloff, "%")
     yield _covered("falloff: stated 95 % intervals that hold the truth", pulls)
 

@@ -2,7 +2,8 @@
 
 *Light map*: the image is divided into cells of about 5 mm; the level of a cell is the middle
 luminance (linear, luma) of its small blocks, so that dust and streaks do not count.
-Edge shadow (`edges`) is left out; then the map is smoothed by local quadratics over 7 cells.
+Edge shadow (`edges`) is left out; then the map is smoothed by local quadratics over 7 cells, and
+read on to the borders of the bed where no shadow is.
 Repeats of one size are averaged, each over its own mean. Where the strip that is left out is deeper
 than shadows are, light may fall off there as well: the figures then lie between those without the
 strip and those of all cells as they are, the shadow among them.
@@ -24,7 +25,7 @@ non-uniformity is then a lower bound and falloff not measurable.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -32,7 +33,7 @@ import numpy as np
 from scipy import ndimage
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
-from scanqa.measures.shading.at_border import beyond_cells
+from scanqa.measures.shading.at_border import beyond_cells, of_cells, to_borders
 from scanqa.measures.shading.lit_field import OUTERMOST_MM, Range, lit_field
 from scanqa.measures.shading.local_fit import quadratic_smoother
 from scanqa.measures.shading.noise_of_map import Added, ByNoise, by_noise
@@ -119,20 +120,27 @@ class LightMap:
 
     Attributes
     ----------
-    light : (rows, columns)
-        Relative light of each cell.
-    repeats : (scans, rows, columns)
+    light : (places down, places across)
+        Relative light at the middle of each cell, and at the borders of the bed that are lit.
+    repeats : (scans, places down, places across)
         The same from each scan, each over its own mean.
+    cells : (slice, slice)
+        Where the cells are among the places.
     noise : ByNoise
         What the scatter of cells about the smooth map makes of it, as a share of the mean.
     beyond : float
-        What the range lacks beyond the outermost cells, likewise.
+        What the range lacks at the borders, likewise.
     """
 
     light: Floats
     repeats: Floats
+    cells: tuple[slice, slice]
     noise: ByNoise
     beyond: float = 0.0
+
+    def of_cells(self) -> Floats:
+        """Light of the cells alone, (rows, columns)."""
+        return self.light[self.cells]
 
 
 def cell_levels(blocks: Floats, shape: tuple[int, int], step: float) -> Floats:
@@ -148,16 +156,19 @@ def cell_levels(blocks: Floats, shape: tuple[int, int], step: float) -> Floats:
     return middle_mean(cells.reshape(*shape, -1), axis=2, least=step)
 
 
-def light_map(cells: Floats) -> LightMap:
-    """Smooth map from the cells of repeats, (scans, rows, columns)."""
-    down = quadratic_smoother(cells.shape[1], SMOOTH_CELLS)
-    across = quadratic_smoother(cells.shape[2], SMOOTH_CELLS)
+def light_map(cells: Floats, lit: Collection[Side]) -> LightMap:
+    """Smooth map from the cells of repeats, (scans, rows, columns), read on to the lit borders."""
+    down, across = (quadratic_smoother(count, SMOOTH_CELLS) for count in cells.shape[1:])
+
+    def read(values: Floats) -> Floats:
+        return to_borders(down @ values @ across.T, values, lit, SMOOTH_CELLS)
+
     level = float(cells.mean())
     own = cells / cells.mean(axis=(1, 2), keepdims=True)
-    repeats = down @ own @ across.T
-    mean = own.mean(axis=0)
-    smooth = repeats.mean(axis=0)
-    return LightMap(level * smooth, repeats, by_noise(smooth, mean - smooth, down, across))
+    repeats = read(own)
+    smooth, inner = repeats.mean(axis=0), of_cells(lit)
+    noise = by_noise(smooth, own.mean(axis=0) - smooth[inner], read, inner)
+    return LightMap(level * smooth, repeats, inner, noise)
 
 
 def _as_it_is(planes: Sequence[Floats], block_mm: Point, step: float) -> LightMap:
@@ -167,7 +178,8 @@ def _as_it_is(planes: Sequence[Floats], block_mm: Point, step: float) -> LightMa
     cells = np.array([cell_levels(plane, shape, step) for plane in planes])
     own = cells / cells.mean(axis=(1, 2), keepdims=True)
     none = Added(0.0, 0.0)
-    return LightMap(float(cells.mean()) * own.mean(axis=0), own, ByNoise(none, none))
+    whole = slice(None), slice(None)
+    return LightMap(float(cells.mean()) * own.mean(axis=0), own, whole, ByNoise(none, none))
 
 
 def _evenness(blanks: list[Placement], name: str) -> Results:
@@ -180,17 +192,18 @@ def _evenness(blanks: list[Placement], name: str) -> Results:
     if isinstance(found, Reason):
         return Results(tuple(not_measurable(each, found, name) for each in UNEVEN_NAMES))
     (left, right), (top, bottom) = field.columns, field.rows
+    light = found.of_cells()
     evidence = Evidence(
         "shading.nonuniformity",
         "map",
         "Light over the bed, against its mean",
         scan=name,
         unit="%",
-        image=100 * found.light / found.light.mean(),
+        image=100 * light / light.mean(),
         extent_mm=(
             left * block_mm[0], top * block_mm[1], right * block_mm[0], bottom * block_mm[1],
         ),
-        note=f"{found.light.shape[1]} × {found.light.shape[0]} cells; edge shadow left out.",
+        note=f"{light.shape[1]} × {light.shape[0]} cells; edge shadow left out.",
     )  # fmt: skip
     uneven = tuple(_unevenness(found, name))
     if field.left_out_mm > DEEP_MM:
@@ -231,18 +244,18 @@ def _mapped(
         words = f"only {size_mm[0]:.0f} × {size_mm[1]:.0f} mm of lit bed: too small for a light map"
         return Reason("too-small", words)
     part = slice(*rows), slice(*columns)
-    found = light_map(np.array([cell_levels(plane[part], shape, step) for plane in planes]))
-    if found.light.mean() < TOO_DARK:
-        return DARK
     height, width = planes[0].shape
     free: dict[Side, bool] = {
         "left": columns[0] == 0, "right": columns[1] == width,
         "top": rows[0] == 0, "bottom": rows[1] == height,
     }  # fmt: skip
+    lit = [side for side in free if free[side]]
+    found = light_map(np.array([cell_levels(plane[part], shape, step) for plane in planes]), lit)
+    if found.light.mean() < TOO_DARK:
+        return DARK
     outer = {
         side: max(round(OUTERMOST_MM / block_mm[0 if side in ("left", "right") else 1]), 1)
-        for side in SIDES
-        if free[side]
+        for side in lit
     }
     whole = np.mean([plane[part] for plane in planes], axis=0)
     return replace(found, beyond=beyond_cells(whole, found.light, outer))
@@ -266,34 +279,30 @@ def _unevenness(found: LightMap, name: str) -> Iterator[Measurement]:
     """The three figures of one map; repeats are compared at the mean map's own extremes."""
     light = found.light
     high, low = int(np.argmax(light)), int(np.argmin(light))
-    mean = float(light.mean())
+    mean = float(found.of_cells().mean())
     repeats = found.repeats.reshape(len(found.repeats), -1)
     added = found.noise.to_range
     apart = float(repeat_error(repeats[:, high] - repeats[:, low]))
     error = max(added.error, apart, _by_paper(repeats))
     error = math.hypot(error, found.beyond / math.sqrt(3))  # a border's last millimetre may count
-    lightness = lstar(light)
+    lightness, inner = lstar(light), lstar(found.of_cells())
     # dL*/dY × Y = 116/3 × Y^(1/3) above the toe, so a relative error of light is this in L*:
-    to_l = (float(lightness.mean()) + 16) / 3
-    each_l = lstar(found.repeats * mean)
+    to_l = (float(inner.mean()) + 16) / 3
+    each_l = lstar(found.repeats[:, *found.cells] * mean)
     deviations = each_l.std(axis=(1, 2)) / each_l.mean(axis=(1, 2))
     rougher = found.noise.to_deviation
-    share = to_l / float(lightness.mean())
+    share = to_l / float(inner.mean())
     # Noise stays in this one: how far the figure can be off, evenly between nought and that.
     by_noise_d = math.hypot(rougher.size / math.sqrt(3), rougher.error) * share
     # Where the bed ends, and a shadow with it, is known to half a cell.
-    border_d = abs(_deviation(lightness) - _deviation(lightness[1:-1, 1:-1])) / math.sqrt(12)
+    border_d = abs(_deviation(inner) - _deviation(inner[1:-1, 1:-1])) / math.sqrt(12)
     error_d = math.hypot(max(by_noise_d, float(repeat_error(deviations))), border_d)
     clipped = float(np.mean(light >= CLIPPED))
     why = f"{100 * clipped:.0f} % of the bed is clipped: lower the brightness and scan again"
     for measure_name, value, uncertainty in (
         ("shading.nonuniformity", 100 * (np.ptp(light) / mean - added.size), 100 * error),
         ("shading.range_L", np.ptp(lightness) - added.size * to_l, error * to_l),
-        (
-            "shading.deviation_L",
-            100 * _deviation(lightness),
-            100 * error_d,
-        ),
+        ("shading.deviation_L", 100 * _deviation(inner), 100 * error_d),
     ):
         yield Measurement(
             measure_name,

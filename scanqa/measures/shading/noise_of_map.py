@@ -7,6 +7,7 @@ and as alike from neighbour to neighbour as clouds of some size are (white noise
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,7 +39,12 @@ class ByNoise:
     to_deviation: Added
 
 
-def by_noise(smooth: Floats, rest: Floats, down: Floats, across: Floats) -> ByNoise:
+def by_noise(
+    smooth: Floats,
+    rest: Floats,
+    read: Callable[[Floats], Floats],
+    cells: tuple[slice, slice],
+) -> ByNoise:
     """What noise adds to range and deviation of a smooth map.
 
     Noise is drawn on a map that has little of it: the means of rows times those of columns, as lamp
@@ -46,28 +52,39 @@ def by_noise(smooth: Floats, rest: Floats, down: Floats, across: Floats) -> ByNo
 
     Parameters
     ----------
-    smooth, rest : (rows, columns)
-        The map, and cells less the map.
-    down, across : square
-        The smoothing along each axis: ``smooth = down @ cells @ across.T``.
+    smooth : (places down, places across)
+        The map: at the cells, and at the borders that light reaches.
+    rest : (rows, columns)
+        Cells less the map.
+    read : callable
+        Makes the map from cells, (…, rows, columns).
+    cells : (slice, slice)
+        Where the cells are among the places. The range is that of all places, the deviation that
+        of the cells.
     """
     size = float(cut_sigma(rest.ravel()))
     if size == 0:
         return ByNoise(Added(0.0, 0.0), Added(0.0, 0.0))
     white = np.random.default_rng(SEED).standard_normal((DRAWS, *rest.shape))
-    drawn = _clouds(white, _size_of_clouds(_likeness(rest[None]), white, down, across))
-    noise = down @ drawn @ across.T
-    noise *= size / float(cut_sigma((drawn - noise).ravel()))
+    inner = (..., *cells)
+    drawn = _clouds(
+        white, _size_of_clouds(_likeness(rest[None]), white, lambda c: c - read(c)[inner])
+    )
+    noise = read(drawn)
+    noise *= size / float(cut_sigma((drawn - noise[inner]).ravel()))
     rows = _profile(smooth.mean(axis=1), noise.mean(axis=2))
     even = np.outer(rows, _profile(smooth.mean(axis=0), noise.mean(axis=1))) / smooth.mean()
     wider = np.ptp(even + noise, axis=(1, 2)) - np.ptp(even)
-    rougher = (even + noise).std(axis=(1, 2)) - even.std()
-    return ByNoise(_added(wider), _added(rougher))
+    rougher = (even + noise)[inner].std(axis=(1, 2)) - even[inner].std()
+    # Where one corner is the darkest, noise scatters more than where several may be.
+    again = np.ptp(smooth + noise, axis=(1, 2))
+    return ByNoise(_added(wider, float(again.std())), _added(rougher))
 
 
-def _added(draws: Floats) -> Added:
+def _added(draws: Floats, least: float = 0.0) -> Added:
+    """Mean of the draws; they scatter less than one place does where several are alike."""
     size = max(float(draws.mean()), 0.0)
-    return Added(size, float(np.hypot(KNOWN_TO * size, draws.std())))
+    return Added(size, float(np.hypot(KNOWN_TO * size, max(draws.std(), least))))
 
 
 def _profile(means: Floats, of_noise: Floats) -> Floats:
@@ -77,12 +94,9 @@ def _profile(means: Floats, of_noise: Floats) -> Floats:
     return np.asarray(means.mean() + np.sqrt(share) * (means - means.mean()), np.float64)
 
 
-def _size_of_clouds(seen: float, white: Floats, down: Floats, across: Floats) -> float:
+def _size_of_clouds(seen: float, white: Floats, rest: Callable[[Floats], Floats]) -> float:
     """Clouds of which the smoothing leaves as much likeness as is seen."""
-    left = []
-    for sigma in CLOUDS:
-        drawn = _clouds(white, sigma)
-        left.append(_likeness(drawn - down @ drawn @ across.T))
+    left = [_likeness(rest(_clouds(white, sigma))) for sigma in CLOUDS]
     return float(np.interp(seen, left, CLOUDS))
 
 
