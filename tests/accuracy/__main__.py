@@ -29,6 +29,8 @@ def main() -> int:
     parser.add_argument("names", nargs="*", help=f"which of: {', '.join(modules())} (default: all)")
     parser.add_argument("--write", action="store_true", help="replace these tables in README.md")
     options = parser.parse_args()
+    if unknown := set(options.names) - set(modules()):
+        parser.error(f"no such table: {', '.join(sorted(unknown))}")
     started = time.monotonic()
     names = options.names or modules()
     made: dict[str, list[str]] = {}
