@@ -223,12 +223,11 @@ def _straight(
     at = int(middle_px)
     level = np.median(levels, axis=0)
     rim = max(round(2 * STEP_MM * mm_px), 3)
-    outside = float(np.median(level[max(at - 4 * rim, 0) : max(at - rim, 1)]))
-    inside = float(np.median(level[at + rim : at + 4 * rim]))
+    outside, inside = _beside(level, at, rim)
     if step and outside < DARK and not askew and at < DEAD_MM * mm_px:
         return None
-    line = np.rint(middle_px + slope * (along - middle)).astype(int)
-    if step and _goes_on(levels, line, np.unique(bands[best[2]]), rim):
+    line = np.clip(np.rint(middle_px + slope * (along - middle)), 0, len(level) - 2 * rim)
+    if step and _goes_on(levels, line.astype(int), np.unique(bands[best[2]]), rim):
         return None
     sure = step or askew or abs(inside - outside) > LEVEL_DIFFERS
     return _Border(float(ends.max()), step, sure)
@@ -240,17 +239,17 @@ def _goes_on(levels: Floats, line: NDArray[np.int_], on_it: NDArray[np.int_], ri
     Such a line is the end of what lies on the paper: strips, prints, labels. Beside a border that
     a band misses lies the same as elsewhere beside it.
     """
-    both = [
-        (
-            np.median(level[max(at - 4 * rim, 0) : max(at - rim, 1)]),
-            np.median(level[at + rim :][: 3 * rim]),
-        )
-        for level, at in zip(levels, line, strict=True)
-    ]
-    before, beyond = np.maximum(np.array(both).T, 1e-6)
+    each = [_beside(level, at, rim) for level, at in zip(levels, line.tolist(), strict=True)]
+    before, beyond = np.maximum(np.array(each).T, 1e-6)
     paper, lid = np.median(beyond[on_it]), np.median(before[on_it])
     if abs(lid / paper - 1) < MUCH:
         return False  # a light lid: shading alone makes it as light as paper elsewhere
     on_paper = np.abs(beyond - paper) < np.abs(beyond - lid)
     as_light = np.abs(before / beyond - 1) < np.abs(before / beyond - lid / paper)
     return bool((on_paper & as_light).mean() > AGAIN)
+
+
+def _beside(level: Floats, at: int, rim: int) -> tuple[float, float]:
+    """Light before a place and beyond it, clear of what is made within a rim."""
+    before, beyond = level[max(at - 4 * rim, 0) : max(at - rim, 1)], level[at + rim : at + 4 * rim]
+    return float(np.median(before)), float(np.median(beyond))

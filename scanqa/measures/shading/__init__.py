@@ -33,7 +33,7 @@ import numpy as np
 from scipy import ndimage
 
 from scanqa.catalogue import FALLOFF_DISTANCES_MM, SIDES, Side
-from scanqa.measures.shading.at_border import beyond_cells, of_cells, to_borders
+from scanqa.measures.shading.at_border import among_places, beyond_cells, to_borders
 from scanqa.measures.shading.lit_field import OUTERMOST_MM, Range, lit_field
 from scanqa.measures.shading.local_fit import quadratic_smoother
 from scanqa.measures.shading.noise_of_map import Added, ByNoise, by_noise
@@ -166,7 +166,7 @@ def light_map(cells: Floats, lit: Collection[Side]) -> LightMap:
     level = float(cells.mean())
     own = cells / cells.mean(axis=(1, 2), keepdims=True)
     repeats = read(own)
-    smooth, inner = repeats.mean(axis=0), of_cells(lit)
+    smooth, inner = repeats.mean(axis=0), among_places(lit)
     noise = by_noise(smooth, own.mean(axis=0) - smooth[inner], read, inner)
     return LightMap(level * smooth, repeats, inner, noise)
 

@@ -13,15 +13,15 @@ from scanqa.reading.sides import from_side
 
 
 def to_borders(smooth: Floats, cells: Floats, lit: Collection[Side], window: int) -> Floats:
-    """A smooth map of cells, and outside of them its places at the lit borders, half a cell on.
+    """Smooth maps of cells, and outside of them their places at the lit borders, half a cell on.
 
-    What it changes by there is read off the means of rows and columns, where grain averages: a
-    parabola fitted to the outermost of them, as in the map itself.
+    What they change by there is read off the means of rows and columns, where grain averages: a
+    parabola fitted to the outermost of them, as in the maps themselves.
 
     Parameters
     ----------
-    smooth, cells : (…, rows, columns)
-        The map, and what it was made of.
+    smooth, cells : (maps, rows, columns)
+        The maps, and what they were made of.
     lit : collection of str
         Sides at whose border no shadow lies.
     window : int
@@ -29,27 +29,21 @@ def to_borders(smooth: Floats, cells: Floats, lit: Collection[Side], window: int
 
     Returns
     -------
-    (…, rows, columns)
+    (maps, rows, columns)
         With a row or column more at each lit side.
     """
-    found = smooth
-    for side, axis in (("top", -2), ("bottom", -2), ("left", -1), ("right", -1)):
-        if side not in lit:
-            continue
-        means = np.moveaxis(cells, axis, -1).mean(axis=-2)
-        outermost = (
-            means[..., :window] if side in ("top", "left") else means[..., ::-1][..., :window]
-        )
-        count = outermost.shape[-1]
-        at_border, at_cell = (polynomial_weights(count, min(2, count - 1), at) for at in (-0.5, 0))
-        step = outermost @ (at_border - at_cell)
-        first = side in ("top", "left")
-        edge = np.take(found, [0 if first else -1], axis=axis) + step[..., None, None]
-        found = np.concatenate([edge, found] if first else [found, edge], axis=axis)
-    return found
+    smooth, cells = (np.moveaxis(maps, 0, -1) for maps in (smooth, cells))
+    more = ("top" in lit, "bottom" in lit), ("left" in lit, "right" in lit), (0, 0)
+    found = np.pad(smooth, more, mode="edge")
+    for side in lit:
+        means = from_side(cells, side)[:, :window].mean(axis=0)
+        degree = min(2, len(means) - 1)
+        at_border, at_cell = (polynomial_weights(len(means), degree, at) for at in (-0.5, 0))
+        from_side(found, side)[:, 0] += (at_border - at_cell) @ means  # a corner takes both
+    return np.moveaxis(found, -1, 0)
 
 
-def of_cells(lit: Collection[Side]) -> tuple[slice, slice]:
+def among_places(lit: Collection[Side]) -> tuple[slice, slice]:
     """Where the cells are in a map with its lit borders."""
     rows = slice(1 if "top" in lit else 0, -1 if "bottom" in lit else None)
     return rows, slice(1 if "left" in lit else 0, -1 if "right" in lit else None)

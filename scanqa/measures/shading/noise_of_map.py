@@ -67,9 +67,11 @@ def by_noise(
         return ByNoise(Added(0.0, 0.0), Added(0.0, 0.0))
     white = np.random.default_rng(SEED).standard_normal((DRAWS, *rest.shape))
     inner = (..., *cells)
-    drawn = _clouds(
-        white, _size_of_clouds(_likeness(rest[None]), white, lambda c: c - read(c)[inner])
-    )
+
+    def left(drawn: Floats) -> Floats:
+        return drawn - read(drawn)[inner]
+
+    drawn = _clouds(white, _size_of_clouds(_likeness(rest[None]), white, left))
     noise = read(drawn)
     noise *= size / float(cut_sigma((drawn - noise[inner]).ravel()))
     rows = _profile(smooth.mean(axis=1), noise.mean(axis=2))
@@ -94,10 +96,10 @@ def _profile(means: Floats, of_noise: Floats) -> Floats:
     return np.asarray(means.mean() + np.sqrt(share) * (means - means.mean()), np.float64)
 
 
-def _size_of_clouds(seen: float, white: Floats, rest: Callable[[Floats], Floats]) -> float:
+def _size_of_clouds(seen: float, white: Floats, left: Callable[[Floats], Floats]) -> float:
     """Clouds of which the smoothing leaves as much likeness as is seen."""
-    left = [_likeness(rest(_clouds(white, sigma))) for sigma in CLOUDS]
-    return float(np.interp(seen, left, CLOUDS))
+    alike = [_likeness(left(_clouds(white, sigma))) for sigma in CLOUDS]
+    return float(np.interp(seen, alike, CLOUDS))
 
 
 def _clouds(white: Floats, sigma: float) -> Floats:
